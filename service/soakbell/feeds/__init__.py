@@ -1,0 +1,1 @@
+"""One module for each public source, and the one transport that fetches them all."""

@@ -1,0 +1,1 @@
+"""The dated rules of a fishery. Pure."""

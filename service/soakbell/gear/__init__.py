@@ -1,0 +1,1 @@
+"""Strings, traps and the log: what is in the water, since when. Pure."""

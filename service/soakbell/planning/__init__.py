@@ -1,0 +1,1 @@
+"""Weighs the verdicts of sea, gear and fishery into a call. Pure."""

@@ -1,0 +1,20 @@
+"""Fixtures that every test may use."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+SHARED = Path(__file__).resolve().parents[2] / "shared"
+
+
+@pytest.fixture(scope="session")
+def shared() -> Path:
+    """The folder of captured public payloads and check values that lies beside the project."""
+    if not SHARED.is_dir():
+        if os.environ.get("SOAKBELL_NEEDS_SHARED") == "1":
+            pytest.fail(f"the captured payloads are not at {SHARED}, and this run must have them")
+        pytest.skip("the captured payloads are not beside this checkout")
+    return SHARED
