@@ -87,5 +87,5 @@ class SourceHours:
     expires_at: datetime | None
     numbers: pd.DataFrame = field(repr=False)
     whole: pd.DataFrame = field(repr=False)
-    unclear: "pd.Series[str]" = field(repr=False)
+    unclear: pd.Series[str] = field(repr=False)
     notes: Mapping[str, str] = field(default_factory=dict)
