@@ -1,0 +1,166 @@
+"""The call: a word, its reasons and the numbers behind it, as data. Words are made in ``letters``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+
+import pandas as pd
+
+from soakbell.sea.sources import FaultCode, SourceKind
+from soakbell.sea.warnings import OfficialWarning
+
+
+class CallWord(StrEnum):
+    PULL = "PULL"
+    WAIT = "WAIT"
+    NO_CALL = "NO CALL"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why. ``code`` is one of the stems that ``letters`` has words for; ``values`` fills them.
+
+    Codes and their values:
+        over_limit        quantity, value, limit, at, place: first hour that is outside a limit
+        warning           event, starts_at, ends_at, zones
+        headline          text, zone
+        unclear           place, at, phrase: a source said something that wasn't understood
+        source_fault      kind, key, code, detail
+        contradicted      quantity, place, at, low, low_source, high, high_source, most
+        not_known         quantity, place, at
+        too_short         needed_min, longest_min
+        dark              first_light, last_light: no fit hours within legal hours
+        out_of_season     rule, source
+        nothing_ripe      oldest_string, oldest_soak_h, floor_h
+        nothing_set
+        clock             detail
+        failed            detail: the service itself could not make a call
+    """
+
+    code: str
+    values: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Binding:
+    """The limit that comes nearest within a window, or breaks it.
+
+    ``value`` and ``limit`` are in the unit of ``quantity``; ``margin`` is what is left, negative past the limit.
+    """
+
+    quantity: str
+    value: float
+    limit: float
+    margin: float
+    at: datetime
+    place: str
+    source: str
+
+
+@dataclass(frozen=True)
+class StringPull:
+    """One string within a trip: when the boat is on it and the state of its soak."""
+
+    string: str
+    arrives_at: datetime
+    leaves_at: datetime
+    traps: int
+    soak_h: float | None
+    oldest_soak_h: float | None
+
+
+@dataclass(frozen=True)
+class Window:
+    """A trip that fits: leave the harbor, haul the strings in order, be back."""
+
+    leaves_at: datetime
+    lands_at: datetime
+    last_departure_at: datetime
+    """The latest quarter hour at which the same trip may still leave."""
+    pulls: tuple[StringPull, ...]
+    distance_nmi: float
+    binding: Binding | None
+
+
+class DayState(StrEnum):
+    FIT = "fit"
+    NOT_FIT = "not fit"
+    NOT_KNOWN = "not known"
+
+
+@dataclass(frozen=True)
+class DayOutlook:
+    """One local day. ``first_light_at`` to ``last_light_at`` are the legal working hours of that day."""
+
+    day: date
+    state: DayState
+    window: Window | None
+    binding: Binding | None
+    reasons: tuple[Reason, ...]
+    first_light_at: datetime | None
+    last_light_at: datetime | None
+
+
+@dataclass(frozen=True)
+class SourceLine:
+    """One source as the letter lists it. ``age_h`` is reckoned at ``used_at`` (the planned leaving, else now)."""
+
+    kind: SourceKind
+    key: str
+    issued_at: datetime | None
+    fetched_at: datetime | None
+    age_h: float | None
+    max_age_h: float
+    fault: FaultCode | None
+    detail: str
+
+
+@dataclass(frozen=True)
+class StringState:
+    """Where one string stands this morning. Soaks are None while none of its traps is fishing."""
+
+    string: str
+    fishing: int
+    oldest_soak_h: float | None
+    median_soak_h: float | None
+    ripe: bool
+    past_ceiling: bool
+    floor_h: float
+    ceiling_h: float
+
+
+@dataclass(frozen=True)
+class Call:
+    """The morning call of one boat for one local day.
+
+    Attributes:
+        window: the trip to make; only on PULL.
+        reasons: what decides, most weighty first. On PULL: why this window and not more.
+        warnings: official warnings that touch any place of the boat, in force from now to the end of the day.
+        cautions_told: headlines and outlook sentences that do not bar by themselves.
+        disagreements: reasons of code ``contradicted`` that were large enough to be named.
+        outlook: the days ahead, today first.
+        hours: hourly UTC table for the harbor-to-strings worst case today: QUANTITIES columns (worst of all
+            places and sources), for the chart; NaN where not known.
+        limits: what the hours were held against, column -> limit.
+        valid_until: after this the call counts for nothing.
+    """
+
+    word: CallWord
+    boat: str
+    day: date
+    made_at: datetime
+    window: Window | None
+    reasons: tuple[Reason, ...]
+    strings: tuple[StringState, ...]
+    warnings: tuple[OfficialWarning, ...]
+    cautions_told: tuple[str, ...]
+    disagreements: tuple[Reason, ...]
+    outlook: tuple[DayOutlook, ...]
+    sources: tuple[SourceLine, ...]
+    hours: pd.DataFrame = field(repr=False, compare=False)
+    limits: Mapping[str, float]
+    valid_until: datetime
