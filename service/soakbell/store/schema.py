@@ -65,7 +65,7 @@ class LogRow(Base):
     told_at: Mapped[datetime]
     told_by: Mapped[str] = mapped_column(String(40))
     string: Mapped[str | None] = mapped_column(String(100))
-    voids: Mapped[str | None] = mapped_column(ForeignKey("log_entry.id"))
+    voids: Mapped[str | None] = mapped_column(ForeignKey("log_entry.id", deferrable=True, initially="DEFERRED"))
     detail: Mapped[dict[str, Any]] = mapped_column(JSON)
 
 

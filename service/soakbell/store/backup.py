@@ -1,0 +1,194 @@
+"""Copies of the database that can be trusted, and the way back.
+
+A copy of a live file is not a backup (https://sqlite.org/howtocorrupt.html): the copy is made through the
+database library, checked, and only then given its name.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from soakbell.errors import StoreError
+from soakbell.store.engine import BUSY_MS, VERSION_TABLE, known_revisions
+
+_SIDE_FILES = ("-journal", "-wal", "-shm")
+
+
+@dataclass(frozen=True)
+class CheckedCopy:
+    """A copy that was read through: its schema's revision and the rows of each table."""
+
+    file: Path
+    revision: str | None
+    rows: tuple[tuple[str, int], ...]
+
+
+def back_up(database: Path, to: Path) -> CheckedCopy:
+    """Copy a database in use to the file ``to``, which is replaced only once the copy has passed its checks.
+
+    Raises:
+        StoreError: there is no such database, the copy can't be written, or it doesn't pass.
+    """
+    if not database.is_file():
+        raise StoreError(f"{database} is not there, so there is nothing to back up")
+    if to.is_dir() or database.resolve() == to.resolve():
+        raise StoreError(f"{to} can't take the backup; name a file of its own")
+    with _plainly(to):
+        draft = _draft_beside(to)
+        try:
+            _copy(database, draft)
+            found = check_copy(draft)
+            _flush(draft)
+            draft.replace(to)
+            _flush(to.parent)
+        finally:
+            _remove(draft)
+    return CheckedCopy(to, found.revision, found.rows)
+
+
+def check_copy(file: Path) -> CheckedCopy:
+    """Read a database through: integrity, foreign keys, revision and rows.
+
+    Raises:
+        StoreError: it isn't a database or is damaged.
+    """
+    if not file.is_file():
+        raise StoreError(f"{file} is not there")
+    with _plainly(file), closing(_connect(file, read_only=True)) as connection:
+        verdict = [row[0] for row in connection.execute("PRAGMA integrity_check(5)")]
+        if verdict != ["ok"]:
+            raise StoreError(f"{file} is damaged ({verdict[0]}); use another backup")
+        loose = connection.execute("PRAGMA foreign_key_check").fetchall()
+        if loose:
+            raise StoreError(f"{file} has {len(loose)} rows that point at nothing; use another backup")
+        tables = [
+            name
+            for (name,) in connection.execute(
+                "SELECT name FROM sqlite_master WHERE type='table' AND name NOT LIKE 'sqlite_%' ORDER BY name"
+            )
+        ]
+        rows = tuple((name, _count(connection, name)) for name in tables)
+        revision = None
+        if VERSION_TABLE in tables:
+            found = connection.execute(f"SELECT version_num FROM {VERSION_TABLE}").fetchone()  # noqa: S608
+            revision = None if found is None else str(found[0])
+    return CheckedCopy(file, revision, rows)
+
+
+def restore(backup: Path, database: Path) -> Path | None:
+    """Put a backup in the place of the database. Stop the service first.
+
+    What was there is kept beside it: as a checked copy ending in ``.before-restore``, or, when it can't be read
+    any more, moved aside with its journal under names that begin with its own and ``.broken``.
+
+    Returns:
+        Where the former database is kept, None when there was none.
+
+    Raises:
+        StoreError: the backup doesn't pass its checks, was written by a newer Soakbell, or the database is in use.
+            The database is then as it was.
+    """
+    wanted = check_copy(backup)
+    if wanted.revision is None:
+        raise StoreError(f"{backup} is not a database of Soakbell; choose another file")
+    if wanted.revision not in known_revisions():
+        raise StoreError(
+            f"{backup} has schema {wanted.revision}, from a newer Soakbell; install that version first"
+        )
+    if database.exists() and backup.samefile(database):
+        raise StoreError(f"{backup} is the database itself; choose a backup")
+    kept = _set_aside(database)
+    with _plainly(database):
+        _copy(backup, database)
+    if check_copy(database).rows != wanted.rows:
+        raise StoreError(f"{database} doesn't hold what {backup} holds; the former database is in {kept}")
+    return kept
+
+
+def rehearse_restore(backup: Path) -> CheckedCopy:
+    """Restore a backup into a temporary folder and read it through, to know that it would serve.
+
+    Raises:
+        StoreError: it would not.
+    """
+    with tempfile.TemporaryDirectory(prefix="soakbell-rehearsal-") as folder:
+        place = Path(folder) / "soakbell.db"
+        restore(backup, place)
+        found = check_copy(place)
+    return CheckedCopy(backup, found.revision, found.rows)
+
+
+def _set_aside(database: Path) -> Path | None:
+    if not database.exists():
+        return None
+    try:
+        check_copy(database)
+    except StoreError:
+        broken = free_name_beside(database, "broken")
+        for ending in ("", *_SIDE_FILES):  # a journal parted from its database would be applied to the next one
+            part = database.with_name(database.name + ending)
+            if part.exists():
+                part.replace(broken.with_name(broken.name + ending))
+        return broken
+    return back_up(database, free_name_beside(database, "before-restore")).file
+
+
+def free_name_beside(database: Path, ending: str) -> Path:
+    """A name that no file has yet: ``soakbell.db.before-0002``, then with -2, -3 and so on."""
+    name = database.with_name(f"{database.name}.{ending}")
+    turn = 2
+    while name.exists():
+        name = database.with_name(f"{database.name}.{ending}-{turn}")
+        turn += 1
+    return name
+
+
+def _draft_beside(to: Path) -> Path:
+    handle, name = tempfile.mkstemp(prefix=f".{to.name}.", suffix=".part", dir=to.parent)
+    os.close(handle)
+    return Path(name)
+
+
+def _copy(source: Path, target: Path) -> None:
+    with closing(_connect(source, read_only=True)) as here, closing(_connect(target)) as there:
+        here.backup(there)
+        there.execute("PRAGMA journal_mode=DELETE")
+
+
+def _connect(file: Path, *, read_only: bool = False) -> sqlite3.Connection:
+    address = file.resolve().as_uri() + ("?mode=ro" if read_only else "")
+    connection = sqlite3.connect(address, uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
+    connection.execute("PRAGMA synchronous=FULL")
+    return connection
+
+
+def _count(connection: sqlite3.Connection, table: str) -> int:
+    quoted = table.replace('"', '""')
+    return int(connection.execute(f'SELECT count(*) FROM "{quoted}"').fetchone()[0])  # noqa: S608
+
+
+def _flush(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _remove(draft: Path) -> None:
+    for ending in ("", *_SIDE_FILES):
+        draft.with_name(draft.name + ending).unlink(missing_ok=True)
+
+
+@contextmanager
+def _plainly(file: Path) -> Iterator[None]:
+    try:
+        yield
+    except (sqlite3.Error, OSError) as error:
+        raise StoreError(f"{file}: {error}; check the path, its rights and the room on the disk") from error
