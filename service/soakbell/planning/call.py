@@ -24,15 +24,19 @@ class Reason:
     """Why. ``code`` is one of the stems that ``letters`` has words for; ``values`` fills them.
 
     Codes and their values:
-        over_limit        quantity, value, limit, at, place: first hour that is outside a limit
+        over_limit        quantity, value, limit, at, worst_at, place: ``at`` the first hour past the limit,
+                          ``value`` the worst of the day, at ``worst_at``
         warning           event, starts_at, ends_at, zones
-        headline          text, zone
+        headline          text, zone: a warning headline in the zone forecast
+        grid_hazard       event, starts_at, ends_at, place: a hazard set in the forecast grid
         unclear           place, at, phrase: a source said something that wasn't understood
         source_fault      kind, key, code, detail
         contradicted      quantity, place, at, low, low_source, high, high_source, most
-        not_known         quantity, place, at
+        not_known         quantity, place, at, source: ``source`` should have given it; "" for none in particular
+        warnings_not_known  place: whether an official warning is in force there
         too_short         needed_min, longest_min
-        dark              first_light, last_light: no fit hours within legal hours
+        stale_by_then     fresh_until, first_light: the data will be too old before the boat may leave
+        left_for_later    strings: ripe strings that the window doesn't carry
         out_of_season     rule, source
         nothing_ripe      oldest_string, oldest_soak_h, floor_h
         nothing_set
@@ -48,13 +52,15 @@ class Reason:
 class Binding:
     """The limit that comes nearest within a window, or breaks it.
 
-    ``value`` and ``limit`` are in the unit of ``quantity``; ``margin`` is what is left, negative past the limit.
+    ``value`` and ``limit`` are in the unit of ``quantity``; ``margin`` is what is left, negative past the limit,
+    and ``headroom`` the same as a share of the limit.
     """
 
     quantity: str
     value: float
     limit: float
     margin: float
+    headroom: float
     at: datetime
     place: str
     source: str

@@ -1,0 +1,408 @@
+"""Makes the call from what the rooms below say. There is no default call: PULL must be earned."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import date, datetime, timedelta
+
+import pandas as pd
+
+from soakbell.gear.strings import Mark, TrapString
+from soakbell.planning.call import (
+    Binding,
+    CallWord,
+    DayOutlook,
+    DayState,
+    Reason,
+    StringPull,
+    StringState,
+    Window,
+)
+from soakbell.planning.trips import (
+    Boat,
+    DayBounds,
+    Trip,
+    fit_departures,
+    plan_trip,
+    possible_departures,
+)
+from soakbell.sea.fitness import CARRYING, Fitness
+
+
+@dataclass(frozen=True)
+class DayRules:
+    """One local day as light and law leave it. ``bounds`` is None where nothing may be hauled that day."""
+
+    day: date
+    bounds: DayBounds | None
+    reasons: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True)
+class StringAhead:
+    """A string and its soak, for judging days ahead. ``oldest_soak_h`` counts at ``at``; None: nothing fishing."""
+
+    string: TrapString
+    fishing: int
+    oldest_soak_h: float | None
+    median_soak_h: float | None
+    at: datetime
+
+    def soak_h(self, when: datetime) -> float | None:
+        if self.oldest_soak_h is None:
+            return None
+        return self.oldest_soak_h + (when - self.at) / timedelta(hours=1)
+
+    def ripe(self, when: datetime) -> bool:
+        soak = self.soak_h(when)
+        return soak is not None and soak >= self.string.soak_floor_h
+
+
+@dataclass(frozen=True)
+class Situation:
+    """All that a boat's call is made from.
+
+    Attributes:
+        places: fitness by string name, and of the harbor under HARBOR; one common hourly index.
+        days: today first, then the days ahead.
+        faults: reasons that stand against any call for today whatever the hours say (a suspect clock).
+    """
+
+    boat: Boat
+    harbor: Mark
+    strings: tuple[StringAhead, ...]
+    places: Mapping[str, Fitness] = field(repr=False)
+    days: tuple[DayRules, ...]
+    break_margin_h: float
+    faults: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was decided, before it is dressed for a letter."""
+
+    word: CallWord
+    window: Window | None
+    trip: Trip | None
+    reasons: tuple[Reason, ...]
+    outlook: tuple[DayOutlook, ...]
+
+
+def decide(situation: Situation) -> Verdict:
+    """PULL, WAIT or NO CALL for the first of the situation's days, and the outlook for the others.
+
+    PULL only where a trip to at least one ripe string lies wholly in fit hours, within light and law, on data
+    fresh when it leaves. NO CALL where such a trip can't be ruled out for want of data. Else WAIT.
+    """
+    judged = [_judge(situation, rules, only_ripe=i == 0) for i, rules in enumerate(situation.days)]
+    outlook = tuple(day for day, _ in judged)
+    today, trip = judged[0]
+    if situation.faults:
+        return Verdict(CallWord.NO_CALL, None, None, situation.faults + today.reasons, outlook)
+    if today.state is DayState.FIT and today.window is not None:
+        return Verdict(CallWord.PULL, today.window, trip, today.reasons, outlook)
+    word = CallWord.NO_CALL if today.state is DayState.NOT_KNOWN else CallWord.WAIT
+    return Verdict(word, None, None, today.reasons, outlook)
+
+
+def string_states(situation: Situation, now: datetime) -> tuple[StringState, ...]:
+    """Every string as it stands, in the order of the settings."""
+    return tuple(
+        StringState(
+            string=ahead.string.name,
+            fishing=ahead.fishing,
+            oldest_soak_h=ahead.soak_h(now),
+            median_soak_h=ahead.median_soak_h,
+            ripe=ahead.ripe(now),
+            past_ceiling=(ahead.soak_h(now) or 0.0) > ahead.string.soak_ceiling_h,
+            floor_h=ahead.string.soak_floor_h,
+            ceiling_h=ahead.string.soak_ceiling_h,
+        )
+        for ahead in situation.strings
+    )
+
+
+def still_good(trip: Trip, window: Window, situation: Situation, now: datetime) -> bool:
+    """Whether every hour still ahead of a called trip is fit at its place, leaving first or last.
+
+    Hours already past are not asked again: a newer forecast no longer speaks of them.
+    """
+    for leaves in {window.leaves_at, max(window.leaves_at, min(now, window.last_departure_at))}:
+        lands = leaves + timedelta(minutes=trip.duration_min)
+        if lands <= now:
+            continue
+        for leg in trip.legs:
+            begins = max(now, leaves + timedelta(minutes=leg.starts_min))
+            ends = leaves + timedelta(minutes=leg.ends_min)
+            if begins < ends and not all(_all_fit(situation.places[place], begins, ends) for place in leg.places):
+                return False
+    return True
+
+
+def _all_fit(fitness: Fitness, begins: datetime, ends: datetime) -> bool:
+    hours = pd.date_range(pd.Timestamp(begins).floor("h"), pd.Timestamp(ends), freq="h", inclusive="left")
+    return bool(fitness.fit.reindex(hours, fill_value=False).all())
+
+
+def _judge(situation: Situation, rules: DayRules, *, only_ripe: bool) -> tuple[DayOutlook, Trip | None]:
+    """One day: the best trip that fits, or why there is none."""
+    bounds = rules.bounds
+    if bounds is None:
+        return DayOutlook(rules.day, DayState.NOT_FIT, None, None, rules.reasons, None, None), None
+
+    def outlook(
+        state: DayState, reasons: Sequence[Reason], window: Window | None = None, binding: Binding | None = None
+    ) -> DayOutlook:
+        told = (*reasons, *rules.reasons)
+        return DayOutlook(rules.day, state, window, binding, told, bounds.haul_from, bounds.haul_to)
+
+    fishing = [s for s in situation.strings if s.oldest_soak_h is not None and s.fishing > 0]
+    ripe = [s for s in fishing if s.ripe(bounds.haul_from)]
+    ripe.sort(key=lambda s: (-(s.oldest_soak_h or 0.0), s.string.name))
+    if only_ripe and not ripe:
+        return outlook(DayState.NOT_FIT, [_nothing_to_pull(fishing, bounds)]), None
+    candidates = ripe or fishing or list(situation.strings)
+    chosen = _as_many_as_fit(situation, candidates, bounds, hopeful=False)
+    if chosen is not None:
+        trip, departures = chosen
+        window = _best_window(situation, trip, departures)
+        return outlook(DayState.FIT, _why_not_more(trip, candidates), window, window.binding), trip
+    shortest = _shortest_trip(situation, candidates)
+    might_leave = possible_departures(shortest, bounds)
+    hopeful = fit_departures(
+        shortest, might_leave, situation.places, break_margin_h=situation.break_margin_h, hopeful=True
+    )
+    reasons = _what_stands_against(situation, shortest, bounds, might_leave)
+    binding = _binding(situation.places, shortest, bounds.haul_from, broken=True)
+    state = DayState.NOT_KNOWN if hopeful else DayState.NOT_FIT
+    return outlook(state, reasons, None, binding), None
+
+
+def _nothing_to_pull(fishing: Sequence[StringAhead], bounds: DayBounds) -> Reason:
+    if not fishing:
+        return Reason("nothing_set")
+    oldest = max(fishing, key=lambda s: (s.oldest_soak_h or 0.0, s.string.name))
+    return Reason(
+        "nothing_ripe",
+        {
+            "oldest_string": oldest.string.name,
+            "oldest_soak_h": oldest.soak_h(bounds.haul_from),
+            "floor_h": oldest.string.soak_floor_h,
+        },
+    )
+
+
+def _as_many_as_fit(
+    situation: Situation, candidates: Sequence[StringAhead], bounds: DayBounds, *, hopeful: bool
+) -> tuple[Trip, tuple[datetime, ...]] | None:
+    """Strings in the order given, each added where the trip still fits."""
+    taken: list[StringAhead] = []
+    best: tuple[Trip, tuple[datetime, ...]] | None = None
+    for ahead in candidates:
+        trip = _trip(situation, [*taken, ahead])
+        departures = fit_departures(
+            trip,
+            possible_departures(trip, bounds),
+            situation.places,
+            break_margin_h=situation.break_margin_h,
+            hopeful=hopeful,
+        )
+        if departures:
+            taken.append(ahead)
+            best = trip, departures
+    return best
+
+
+def _trip(situation: Situation, strings: Sequence[StringAhead]) -> Trip:
+    traps = {s.string.name: s.fishing or s.string.traps for s in strings}
+    return plan_trip(situation.boat, situation.harbor, [s.string for s in strings], traps)
+
+
+def _shortest_trip(situation: Situation, candidates: Sequence[StringAhead]) -> Trip:
+    return min((_trip(situation, [s]) for s in candidates), key=lambda trip: trip.duration_min)
+
+
+def _why_not_more(trip: Trip, candidates: Sequence[StringAhead]) -> list[Reason]:
+    hauled = {leg.string for leg in trip.hauls}
+    left = [s.string.name for s in candidates if s.string.name not in hauled]
+    return [Reason("left_for_later", {"strings": tuple(left)})] if left else []
+
+
+def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime]) -> Window:
+    """The departure with the most headroom at its tightest hour (to the nearest 5 %), then the earliest."""
+
+    def slack(leaves: datetime) -> float:
+        binding = _binding(situation.places, trip, leaves)
+        return -round((binding.headroom if binding else 0.0) * 20)
+
+    leaves = min(departures, key=lambda at: (slack(at), at))
+    last = leaves
+    for at in departures:
+        if timedelta(0) < at - last <= timedelta(minutes=15):
+            last = at
+    ahead = {s.string.name: s for s in situation.strings}
+    pulls = []
+    for leg in trip.hauls:
+        string = ahead[str(leg.string)]
+        arrives = leaves + timedelta(minutes=leg.starts_min)
+        aged_h = (arrives - string.at) / timedelta(hours=1)
+        median = None if string.median_soak_h is None else string.median_soak_h + aged_h
+        pulls.append(
+            StringPull(
+                string=string.string.name,
+                arrives_at=arrives,
+                leaves_at=leaves + timedelta(minutes=leg.ends_min),
+                traps=string.fishing or string.string.traps,
+                soak_h=median,
+                oldest_soak_h=string.soak_h(arrives),
+            )
+        )
+    return Window(
+        leaves_at=leaves,
+        lands_at=leaves + timedelta(minutes=trip.duration_min),
+        last_departure_at=last,
+        pulls=tuple(pulls),
+        distance_nmi=trip.distance_nmi,
+        binding=_binding(situation.places, trip, leaves),
+    )
+
+
+def _binding(
+    places: Mapping[str, Fitness], trip: Trip, leaves: datetime, *, broken: bool = False
+) -> Binding | None:
+    """The number that comes nearest its limit (or goes furthest past it) while the trip is out."""
+    found: list[tuple[float, str, str, datetime]] = []
+    for leg in trip.legs:
+        begins = pd.Timestamp(leaves + timedelta(minutes=leg.starts_min)).floor("h")
+        ends = pd.Timestamp(leaves + timedelta(minutes=leg.ends_min))
+        for place in leg.places:
+            rows = places[place].headroom.loc[begins : ends - pd.Timedelta(seconds=1)]
+            for quantity in rows.columns:
+                column = rows[quantity].dropna()
+                if len(column):
+                    at = column.index[int(column.to_numpy().argmin())]
+                    found.append((float(column.min()), quantity, place, at.to_pydatetime()))
+    if not found:
+        return None
+    headroom, quantity, place, at = min(found, key=lambda f: (round(f[0], 9), f[3], f[1], f[2]))
+    if broken and headroom >= 0:
+        return None
+    fitness = places[place]
+    value, limit = float(fitness.values[quantity][at]), fitness.limits.given()[quantity]
+    source = fitness.conditions.source_of.at[at, quantity] if quantity in fitness.conditions.source_of else ""
+    return Binding(
+        quantity=quantity,
+        value=value,
+        limit=limit,
+        margin=value - limit if quantity == "visibility_nm" else limit - value,
+        headroom=headroom,
+        at=at,
+        place=place or fitness.conditions.place,
+        source=str(source),
+    )
+
+
+def _what_stands_against(
+    situation: Situation, trip: Trip, bounds: DayBounds, might_leave: Sequence[datetime]
+) -> list[Reason]:
+    """Reasons for which no departure fits, for the shortest trip that could be made."""
+    if not might_leave:
+        longest = min(bounds.home_by, bounds.haul_to) - max(bounds.out_from, bounds.haul_from)
+        if bounds.fresh_until < bounds.haul_from - timedelta(minutes=trip.hauls[0].starts_min):
+            return [Reason("stale_by_then", {"fresh_until": bounds.fresh_until, "first_light": bounds.haul_from})]
+        return [
+            Reason(
+                "too_short",
+                {"needed_min": trip.duration_min, "longest_min": max(0.0, longest / timedelta(minutes=1))},
+            )
+        ]
+    begins, ends = might_leave[0], might_leave[-1] + timedelta(minutes=trip.duration_min)
+    ends += timedelta(hours=situation.break_margin_h)
+    names = sorted({place for leg in trip.legs for place in leg.places})
+    reasons: list[Reason] = []
+    for name in names:
+        reasons += _against_at(situation.places[name], begins, ends)
+    if not reasons:
+        longest_min = max(_longest_fit_run_min(situation.places[name], begins, ends) for name in names)
+        reasons = [Reason("too_short", {"needed_min": trip.duration_min, "longest_min": longest_min})]
+    return _first_of_each(reasons)
+
+
+def _against_at(fitness: Fitness, begins: datetime, ends: datetime) -> list[Reason]:
+    """What stands against the hours from ``begins`` to ``ends`` at one place, weightiest first."""
+    conditions = fitness.conditions
+    hours = fitness.fit.loc[pd.Timestamp(begins).floor("h") : pd.Timestamp(ends) - pd.Timedelta(seconds=1)].index
+    reasons = [Reason(bar.code, bar.values) for bar in conditions.bars if bar.holds_between(begins, ends)]
+    for quantity, limit in fitness.limits.given().items():
+        past = fitness.headroom[quantity].loc[hours]
+        past = past[past < 0]
+        if len(past):
+            worst_at = past.index[int(past.to_numpy().argmin())]
+            reasons.append(
+                Reason(
+                    "over_limit",
+                    {
+                        "quantity": quantity,
+                        "value": float(fitness.values[quantity][worst_at]),
+                        "limit": limit,
+                        "at": past.index[0].to_pydatetime(),
+                        "worst_at": worst_at.to_pydatetime(),
+                        "place": conditions.place,
+                    },
+                )
+            )
+    for gap in conditions.gaps:
+        if gap.at in hours:
+            reasons.append(Reason("contradicted", {**asdict(gap), "place": conditions.place}))
+    for hour in hours:
+        at = hour.to_pydatetime()
+        if conditions.unclear[hour]:
+            said = {"place": conditions.place, "at": at, "phrase": conditions.unclear[hour]}
+            reasons.append(Reason("unclear", said))
+        need = conditions.lacking[hour]
+        if need is not None:
+            reasons.append(_not_known(conditions.place, at, need.quantity, need.kind.value))
+    if not conditions.bars_known:
+        reasons.append(Reason("warnings_not_known", {"place": conditions.place}))
+    for quantity in (*CARRYING, *fitness.limits.given()):
+        if quantity in conditions.known:
+            unknown = hours[~conditions.known.loc[hours, quantity].to_numpy()]
+            if len(unknown):
+                reasons.append(_not_known(conditions.place, unknown[0].to_pydatetime(), quantity, ""))
+    return reasons
+
+
+def _not_known(place: str, at: datetime, quantity: str, source: str) -> Reason:
+    return Reason("not_known", {"place": place, "at": at, "quantity": quantity, "source": source})
+
+
+WEIGHT = (
+    "warning",
+    "headline",
+    "grid_hazard",
+    "over_limit",
+    "contradicted",
+    "warnings_not_known",
+    "unclear",
+    "not_known",
+)
+
+
+def _first_of_each(reasons: Sequence[Reason]) -> list[Reason]:
+    """One reason of each code, place and quantity: the first hour stands for the rest."""
+    kept: dict[tuple[object, ...], Reason] = {}
+    for reason in reasons:
+        v = reason.values
+        key = (reason.code, v.get("place"), v.get("quantity"), v.get("event"), v.get("text"), v.get("zone"))
+        kept.setdefault(key, reason)
+    order = {code: i for i, code in enumerate(WEIGHT)}
+    return sorted(kept.values(), key=lambda r: order.get(r.code, len(order)))
+
+
+def _longest_fit_run_min(fitness: Fitness, begins: datetime, ends: datetime) -> float:
+    longest = run = 0
+    for ok in fitness.fit.loc[pd.Timestamp(begins).floor("h") : pd.Timestamp(ends)]:
+        run = run + 1 if ok else 0
+        longest = max(longest, run)
+    return 60.0 * longest

@@ -1,0 +1,199 @@
+"""A trip: harbor, strings in order, harbor; and the departures for which every leg lies in fit hours."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import permutations, product
+
+import numpy as np
+from geographiclib.geodesic import Geodesic
+
+from soakbell.gear.strings import Mark, TrapString
+from soakbell.sea.fitness import Fitness
+from soakbell.units import nmi_from_m
+
+DEPARTURE_STEP_MIN = 15
+EXACT_UP_TO = 5
+"""Strings for which every visiting order is tried; past that the nearest next string is taken."""
+
+HARBOR = ""
+"""The key under which the harbor's own fitness stands beside those of the strings."""
+
+
+@dataclass(frozen=True)
+class Boat:
+    """What a trip's times depend on. ``trip_margin_min`` is added to every trip, at its end."""
+
+    name: str
+    cruise_kt: float
+    haul_min_per_trap: float
+    trip_margin_min: float
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A stretch of a trip, minutes counted from leaving the harbor.
+
+    ``places``: keys of the fitness that must hold throughout: string names, or HARBOR. A run between two
+    places asks for both. ``string`` is the string being hauled, None on a run.
+    """
+
+    places: tuple[str, ...]
+    starts_min: float
+    ends_min: float
+    string: str | None
+
+
+@dataclass(frozen=True)
+class Trip:
+    """Legs in order, run from one to the next; the last brings the boat home with the margin spent."""
+
+    legs: tuple[Leg, ...]
+    distance_nmi: float
+
+    @property
+    def duration_min(self) -> float:
+        return self.legs[-1].ends_min
+
+    @property
+    def hauls(self) -> tuple[Leg, ...]:
+        return tuple(leg for leg in self.legs if leg.string is not None)
+
+
+def distance_nmi(a: Mark, b: Mark) -> float:
+    """Length of the geodesic on WGS84 (Karney 2013, as in GeographicLib)."""
+    inverse = Geodesic.WGS84.Inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg, Geodesic.DISTANCE)
+    return nmi_from_m(float(inverse["s12"]))
+
+
+def plan_trip(boat: Boat, harbor: Mark, strings: Sequence[TrapString], traps: Mapping[str, int]) -> Trip:
+    """The shortest trip that hauls all ``strings``, each from whichever mark is nearer on the way.
+
+    Args:
+        traps: how many traps are hauled on each string.
+    """
+    visits = _visiting_order(harbor, strings)
+    legs: list[Leg] = []
+    at, at_place, clock_min, run_nmi = harbor, HARBOR, 0.0, 0.0
+    for string, first, last in visits:
+        reach_nmi = distance_nmi(at, first)
+        reached_min = clock_min + 60 * reach_nmi / boat.cruise_kt
+        legs.append(Leg((at_place, string.name), clock_min, reached_min, None))
+        clock_min = reached_min + boat.haul_min_per_trap * traps[string.name]
+        legs.append(Leg((string.name,), reached_min, clock_min, string.name))
+        run_nmi += reach_nmi + distance_nmi(first, last)
+        at, at_place = last, string.name
+    home_nmi = distance_nmi(at, harbor)
+    home_min = clock_min + 60 * home_nmi / boat.cruise_kt + boat.trip_margin_min
+    legs.append(Leg((at_place, HARBOR), clock_min, home_min, None))
+    return Trip(tuple(legs), run_nmi + home_nmi)
+
+
+def _visiting_order(harbor: Mark, strings: Sequence[TrapString]) -> list[tuple[TrapString, Mark, Mark]]:
+    both_ways = {s.name: ((s, s.start, s.end), (s, s.end, s.start)) for s in strings}
+    if len(strings) > EXACT_UP_TO:
+        return _nearest_next(harbor, list(both_ways.values()))
+    lengths: dict[tuple[Mark, Mark], float] = {}
+
+    def length(a: Mark, b: Mark) -> float:
+        if (a, b) not in lengths:
+            lengths[a, b] = lengths[b, a] = distance_nmi(a, b)
+        return lengths[a, b]
+
+    def between_nmi(visits: Sequence[tuple[TrapString, Mark, Mark]]) -> float:
+        stops = [harbor, *(mark for _, first, last in visits for mark in (first, last)), harbor]
+        return sum(length(stops[i], stops[i + 1]) for i in range(0, len(stops), 2))
+
+    orders = (list(ways) for order in permutations(both_ways.values()) for ways in product(*order))
+    return min(orders, key=lambda visits: (round(between_nmi(visits), 6), [v[0].name for v in visits]))
+
+
+def _nearest_next(
+    harbor: Mark, left: list[tuple[tuple[TrapString, Mark, Mark], ...]]
+) -> list[tuple[TrapString, Mark, Mark]]:
+    order, at = [], harbor
+    while left:
+        ways = min(left, key=lambda w: (min(distance_nmi(at, v[1]) for v in w), w[0][0].name))
+        left.remove(ways)
+        order.append(min(ways, key=lambda v: distance_nmi(at, v[1])))
+        at = order[-1][2]
+    return order
+
+
+@dataclass(frozen=True)
+class DayBounds:
+    """What holds a trip in on one day, all aware UTC.
+
+    The trip lies between ``out_from`` and ``home_by`` (civil twilight, not before now), hauling between
+    ``haul_from`` and ``haul_to`` (the law's hours), and leaves by ``fresh_until`` at the latest (past that the
+    data are stale).
+    """
+
+    out_from: datetime
+    home_by: datetime
+    haul_from: datetime
+    haul_to: datetime
+    fresh_until: datetime
+
+
+def possible_departures(trip: Trip, bounds: DayBounds) -> tuple[datetime, ...]:
+    """Quarter hours at which the trip may leave as far as light, law and the age of the data go."""
+    hauls = trip.hauls
+    earliest = bounds.out_from
+    latest = min(bounds.home_by - timedelta(minutes=trip.duration_min), bounds.fresh_until)
+    if hauls:
+        earliest = max(earliest, bounds.haul_from - timedelta(minutes=hauls[0].starts_min))
+        latest = min(latest, bounds.haul_to - timedelta(minutes=hauls[-1].ends_min))
+    step = timedelta(minutes=DEPARTURE_STEP_MIN)
+    day = earliest.replace(hour=0, minute=0, second=0, microsecond=0)
+    leaves = day + step * -((day - earliest) // step)
+    found = []
+    while leaves <= latest:
+        found.append(leaves)
+        leaves += step
+    return tuple(found)
+
+
+def fit_departures(
+    trip: Trip,
+    departures: Sequence[datetime],
+    places: Mapping[str, Fitness],
+    *,
+    break_margin_h: float,
+    hopeful: bool = False,
+) -> tuple[datetime, ...]:
+    """Those departures for which every leg's hours are fit at that leg's places.
+
+    Args:
+        break_margin_h: the hours after landing must be fit as well at every place of the trip, so that a
+            forecast that breaks soon after narrows the window.
+        hopeful: count hours that aren't known as fit. Never for a call: it tells "not known" from "not fit".
+    """
+    if not departures:
+        return ()
+    bad = _bad_hours(places, {place for leg in trip.legs for place in leg.places}, hopeful=hopeful)
+    stretches = [(place, leg.starts_min, leg.ends_min) for leg in trip.legs for place in leg.places]
+    home = trip.duration_min
+    stretches += [(place, home, home + 60 * break_margin_h) for place in bad]
+    first = places[trip.legs[0].places[0]].fit.index[0]
+    left_min = np.array([(leaves - first).total_seconds() / 60 for leaves in departures])
+    good = np.ones(len(departures), dtype=bool)
+    for place, from_min, to_min in stretches:
+        sums = bad[place]
+        begins = np.floor((left_min + from_min) / 60).astype(int)
+        ends = np.ceil((left_min + to_min) / 60 - 1e-9).astype(int)
+        inside = (begins >= 0) & (ends < len(sums))
+        begins, ends = np.clip(begins, 0, len(sums) - 1), np.clip(ends, 0, len(sums) - 1)
+        good &= (inside | hopeful) & (sums[ends] - sums[begins] == 0)
+    return tuple(leaves for leaves, ok in zip(departures, good, strict=True) if ok)
+
+
+def _bad_hours(places: Mapping[str, Fitness], names: set[str], *, hopeful: bool) -> dict[str, np.ndarray]:
+    sums = {}
+    for name in sorted(names):
+        fitness = places[name]
+        bad = fitness.over.to_numpy() if hopeful else ~fitness.fit.to_numpy()
+        sums[name] = np.concatenate(([0], np.cumsum(bad)))
+    return sums

@@ -1,0 +1,169 @@
+"""PULL, WAIT or NO CALL."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from boats import LEDGE, NINE_FOOT, OUTER_BAR, light, situation, soaked
+from soakbell.planning.call import CallWord, DayState, Reason
+from soakbell.planning.decide import DayRules, decide, still_good, string_states
+from soakbell.sea.conditions import Bar
+from weather import HOURS, LIMITS, MORNING, conditions, grid, zone_text
+
+WEEK = soaked(NINE_FOOT, 7)
+
+
+def test_a_ripe_string_on_a_calm_known_day_is_a_pull() -> None:
+    verdict = decide(situation(WEEK))
+    assert verdict.word is CallWord.PULL
+    assert verdict.window is not None
+    (pull,) = verdict.window.pulls
+    assert (pull.string, pull.traps) == ("Nine Foot", 24)
+    assert pull.oldest_soak_h == pytest.approx(168 + (pull.arrives_at - MORNING) / timedelta(hours=1))
+
+
+def test_the_window_names_the_number_that_comes_nearest_its_limit() -> None:
+    binding = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=14), grid()))).window.binding  # type: ignore[union-attr]
+    assert binding is not None
+    assert (binding.quantity, binding.value, binding.limit, binding.margin) == ("wind_kt", 14, 15, 1)
+    assert binding.source == "zone text"
+
+
+def test_wind_over_the_limit_all_day_is_a_wait_that_names_the_wind() -> None:
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=22), grid(wind_kt=18))))
+    assert verdict.word is CallWord.WAIT
+    assert verdict.window is None
+    first = verdict.reasons[0]
+    assert (first.code, first.values["quantity"], first.values["value"]) == ("over_limit", "wind_kt", 22)
+
+
+def test_a_missing_source_is_no_call_that_says_what_is_missing() -> None:
+    """A2: a third state of its own."""
+    verdict = decide(situation(WEEK, seas=conditions(zone_text())))
+    assert verdict.word is CallWord.NO_CALL
+    first = verdict.reasons[0]
+    assert (first.code, first.values["source"], first.values["quantity"]) == ("not_known", "grid", "gust_kt")
+
+
+def test_nothing_known_at_all_is_no_call() -> None:
+    assert decide(situation(WEEK, seas=conditions(bars_known=False))).word is CallWord.NO_CALL
+
+
+def test_a_storm_in_one_source_is_a_wait_even_when_the_other_is_missing() -> None:
+    assert decide(situation(WEEK, seas=conditions(zone_text(wind_kt=40)))).word is CallWord.WAIT
+
+
+def test_a_warning_over_the_day_is_a_wait_whatever_the_numbers_say() -> None:
+    bar = Bar("warning", MORNING, MORNING + timedelta(hours=24), {"event": "Small Craft Advisory"})
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=5), grid(wind_kt=4), bars=(bar,))))
+    assert verdict.word is CallWord.WAIT
+    assert verdict.reasons[0].code == "warning"
+    assert verdict.reasons[0].values["event"] == "Small Craft Advisory"
+
+
+def test_a_warning_that_ends_before_noon_leaves_the_afternoon() -> None:
+    bar = Bar("warning", MORNING - timedelta(hours=9), HOURS[11].to_pydatetime())
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(), grid(), bars=(bar,))))
+    assert verdict.word is CallWord.PULL
+    assert verdict.window is not None
+    assert verdict.window.leaves_at >= HOURS[11]
+
+
+def test_sources_that_contradict_each_other_are_no_call() -> None:
+    """A4."""
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=14), grid(wind_kt=1, gust_kt=2))))
+    assert verdict.word is CallWord.NO_CALL
+    assert verdict.reasons[0].code == "contradicted"
+
+
+def test_a_string_short_of_its_floor_is_left_to_soak() -> None:
+    verdict = decide(situation(soaked(NINE_FOOT, 3)))
+    assert verdict.word is CallWord.WAIT
+    assert [r.code for r in verdict.reasons] == ["nothing_ripe"]
+
+
+def test_with_no_trap_in_the_water_there_is_nothing_to_pull() -> None:
+    ashore = replace(WEEK, fishing=0, oldest_soak_h=None, median_soak_h=None)
+    verdict = decide(situation(ashore))
+    assert verdict.word is CallWord.WAIT
+    assert [r.code for r in verdict.reasons] == ["nothing_set"]
+
+
+def test_the_oldest_strings_come_first_and_as_many_as_the_window_carries() -> None:
+    wind = [10.0 if 8 <= h < 12 else 18.0 for h in range(48)]  # fit 13:00 to 17:00 UTC
+    verdict = decide(
+        situation(
+            soaked(LEDGE, 6),
+            soaked(OUTER_BAR, 9),
+            soaked(NINE_FOOT, 8),
+            seas=conditions(zone_text(wind_kt=wind), grid(wind_kt=9)),
+            break_margin_h=0,
+        )
+    )
+    assert verdict.window is not None
+    assert [p.string for p in verdict.window.pulls] == ["Nine Foot", "Outer Bar"]
+    assert Reason("left_for_later", {"strings": ("Ledge",)}) in verdict.reasons
+
+
+def test_a_day_the_law_closes_is_a_wait_with_the_rule() -> None:
+    closed = DayRules(light().day, None, (Reason("out_of_season", {"rule": "season", "source": "68B-13.005"}),))
+    verdict = decide(situation(WEEK, days=(closed,)))
+    assert verdict.word is CallWord.WAIT
+    assert verdict.reasons[0].code == "out_of_season"
+
+
+def test_a_suspect_clock_is_no_call_even_on_a_perfect_day() -> None:
+    """W11."""
+    verdict = decide(situation(WEEK, faults=(Reason("clock", {"detail": "earlier than the newest log entry"}),)))
+    assert verdict.word is CallWord.NO_CALL
+    assert verdict.reasons[0].code == "clock"
+    assert verdict.window is None
+
+
+def test_the_outlook_tells_fit_from_not_fit_from_not_known() -> None:
+    wind = [10.0] * 24 + [25.0] * 24
+    fit_then_not = decide(
+        situation(WEEK, days=(light(0), light(1)), seas=conditions(zone_text(wind_kt=wind), grid()))
+    )
+    assert [d.state for d in fit_then_not.outlook] == [DayState.FIT, DayState.NOT_FIT]
+    beyond = decide(situation(WEEK, days=(light(0), light(5))))
+    assert [d.state for d in beyond.outlook] == [DayState.FIT, DayState.NOT_KNOWN]
+
+
+def test_the_outlook_judges_the_weather_even_where_nothing_will_be_ripe() -> None:
+    young = decide(situation(soaked(NINE_FOOT, 1), days=(light(0), light(1))))
+    assert [d.state for d in young.outlook] == [DayState.NOT_FIT, DayState.FIT]
+
+
+def test_string_states_flag_the_ripe_and_those_past_their_ceiling() -> None:
+    states = string_states(situation(soaked(NINE_FOOT, 3), soaked(OUTER_BAR, 7), soaked(LEDGE, 12)), MORNING)
+    assert [(s.ripe, s.past_ceiling) for s in states] == [(False, False), (True, False), (True, True)]
+
+
+@pytest.mark.parametrize(
+    ("from_hour", "holds"),
+    [
+        (0, False),  # the whole day turned: the trip is off
+        (15, True),  # past landing of the last departure: no concern of this trip
+    ],
+)
+def test_a_called_trip_is_judged_again_on_the_hours_still_ahead(from_hour: int, holds: bool) -> None:
+    calm = situation(WEEK, days=(light(fresh_h=4),))
+    verdict = decide(calm)
+    assert verdict.trip is not None
+    assert verdict.window is not None
+    wind = [10.0 if h < from_hour else 30.0 for h in range(48)]
+    turned = situation(WEEK, seas=conditions(zone_text(wind_kt=wind), grid()))
+    assert still_good(verdict.trip, verdict.window, turned, MORNING) is holds
+
+
+def test_lower_limits_never_lengthen_the_choice_of_departures() -> None:
+    easy = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=14), grid())))
+    strict = decide(
+        situation(WEEK, seas=conditions(zone_text(wind_kt=14), grid()), limits=replace(LIMITS, wind_kt=13))
+    )
+    assert easy.word is CallWord.PULL
+    assert strict.word is CallWord.WAIT

@@ -1,0 +1,130 @@
+"""Trips, their legs and the departures that fit."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from itertools import pairwise
+
+import pytest
+
+from boats import GREBE, LEDGE, NINE_FOOT, NOTCH_CREEK, OUTER_BAR, SUNRISE, SUNSET, light, situation, soaked
+from soakbell.gear.strings import Mark
+from soakbell.planning.trips import HARBOR, distance_nmi, fit_departures, plan_trip, possible_departures
+from weather import HOURS, conditions, grid, zone_text
+
+TRAPS = {"Nine Foot": 24, "Outer Bar": 30, "Ledge": 40}
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "length_m", "tolerance_m"),
+    [
+        # G1, G3, G4: the test data of GeographicLib's own Python suite, test_geodesic.py.
+        ((40.6, -73.8), (49.01666667, 2.55), 5853226, 0.5),
+        ((35.60777, -139.44815), (-11.17491, -69.95921), 8935244.5604818305, 1),
+        ((0, 179), (0, -179), 222639, 0.5),
+    ],
+)
+def test_distances_agree_with_published_geodesics(
+    a: tuple[float, float], b: tuple[float, float], length_m: float, tolerance_m: float
+) -> None:
+    assert distance_nmi(Mark(*a), Mark(*b)) * 1852 == pytest.approx(length_m, abs=tolerance_m)
+
+
+def test_a_trip_is_a_run_a_haul_and_a_run_home_with_the_margin() -> None:
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT], TRAPS)
+    out, haul, home = trip.legs
+    # 3.0 nmi at 15 kt is 12 min; 24 traps at 2.5 min is 60 min; 3.6 nmi home is 14.4 min, then 30 min margin.
+    assert out.ends_min == pytest.approx(12, abs=0.1)
+    assert haul.ends_min - haul.starts_min == 60
+    assert home.ends_min - home.starts_min == pytest.approx(14.4 + 30, abs=0.1)
+    assert (out.places, haul.places, home.places) == ((HARBOR, "Nine Foot"), ("Nine Foot",), ("Nine Foot", HARBOR))
+
+
+def test_legs_follow_each_other_without_a_gap() -> None:
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR, LEDGE], TRAPS)
+    assert trip.legs[0].starts_min == 0
+    assert all(a.ends_min == b.starts_min for a, b in pairwise(trip.legs))
+
+
+def test_a_string_is_hauled_from_whichever_mark_makes_the_trip_shorter() -> None:
+    far_first = plan_trip(GREBE, NOTCH_CREEK, [LEDGE], TRAPS)
+    turned = plan_trip(
+        GREBE, NOTCH_CREEK, [type(LEDGE)(**{**LEDGE.__dict__, "start": LEDGE.end, "end": LEDGE.start})], TRAPS
+    )
+    assert far_first.distance_nmi == pytest.approx(turned.distance_nmi)
+
+
+def test_the_order_in_which_strings_are_named_does_not_matter() -> None:
+    there = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR, LEDGE], TRAPS)
+    back = plan_trip(GREBE, NOTCH_CREEK, [LEDGE, OUTER_BAR, NINE_FOOT], TRAPS)
+    assert there == back
+
+
+def test_departures_keep_the_hauling_within_the_legal_hours() -> None:
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT], TRAPS)
+    departures = possible_departures(trip, light().bounds)
+    assert departures[0] == SUNRISE.replace(minute=15)  # 12:15 reaches the string at 12:27, after sunrise at 12:18
+    first, last = departures[0], departures[-1]
+    assert first + timedelta(minutes=trip.hauls[0].starts_min) >= SUNRISE
+    assert last + timedelta(minutes=trip.hauls[-1].ends_min) <= SUNSET
+    assert all(b - a == timedelta(minutes=15) for a, b in pairwise(departures))
+
+
+def test_no_departure_lies_past_the_hour_at_which_the_data_grow_stale() -> None:
+    """A1: the age counts when the boat leaves."""
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT], TRAPS)
+    rules = light(fresh_h=5)
+    assert possible_departures(trip, rules.bounds)[-1] <= rules.bounds.fresh_until
+    assert possible_departures(trip, light(fresh_h=1).bounds) == ()
+
+
+def test_a_trip_longer_than_the_day_has_no_departure() -> None:
+    trip = plan_trip(GREBE, NOTCH_CREEK, [LEDGE], {"Ledge": 400})
+    assert possible_departures(trip, light().bounds) == ()
+
+
+def departures_in(seas: object, *, break_margin_h: float = 0, hopeful: bool = False) -> list[int]:
+    """UTC hours at which some trip to Nine Foot may leave."""
+    at_sea = situation(soaked(NINE_FOOT, 7), seas=seas)  # type: ignore[arg-type]
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT], TRAPS)
+    found = fit_departures(
+        trip,
+        possible_departures(trip, light(fresh_h=20).bounds),
+        at_sea.places,
+        break_margin_h=break_margin_h,
+        hopeful=hopeful,
+    )
+    return sorted({at.hour for at in found})
+
+
+def test_a_windy_hour_forbids_every_departure_whose_trip_touches_it() -> None:
+    wind = [10.0] * 48
+    wind[11] = 16.0  # 16:00 to 17:00 UTC
+    # The trip takes 116.5 min: leaving at 14:03 or before is back by 16:00; 17:00 or after starts clear of it.
+    assert departures_in(conditions(zone_text(wind_kt=wind), grid())) == [12, 13, 14, 17, 18, 19, 20, 21]
+    wind[11] = 15.0
+    assert 15 in departures_in(conditions(zone_text(wind_kt=wind), grid()))
+
+
+def test_a_forecast_that_breaks_soon_after_landing_narrows_the_window() -> None:
+    wind = [10.0 if h < 13 else 18.0 for h in range(48)]  # from 18:00 UTC
+    seas = conditions(zone_text(wind_kt=wind), grid())
+    assert max(departures_in(seas)) == 16
+    assert max(departures_in(seas, break_margin_h=2)) == 14
+
+
+def test_hours_beyond_the_table_are_never_fit() -> None:
+    at_sea = situation(soaked(NINE_FOOT, 7))
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT], TRAPS)
+    late = (HOURS[-1].to_pydatetime() + timedelta(minutes=30),)
+    assert fit_departures(trip, late, at_sea.places, break_margin_h=0) == ()
+    early = (HOURS[0].to_pydatetime() - timedelta(hours=2),)
+    assert fit_departures(trip, early, at_sea.places, break_margin_h=0) == ()
+
+
+def test_hoping_takes_the_unknown_for_fit_but_never_what_is_over_a_limit() -> None:
+    blank = conditions(bars_known=False)
+    assert departures_in(blank) == []
+    assert departures_in(blank, hopeful=True)
+    stormy = conditions(zone_text(wind_kt=40), bars_known=False)
+    assert departures_in(stormy, hopeful=True) == []

@@ -1,0 +1,148 @@
+"""Laying sources over each other, and holding the hours against limits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from soakbell.sea.conditions import Bar, Gap, Requirement
+from soakbell.sea.fitness import fitness
+from soakbell.sea.sources import QUANTITIES, SourceHours, SourceKind
+from weather import HOURS, LIMITS, conditions, grid, zone_text
+
+NINE = HOURS[9]
+
+
+def holed(source: SourceHours, quantity: str, at: object = NINE) -> SourceHours:
+    numbers, whole = source.numbers.copy(), source.whole.copy()
+    numbers.loc[at, quantity], whole.loc[at, quantity] = np.nan, False
+    return replace(source, numbers=numbers, whole=whole)
+
+
+def fit(*sources: SourceHours, **options: object) -> object:
+    return fitness(conditions(*sources, **options), LIMITS, depth_m=4).fit
+
+
+def test_each_hour_takes_the_higher_of_two_sources_and_says_whose_it_was() -> None:
+    both = conditions(zone_text(wind_kt=12), grid(wind_kt=14))
+    assert both.worst.at[NINE, "wind_kt"] == 14
+    assert both.source_of.at[NINE, "wind_kt"] == "grid"
+    assert both.worst.at[NINE, "sea_m"] == 0.6
+    assert both.source_of.at[NINE, "sea_m"] == "zone text"
+
+
+def test_visibility_and_wave_period_are_worse_when_lower() -> None:
+    both = conditions(zone_text(visibility_nm=1, period_s=6), grid(visibility_nm=5, period_s=4))
+    assert both.worst.at[NINE, "visibility_nm"] == 1
+    assert both.worst.at[NINE, "period_s"] == 4
+
+
+def test_hours_inside_all_limits_on_known_numbers_are_fit() -> None:
+    assert fit(zone_text(), grid()).all()
+
+
+@pytest.mark.parametrize(
+    ("name", "quantity"), [("z", "wind_kt"), ("z", "sea_m"), ("g", "gust_kt"), ("g", "sea_m")]
+)
+def test_a_hole_in_any_required_number_makes_its_hour_not_fit_and_no_other(name: str, quantity: str) -> None:
+    sources = {"z": zone_text(), "g": grid()}
+    sources[name] = holed(sources[name], quantity)
+    hours = fit(*sources.values())
+    assert not hours[NINE]
+    assert hours.drop(NINE).all()
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+@pytest.mark.parametrize("hour", range(0, 48, 7))
+def test_a_hole_in_every_source_never_makes_an_hour_fit(quantity: str, hour: int) -> None:
+    """Section 7 of the pitfalls: NaN put into every column and hour, while the other numbers are too high."""
+    at = HOURS[hour]
+    windy = (zone_text(wind_kt=20), grid(sea_m=2))
+    assert not fit(*(holed(s, quantity, at) for s in windy))[at]
+    calm = tuple(holed(s, quantity, at) for s in (zone_text(), grid()))
+    relevant = quantity in {"wind_kt", "gust_kt", "sea_m"}
+    assert fit(*calm)[at] == (not relevant)
+
+
+def test_a_source_left_out_leaves_no_hour_fit() -> None:
+    assert not fit(zone_text()).any()
+    assert not fit(grid()).any()
+    assert not fit().any()
+
+
+def test_a_lower_bound_counts_as_given_but_cannot_carry_the_call_alone() -> None:
+    part = zone_text(sea_m=0.4)
+    part = replace(part, whole=part.whole.assign(sea_m=False))
+    assert fit(part, grid(sea_m=0.5)).all()
+    need = frozenset(r for r in conditions().bars) | {
+        Requirement(SourceKind.ZONE_TEXT, "wind_kt"),
+        Requirement(SourceKind.ZONE_TEXT, "sea_m"),
+        Requirement(SourceKind.GRID, "gust_kt"),
+    }
+    assert not fit(part, grid(sea_m=float("nan")), required=need).any()
+
+
+def test_a_lower_bound_past_the_limit_is_over_it() -> None:
+    part = zone_text(sea_m=1.4)
+    part = replace(part, whole=part.whole.assign(sea_m=False))
+    held = fitness(conditions(part, grid()), LIMITS, depth_m=4)
+    assert held.over.all()
+
+
+def test_sources_far_apart_are_a_reason_against_going_even_inside_the_limits() -> None:
+    """A4: the worse one is used, and the gap itself stands against the hour."""
+    both = conditions(zone_text(wind_kt=14), grid(wind_kt=2))
+    assert both.gaps[0] == Gap(
+        NINE.to_pydatetime() - timedelta(hours=9), "wind_kt", 2, "grid", 14, "zone text", 10
+    )
+    assert len(both.gaps) == len(HOURS)
+    held = fitness(both, LIMITS, depth_m=4)
+    assert not held.fit.any()
+    assert not held.over.any()
+
+
+def test_an_hour_a_source_spoke_of_in_words_not_understood_is_never_fit() -> None:
+    source = zone_text()
+    unclear = source.unclear.copy()
+    unclear[NINE] = "winds whimsical"
+    hours = fit(replace(source, unclear=unclear), grid())
+    assert not hours[NINE]
+    assert hours.drop(NINE).all()
+
+
+def test_a_bar_forbids_every_hour_it_touches() -> None:
+    bar = Bar(
+        "warning", (NINE + timedelta(minutes=50)).to_pydatetime(), (NINE + timedelta(minutes=70)).to_pydatetime()
+    )
+    held = fitness(conditions(zone_text(), grid(), bars=(bar,)), LIMITS, depth_m=4)
+    assert list(held.fit[~held.fit].index) == [HOURS[9], HOURS[10]]
+    assert list(held.over[held.over].index) == [HOURS[9], HOURS[10]]
+
+
+def test_a_bar_without_an_end_forbids_all_that_follows() -> None:
+    hours = fit(zone_text(), grid(), bars=(Bar("warning", NINE.to_pydatetime(), None),))
+    assert hours[:9].all()
+    assert not hours[9:].any()
+
+
+def test_no_hour_is_fit_while_warnings_are_not_known() -> None:
+    """A3: no news is not good news."""
+    assert not fit(zone_text(), grid(), bars_known=False).any()
+
+
+def test_short_steep_seas_are_held_against_the_steepness_limit() -> None:
+    steep = replace(LIMITS, steepness=0.05)
+    calm = fitness(conditions(zone_text(sea_m=0.6, period_s=6), grid()), steep, depth_m=4)
+    assert calm.fit.all()
+    short = fitness(conditions(zone_text(sea_m=0.8, period_s=2.5), grid()), steep, depth_m=4)
+    assert short.over.all()
+
+
+def test_a_limit_that_no_source_gives_a_number_for_is_not_kept() -> None:
+    wary = replace(LIMITS, visibility_nm=1.0)
+    held = fitness(conditions(zone_text(), grid()), wary, depth_m=4)
+    assert not held.fit.any()
+    assert not held.over.any()
