@@ -229,6 +229,6 @@ def _refuse_foreign_schema(connection: Connection) -> None:
             )
     elif revision not in known_revisions():
         raise StoreError(
-            f"the database has schema {revision}, which this version of Soakbell doesn't know; it was written by a "
+            f"the database has schema {revision}, which this Soakbell doesn't know; it was written by a "
             "newer one. Install that version again, or restore the backup made before the upgrade"
         )

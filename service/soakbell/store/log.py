@@ -1,0 +1,154 @@
+"""The log in the database: entries are added and read, never changed or removed."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+from sqlalchemy import insert, or_, select
+from sqlalchemy.orm import Session
+
+from soakbell.errors import Fault, LogRefused, StoreError
+from soakbell.gear.log import DETAILS, Correction, Detail, EntryKind, LogEntry
+from soakbell.gear.log_check import check_entries
+from soakbell.gear.strings import TrapString
+from soakbell.store.engine import Store
+from soakbell.store.schema import LogRow
+
+_AT_ONCE = 500  # variables in one statement; SQLite before 3.32 takes 999
+_DETAIL: dict[EntryKind, TypeAdapter[Any]] = {kind: TypeAdapter(detail) for kind, detail in DETAILS.items()}
+
+
+@dataclass(frozen=True)
+class Appended:
+    """``written`` entries are new in the log, ``known`` ones were there already."""
+
+    written: tuple[LogEntry, ...]
+    known: tuple[LogEntry, ...]
+
+
+def take_entries(
+    store: Store, entries: Sequence[LogEntry], strings: Collection[TrapString], now: datetime
+) -> Appended:
+    """Check entries against the log and append them, in one unit of work: all or nothing.
+
+    Raises:
+        LogRefused: with every fault found.
+        StoreError: the database can't be written.
+    """
+    with store.writing() as session:
+        faults = check_entries(entries, all_entries(session), strings, now)
+        if faults:
+            raise LogRefused(faults)
+        return append_entries(session, entries)
+
+
+def append_entries(session: Session, entries: Iterable[LogEntry]) -> Appended:
+    """Append entries in the caller's unit of work. Telling an entry again under its key changes nothing.
+
+    Sense isn't checked here; ``take_entries`` does that.
+
+    Raises:
+        LogRefused: a key or id is in the log with other content, or a correction voids an entry that isn't there.
+            Nothing was written.
+    """
+    told = list(entries)
+    by_key, by_id = _known(session, told)
+    written: list[LogEntry] = []
+    known: list[LogEntry] = []
+    faults: list[Fault] = []
+    for entry in told:
+        former = by_key.get(entry.key) or by_id.get(entry.id)
+        if former is None:
+            by_key[entry.key] = by_id[entry.id] = entry
+            written.append(entry)
+        elif entry.says_the_same_as(former):
+            known.append(former)
+        else:
+            found = f"{entry.key}, in the log with other content"
+            faults.append(Fault(f"{entry.kind} {entry.id}", "key", found, "a correction that voids the other one"))
+    for entry in written:
+        if isinstance(entry.detail, Correction) and entry.detail.voids not in by_id:
+            found = f"{entry.detail.voids}, not in the log"
+            faults.append(Fault(f"{entry.kind} {entry.id}", "voids", found, "the id of an entry"))
+    if faults:
+        raise LogRefused(faults)
+    if written:
+        session.execute(insert(LogRow), [_row_of(entry) for entry in written])
+    return Appended(tuple(written), tuple(known))
+
+
+def all_entries(session: Session) -> list[LogEntry]:
+    """The whole log, in the order things happened.
+
+    Raises:
+        StoreError: a row can't be read.
+    """
+    return _read(session)
+
+
+def entries_since(session: Session, at: datetime) -> list[LogEntry]:
+    """Entries of what happened at ``at`` or later, in that order, voided ones too."""
+    return _read(session, LogRow.happened_at >= at)
+
+
+def _read(session: Session, *where: Any) -> list[LogEntry]:
+    columns = LogRow.__table__.columns
+    order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
+    return [_entry_of(row) for row in session.execute(select(*columns).where(*where).order_by(*order))]
+
+
+def _known(session: Session, entries: Sequence[LogEntry]) -> tuple[dict[str, LogEntry], dict[str, LogEntry]]:
+    """Stored entries that share a key or an id with the new ones, or are voided by them."""
+    by_key: dict[str, LogEntry] = {}
+    by_id: dict[str, LogEntry] = {}
+    for some in _batches(entries):
+        ids = {entry.id for entry in some} | {e.detail.voids for e in some if isinstance(e.detail, Correction)}
+        for stored in _read(session, or_(LogRow.key.in_({entry.key for entry in some}), LogRow.id.in_(ids))):
+            by_key[stored.key] = by_id[stored.id] = stored
+    return by_key, by_id
+
+
+def _batches(entries: Sequence[LogEntry]) -> Iterator[Sequence[LogEntry]]:
+    size = _AT_ONCE // 3  # key, id and voided id of each
+    for start in range(0, len(entries), size):
+        yield entries[start : start + size]
+
+
+def _row_of(entry: LogEntry) -> dict[str, Any]:
+    detail = asdict(entry.detail)
+    return {
+        "id": entry.id,
+        "key": entry.key,
+        "kind": entry.kind.value,
+        "happened_at": entry.happened_at,
+        "told_at": entry.told_at,
+        "told_by": entry.told_by,
+        "string": entry.string,
+        "voids": detail.pop("voids", None),
+        "detail": {"traps": list(entry.traps), "note": entry.note, "of_kind": detail},
+    }
+
+
+def _entry_of(row: Any) -> LogEntry:
+    try:
+        of_kind = dict(row.detail["of_kind"])
+        if row.voids is not None:
+            of_kind["voids"] = row.voids
+        detail: Detail = _DETAIL[EntryKind(row.kind)].validate_python(of_kind)
+        return LogEntry(
+            id=row.id,
+            key=row.key,
+            happened_at=row.happened_at,
+            told_at=row.told_at,
+            told_by=row.told_by,
+            detail=detail,
+            string=row.string,
+            traps=tuple(row.detail["traps"]),
+            note=row.detail["note"],
+        )
+    except (ValidationError, ValueError, KeyError, TypeError) as error:
+        raise StoreError(f"log entry {row.id} can't be read ({error}); restore the newest backup") from error
