@@ -143,7 +143,7 @@ def test_the_captured_cell_holds_its_own_middle_and_not_the_bay(big_bend: bytes)
     assert not holds(grid, 29.995, -84.956)  # the next cell's middle
 
 
-TOKEN = re.compile(r"date:now(?::hour)? ?([+-]\d+) (seconds|hours)")
+TOKEN = re.compile(r"date:now(?::hour)? ?([+-]?\d+) (seconds|hours)")
 
 
 def with_real_times(body: bytes) -> bytes:
