@@ -7,7 +7,7 @@ A kind of entry is one class in this module and one row in ``soakbell.gear.fold.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from typing import ClassVar, Literal
@@ -154,8 +154,8 @@ class LogEntry:
         return (self.happened_at, self.told_at, self.id)
 
     def says_the_same_as(self, other: LogEntry) -> bool:
-        """True when the two tell one thing, whenever they were told and under whichever id."""
-        return replace(self, id="", told_at=other.told_at) == replace(other, id="")
+        """True when the two tell one thing under one key, whenever and by whichever way they were told."""
+        return replace(self, id=other.id, told_at=other.told_at, told_by=other.told_by) == other
 
 
 def new_entry(
@@ -182,8 +182,3 @@ def new_entry(
         traps=tuple(traps),
         note=note,
     )
-
-
-def detail_fields(kind: EntryKind) -> tuple[str, ...]:
-    """The names of the fields that entries of ``kind`` have of their own."""
-    return tuple(field.name for field in fields(DETAILS[kind]))

@@ -123,7 +123,7 @@ def _double_pulls(
                         names[told.id],
                         "happened_at",
                         f"a pull of the same traps at {other.happened_at:%Y-%m-%dT%H:%MZ}",
-                        f"it once; two pulls within {within_min:g} min need the traps of each",
+                        f"nothing if it is that one; of two within {within_min:g} min, name the traps of each",
                     )
                 )
         earlier.append(pull)
@@ -209,8 +209,9 @@ def _check_string(entry: LogEntry, strings: Collection[TrapString], say: _Say) -
 
 def _check_texts(entry: LogEntry, say: _Say) -> None:
     for key in ("id", "key", "told_by"):
-        if not getattr(entry, key):
-            say(key, "nothing", "something that names it")
+        text = getattr(entry, key)
+        if not text or text != text.strip():
+            say(key, repr(_shown(text)), "a name without spaces at its ends")
     if isinstance(entry.detail, Correction) and not entry.detail.reason.strip():
         say("reason", "nothing", "why the entry was wrong")
     for key, text in _texts(entry):
@@ -269,8 +270,10 @@ def _check_set(entry: LogEntry, detail: TrapsSet, say: _Say) -> None:
 
 def _check_weights(detail: Pulled, say: _Say) -> None:
     grades = [grade for grade, _ in detail.lb_by_grade]
-    if len(set(grades)) < len(grades) or not all(grade.strip() for grade in grades):
-        say("lb_by_grade", ", ".join(grades), "each grade once, by its name")
+    if len(set(grades)) < len(grades) or any(
+        not grade or grade != grade.strip() or ";" in grade for grade in grades
+    ):
+        say("lb_by_grade", ", ".join(grades), "each grade once, by a name without a semicolon")
     for grade, lb in detail.lb_by_grade:
         if not is_number(lb) or not 0 <= lb <= MAX_COUNT:
             say("lb_by_grade", f"{grade} {lb}", f"pounds from 0 to {MAX_COUNT}")
