@@ -1,0 +1,970 @@
+"""What the skipper settled: ``config/boat.toml``, its fishery file, and secrets from outside of both.
+
+Everything is checked whole before anything is used, and all faults are told at once. Secrets never stand in the
+files and never show in a ``repr`` or a fault.
+"""
+
+from __future__ import annotations
+
+import difflib
+import ipaddress
+import json
+import re
+import stat
+import tomllib
+import zoneinfo
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, time, timedelta
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar
+from urllib.parse import urlsplit
+
+from email_validator import EmailNotValidError, validate_email
+from geographiclib.geodesic import Geodesic
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    SecretStr,
+    TypeAdapter,
+    ValidationError,
+)
+
+from soakbell.errors import Fault, SettingsError
+from soakbell.fishery.rules import Fishery
+from soakbell.gear.strings import Mark, TrapString
+from soakbell.sea.areas import ForecastArea
+from soakbell.sea.limits import Limits
+from soakbell.sea.sources import SourceKind
+from soakbell.units import is_number, m_from_ft, nmi_from_m
+
+FARTHEST_NMI = 60.0
+"""Marks farther than this from the harbor are taken for slips of the pen. Common practice, no source."""
+
+LONGEST_STRING_NMI = 20.0
+
+NAME_CHARACTERS = 60
+
+MARINE_ZONES = ("AM", "AN", "GM", "LC", "LE", "LH", "LM", "LO", "LS", "PH", "PK", "PM", "PS", "PZ", "SL")
+"""First letters of the coastal waters zones (NWS Instruction 10-302, from memory)."""
+
+SHORE_EVENTS = (
+    "Air Quality Alert",
+    "Beach Hazards Statement",
+    "Coastal Flood Advisory",
+    "Coastal Flood Statement",
+    "Frost Advisory",
+    "Heat Advisory",
+    "Hydrologic Outlook",
+    "Rip Current Statement",
+)
+"""The only events that may be told without barring: they speak of the shore. All others always bar."""
+
+_MOST_BYTES = 1_000_000
+_SECRET_CHARACTERS = 1000
+_SECRET_KEYS = frozenset({"password", "passwd", "pass", "secret", "token", "heartbeat_url", "mail_password"})
+_ZONE_MOST_OFF_DEG = 60.0
+
+M = TypeVar("M", bound=BaseModel)
+
+
+# ---- The words of the file -------------------------------------------------------------------------------
+
+
+def _name(text: str) -> str:
+    if not text or text != text.strip() or not text.isprintable():
+        raise ValueError("a name of printable characters on one line, without spaces at its ends")
+    if len(text) > NAME_CHARACTERS:
+        raise ValueError(f"a name of at most {NAME_CHARACTERS} characters (this one has {len(text)})")
+    return text
+
+
+def _address(text: str) -> str:
+    try:
+        return validate_email(text, check_deliverability=False, allow_smtputf8=False).normalized
+    except EmailNotValidError as error:
+        raise ValueError(f"one plain mail address, as in skipper@boat.example ({error})") from error
+
+
+def _local_time(text: object) -> time:
+    if not isinstance(text, str) or not re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", text):
+        raise ValueError('a local time in quotes as HH:MM, from "00:00" to "23:59"')
+    return time(int(text[:2]), int(text[3:]))
+
+
+def _zone_name(text: str) -> str:
+    if "/" not in text or text.startswith("Etc/") or text not in zoneinfo.available_timezones():
+        raise ValueError(
+            'an IANA zone name, as in "America/New_York"; abbreviations such as EST have no summer time'
+        )
+    return text
+
+
+def _marine_zone(text: str) -> str:
+    if not re.fullmatch(r"[A-Z]{2}Z[0-9]{3}", text) or text[:2] not in MARINE_ZONES:
+        raise ValueError('a coastal waters zone, as in "GMZ730" (two letters, Z, three digits)')
+    return text
+
+
+def _host(text: str) -> str:
+    labels = text.split(".")
+    plain = len(text) <= 253 and all(
+        re.fullmatch(r"[A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?", x) for x in labels
+    )
+    if not plain and not _is_ip(text):
+        raise ValueError("the name of the mail server, as in mail.example.org")
+    return text
+
+
+def _base_url(text: str) -> str:
+    parts = _split_url(text)
+    if parts is None or parts.scheme not in ("https", "http") or parts.query or parts.fragment:
+        raise ValueError("an https address without user, query or fragment")
+    if parts.scheme == "http" and not _is_loopback(parts.hostname or ""):
+        raise ValueError("an https address; plain http is for this machine only")
+    return text.rstrip("/")
+
+
+def _contact(text: str) -> str:
+    if "@" in text:
+        return _address(text)
+    parts = _split_url(text)
+    if parts is None or parts.scheme != "https":
+        raise ValueError("your mail address or an https page; the weather service asks for one")
+    return text
+
+
+def _split_url(text: str) -> Any:
+    """The parts of a plain ASCII address with a host and no user in it, else None."""
+    if not text.isascii() or not text.isprintable() or " " in text:
+        return None
+    try:
+        parts = urlsplit(text)
+        unusable = not parts.hostname or parts.username is not None or parts.port == 0
+    except ValueError:
+        return None
+    return None if unusable else parts
+
+
+def _shore_event(text: str) -> str:
+    if text not in SHORE_EVENTS:
+        raise ValueError(f"an event of the shore only: {', '.join(SHORE_EVENTS)}; every other event bars")
+    return text
+
+
+def _no_doubles(items: tuple[str, ...]) -> tuple[str, ...]:
+    if len({item.casefold() for item in items}) < len(items):
+        raise ValueError("each one once")
+    return items
+
+
+def _is_ip(text: str) -> bool:
+    try:
+        ipaddress.ip_address(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _is_loopback(host: str) -> bool:
+    return host == "localhost" or (_is_ip(host) and ipaddress.ip_address(host).is_loopback)
+
+
+Name = Annotated[str, AfterValidator(_name)]
+Address = Annotated[str, AfterValidator(_address)]
+LocalTime = Annotated[time, BeforeValidator(_local_time)]
+BaseUrl = Annotated[str, AfterValidator(_base_url)]
+Quantity = Literal["wind_kt", "gust_kt", "wind_from_deg", "sea_m", "period_s", "thunder_pct", "visibility_nm"]
+
+
+class _Table(BaseModel):
+    """A table of the file. Every field says in its description what to write."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+_WIND = "a wind in knots, more than 0 and below 34 (gale)"
+_GUST = "a gust in knots, more than 0 and below 48 (storm)"
+_SEA = "a significant height in feet, more than 0 and at most 12"
+_STEEP = "height over wavelength, more than 0 and at most 0.142 (where waves break)"
+_THUNDER = "a chance of thunder in percent, 0 to 100"
+_SIGHT = "the least visibility in nautical miles, more than 0 and at most 10"
+
+
+class BoatLimits(_Table):
+    """Highest values the skipper goes out in; ``visibility_nm`` is the lowest."""
+
+    wind_kt: float = Field(gt=0, lt=34, description=_WIND)
+    gust_kt: float = Field(gt=0, lt=48, description=_GUST)
+    sea_ft: float = Field(gt=0, le=12, description=_SEA)
+    steepness: float | None = Field(default=None, gt=0, le=0.142, description=_STEEP)
+    thunder_pct: float | None = Field(default=None, ge=0, le=100, description=_THUNDER)
+    visibility_nm: float | None = Field(default=None, gt=0, le=10, description=_SIGHT)
+
+    def as_limits(self) -> Limits:
+        return Limits(
+            wind_kt=self.wind_kt,
+            gust_kt=self.gust_kt,
+            sea_m=m_from_ft(self.sea_ft),
+            steepness=self.steepness,
+            thunder_pct=self.thunder_pct,
+            visibility_nm=self.visibility_nm,
+        )
+
+
+class TighterLimits(_Table):
+    """Limits that only tighten the boat's own; what isn't given stays as it is."""
+
+    wind_kt: float | None = Field(default=None, gt=0, lt=34, description=_WIND)
+    gust_kt: float | None = Field(default=None, gt=0, lt=48, description=_GUST)
+    sea_ft: float | None = Field(default=None, gt=0, le=12, description=_SEA)
+    steepness: float | None = Field(default=None, gt=0, le=0.142, description=_STEEP)
+    thunder_pct: float | None = Field(default=None, ge=0, le=100, description=_THUNDER)
+    visibility_nm: float | None = Field(default=None, gt=0, le=10, description=_SIGHT)
+
+    def tightening(self, limits: Limits) -> Limits:
+        own = Limits(
+            wind_kt=limits.wind_kt if self.wind_kt is None else self.wind_kt,
+            gust_kt=self.gust_kt,
+            sea_m=limits.sea_m if self.sea_ft is None else m_from_ft(self.sea_ft),
+            steepness=self.steepness,
+            thunder_pct=self.thunder_pct,
+            visibility_nm=self.visibility_nm,
+        )
+        return limits.tightened_by(own)
+
+
+class Boat(_Table):
+    """``haul_min_per_trap``: hauling, clearing, baiting and setting back, with the usual crew."""
+
+    name: Name = Field(description="the boat's name")
+    cruise_kt: float = Field(gt=0, le=40, description="cruising speed in knots, more than 0 and at most 40")
+    haul_min_per_trap: float = Field(gt=0, le=60, description="minutes a trap, more than 0 and at most 60")
+    deck_traps: int = Field(ge=1, le=1000, description="traps the deck carries, 1 to 1000")
+    trip_margin_min: float = Field(ge=0, le=240, description="minutes added to each trip, 0 to 240")
+    limits: BoatLimits = Field(description="a table [boat.limits]")
+    limits_young_crew: TighterLimits | None = Field(default=None, description="a table [boat.limits_young_crew]")
+
+
+class Harbor(_Table):
+    name: Name = Field(description="the harbor's name")
+    lat_deg: float = Field(ge=-90, le=90, description="latitude in decimal degrees, south negative, -90 to 90")
+    lon_deg: float = Field(ge=-180, le=180, description="longitude in decimal degrees, west negative, -180 to 180")
+    time_zone: Annotated[str, AfterValidator(_zone_name)] = Field(
+        description='an IANA zone name, as in "America/New_York"'
+    )
+    area: Name = Field(description="the name of one of the [[areas]]")
+
+    @property
+    def mark(self) -> Mark:
+        return Mark(self.lat_deg, self.lon_deg)
+
+
+class Area(_Table):
+    name: Name = Field(description="a name for the area")
+    zone: Annotated[str, AfterValidator(_marine_zone)] = Field(description='a zone, as in "GMZ730"')
+    office: str = Field(pattern=r"^[A-Z]{3}$", description='the forecast office in three capitals, as in "TAE"')
+    lat_deg: float = Field(description="latitude in decimal degrees, south negative")
+    lon_deg: float = Field(description="longitude in decimal degrees, west negative")
+    grid: str | None = Field(
+        default=None,
+        pattern=r"^[A-Z]{3}/[0-9]{1,3},[0-9]{1,3}$",
+        description='a grid cell, as in "TAE/58,65", or leave it out',
+    )
+    grid_gives: Annotated[tuple[Quantity, ...], AfterValidator(_no_doubles)] = Field(
+        default=("wind_kt", "gust_kt", "sea_m"),
+        description='quantities the cell gives, as in ["wind_kt", "gust_kt", "sea_m"]',
+    )
+    sub_area: Name | None = Field(default=None, description="the part of the zone, in the forecast's own words")
+    protected_waters: bool = Field(default=False, description="true or false")
+    station: str | None = Field(
+        default=None, pattern=r"^[A-Z0-9]{4,7}$", description='a station id in capitals and digits, as in "42036"'
+    )
+
+    def as_area(self) -> ForecastArea:
+        return ForecastArea(**self.model_dump())
+
+
+_MARK = "[latitude, longitude] in decimal degrees, west and south negative"
+
+
+class String(_Table):
+    name: Name = Field(description="the string's name")
+    start: tuple[float, float] = Field(description=f"the start mark as {_MARK}")
+    end: tuple[float, float] = Field(description=f"the end mark as {_MARK}")
+    traps: int = Field(ge=1, le=1000, description="a number of traps, 1 to 1000")
+    area: Name = Field(description="the name of one of the [[areas]]")
+    depth_m: float = Field(gt=0, le=300, description="depth in metres, more than 0 and at most 300")
+    soak_floor_days: float = Field(gt=0, le=60, description="days, more than 0 and at most 60")
+    soak_ceiling_days: float = Field(gt=0, le=90, description="days, more than the floor and at most 90")
+    limits: TighterLimits | None = Field(default=None, description="a table [strings.limits] under its string")
+
+    def as_trap_string(self) -> TrapString:
+        return TrapString(
+            name=self.name,
+            start=Mark(*self.start),
+            end=Mark(*self.end),
+            traps=self.traps,
+            area=self.area,
+            depth_m=self.depth_m,
+            soak_floor_h=self.soak_floor_days * 24,
+            soak_ceiling_h=self.soak_ceiling_days * 24,
+        )
+
+
+class Crew(_Table):
+    hands: int = Field(ge=1, le=20, description="persons aboard, 1 to 20")
+    young_aboard: bool = Field(description="true or false")
+
+
+class Mail(_Table):
+    from_address: Address = Field(description="the address letters are sent from")
+    to: Annotated[tuple[Address, ...], AfterValidator(_no_doubles)] = Field(
+        min_length=1, max_length=20, description="a list of 1 to 20 addresses"
+    )
+    host: Annotated[str, AfterValidator(_host)] = Field(description="the name of the mail server")
+    port: int = Field(default=587, ge=1, le=65535, description="a port, 1 to 65535")
+    security: Literal["starttls", "tls", "none"] = Field(
+        default="starttls", description='"starttls", "tls", or "none" for this machine only'
+    )
+    username: Annotated[str, AfterValidator(_name)] | None = Field(default=None, description="the user name")
+
+
+class MaxAgeH(_Table):
+    """Past this age, reckoned at the planned hour of leaving, a source counts as missing."""
+
+    zone_text: float = Field(default=12, gt=0, le=24, description="hours, more than 0 and at most 24")
+    grid: float = Field(default=12, gt=0, le=24, description="hours, more than 0 and at most 24")
+    warnings: float = Field(default=6, gt=0, le=12, description="hours, more than 0 and at most 12")
+    observations: float = Field(default=3, gt=0, le=6, description="hours, more than 0 and at most 6")
+
+
+class LargeGap(_Table):
+    """Sources that differ by more than this contradict each other."""
+
+    wind_kt: float = Field(default=10, gt=0, le=20, description="knots, more than 0 and at most 20")
+    gust_kt: float = Field(default=15, gt=0, le=30, description="knots, more than 0 and at most 30")
+    sea_m: float = Field(default=1.0, gt=0, le=2, description="metres, more than 0 and at most 2")
+
+
+ChopHeight = Annotated[float, Field(gt=0, le=6)]
+
+
+class Sources(_Table):
+    contact: Annotated[str, AfterValidator(_contact)] = Field(description="your mail address or an https page")
+    weather_api: BaseUrl = Field(default="https://api.weather.gov", description="an https address")
+    buoys: BaseUrl = Field(default="https://www.ndbc.noaa.gov", description="an https address")
+    max_age_h: MaxAgeH = Field(default=MaxAgeH(), description="a table [sources.max_age_h]")
+    large_gap: LargeGap = Field(default=LargeGap(), description="a table [sources.large_gap]")
+    chop_m: dict[Name, ChopHeight] = Field(
+        default_factory=dict, description="the forecast's words and a height in metres, more than 0 and at most 6"
+    )
+    not_a_bar: tuple[Annotated[str, AfterValidator(_shore_event)], ...] = Field(
+        default=(), description="a list of event names"
+    )
+
+    def oldest_h(self, kind: SourceKind) -> float:
+        """The most hours a source of this kind may be old at the planned hour of leaving."""
+        ages = self.max_age_h
+        return {
+            SourceKind.ZONE_TEXT: ages.zone_text,
+            SourceKind.GRID: ages.grid,
+            SourceKind.WARNINGS: ages.warnings,
+            SourceKind.OBSERVATIONS: ages.observations,
+        }[kind]
+
+
+class Letters(_Table):
+    """Local times of the harbor. Past ``useless_after`` a morning letter is dropped with a record."""
+
+    morning: LocalTime = Field(default=time(4, 30), description='a local time, as in "04:30"')
+    useless_after: LocalTime = Field(
+        default=time(11, 0), description="a local time later than the morning letter's"
+    )
+    first_poll_min_before: int = Field(default=60, ge=60, le=240, description="minutes, 60 to 240")
+    watch_every_min: int = Field(default=15, ge=5, le=60, description="minutes, 5 to 60")
+    forecast_break_h: float = Field(default=2.0, ge=0, le=24, description="hours, 0 to 24")
+
+
+class FisheryChoice(_Table):
+    """``file`` lies in the folder ``fisheries`` beside the settings."""
+
+    file: str = Field(
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$",
+        description='the bare name of a file in the folder fisheries, as in "florida-stone-crab.toml"',
+    )
+    sector: str = Field(description="one of the fishery's sectors")
+    region: str | None = Field(default=None, description="one of the fishery's regions, or leave it out")
+
+
+class Store(_Table):
+    """``database`` is a file; a relative path counts from the settings' own folder."""
+
+    database: str | None = Field(default=None, min_length=1, max_length=500, description="a path")
+    keep_replies_days: int = Field(default=400, ge=7, le=4000, description="days, 7 to 4000")
+
+
+class Service(_Table):
+    health_port: int = Field(
+        default=8461, ge=0, le=65535, description="a port of this machine, 0 for any free one"
+    )
+
+
+# ---- What the rest of the house sees ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Everything that was settled, checked. Only ``load_settings`` makes one."""
+
+    path: Path
+    boat: Boat
+    harbor: Harbor
+    areas: tuple[ForecastArea, ...]
+    strings: tuple[String, ...]
+    crew: Crew
+    mail: Mail
+    sources: Sources
+    letters: Letters
+    service: Service
+    fishery: Fishery = field(repr=False)
+    sector: str
+    region: str | None
+    database: Path
+    keep_replies_days: int
+    mail_password: SecretStr | None
+    heartbeat_url: SecretStr | None
+
+    @property
+    def trap_strings(self) -> tuple[TrapString, ...]:
+        """The strings in the file's order, soaks in hours."""
+        return tuple(string.as_trap_string() for string in self.strings)
+
+    @property
+    def harbor_area(self) -> ForecastArea:
+        return self.area(self.harbor.area)
+
+    def area(self, name: str) -> ForecastArea:
+        """The area of that name.
+
+        Raises:
+            KeyError: no area has it.
+        """
+        for area in self.areas:
+            if area.name == name:
+                return area
+        raise KeyError(name)
+
+    def limits_for(self, string_name: str | None) -> Limits:
+        """The boat's limits, tightened for young crew aboard and for the string; None is the run and the harbor.
+
+        Raises:
+            KeyError: no string has that name.
+        """
+        limits = self.boat.limits.as_limits()
+        tighter: list[TighterLimits | None] = []
+        if self.crew.young_aboard:
+            tighter.append(self.boat.limits_young_crew)
+        if string_name is not None:
+            tighter.append({string.name: string.limits for string in self.strings}[string_name])
+        for own in tighter:
+            if own is not None:
+                limits = own.tightening(limits)
+        return limits
+
+
+def load_settings(path: Path, env: Mapping[str, str]) -> Settings:
+    """Read and check the settings, the fishery file they name, and the secrets.
+
+    Secrets come from systemd's credentials folder, from a file that only its owner may read, or from the
+    environment, in this order of advice; one given twice is a fault.
+
+    Raises:
+        SettingsError: carries every fault found.
+    """
+    faults: list[Fault] = []
+    data = _read_toml(path, faults)
+    if data is None:
+        raise SettingsError(faults)
+    reader = _Reader(str(path), data, faults)
+    boat = reader.table("boat", Boat)
+    harbor = reader.table("harbor", Harbor)
+    areas = reader.tables("areas", Area)
+    strings = reader.tables("strings", String)
+    crew = reader.table("crew", Crew)
+    mail = reader.table("mail", Mail)
+    sources = reader.table("sources", Sources)
+    letters = reader.table("letters", Letters, may_lack=True)
+    choice = reader.table("fishery", FisheryChoice)
+    store = reader.table("store", Store, may_lack=True)
+    service = reader.table("service", Service, may_lack=True)
+    reader.unknown_tables()
+
+    faults += _fit_in_place(str(path), data, harbor)
+    faults += _fit_together(str(path), boat, strings, crew, mail, letters)
+    fishery = None if choice is None else _fishery_of(choice, path, faults)
+    password = _secret("mail_password", env, faults)
+    heartbeat = _secret("heartbeat_url", env, faults)
+    faults += _secrets_fit(str(path), mail, password, heartbeat, env)
+    database = None if store is None else _database(store, path, env, faults)
+
+    if (
+        faults
+        or boat is None
+        or harbor is None
+        or crew is None
+        or mail is None
+        or sources is None
+        or letters is None
+        or choice is None
+        or service is None
+        or store is None
+        or database is None
+        or fishery is None
+    ):
+        raise SettingsError(faults)
+    return Settings(
+        path=path,
+        boat=boat,
+        harbor=harbor,
+        areas=tuple(area.as_area() for area in areas),
+        strings=tuple(strings),
+        crew=crew,
+        mail=mail,
+        sources=sources,
+        letters=letters,
+        service=service,
+        fishery=fishery,
+        sector=choice.sector,
+        region=choice.region,
+        database=database,
+        keep_replies_days=store.keep_replies_days,
+        mail_password=password,
+        heartbeat_url=heartbeat,
+    )
+
+
+def load_fishery(path: Path) -> Fishery:
+    """Read one fishery file.
+
+    Raises:
+        SettingsError: carries every fault found.
+    """
+    faults: list[Fault] = []
+    data = _read_toml(path, faults)
+    if data is not None:
+        try:
+            return TypeAdapter(Fishery).validate_json(_as_json(data), strict=True)
+        except ValidationError as error:
+            faults += [_rule_fault(str(path), detail) for detail in error.errors(include_url=False)]
+    raise SettingsError(faults)
+
+
+# ---- Reading ---------------------------------------------------------------------------------------------
+
+
+def _read_toml(path: Path, faults: list[Fault]) -> dict[str, Any] | None:
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        faults.append(Fault(str(path), "file", error.strerror or "a fault", "the path of a file that can be read"))
+        return None
+    if len(raw) > _MOST_BYTES:
+        faults.append(Fault(str(path), "file", f"{len(raw)} bytes", f"at most {_MOST_BYTES} bytes"))
+        return None
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        faults.append(Fault(str(path), "file", f"a byte that is not UTF-8 in line {line}", "save it as UTF-8"))
+    except (ValueError, RecursionError) as error:
+        faults.append(Fault(str(path), "file", f"{error}", "TOML as in the example that comes with the service"))
+    return None
+
+
+def _as_json(data: object) -> str:
+    """JSON keeps pydantic strict about types and still lets arrays become tuples and dates dates."""
+    return json.dumps(data, default=str)
+
+
+class _Reader:
+    """Takes the tables of one file and gathers what is wrong with them."""
+
+    def __init__(self, where: str, data: Mapping[str, Any], faults: list[Fault]) -> None:
+        self._where = where
+        self._data = data
+        self._faults = faults
+        self._known: list[str] = []
+
+    def table(self, key: str, model: type[M], *, may_lack: bool = False) -> M | None:
+        self._known.append(key)
+        found = self._data.get(key, {} if may_lack else None)
+        if not isinstance(found, dict):
+            self._say(key, _shown(found), f"a table [{key}]")
+            return None
+        return self._take(key, model, found)
+
+    def tables(self, key: str, model: type[M]) -> list[M]:
+        self._known.append(key)
+        found = self._data.get(key)
+        if not isinstance(found, list) or not found or not all(isinstance(item, dict) for item in found):
+            self._say(key, _shown(found), f"at least one table [[{key}]]")
+            return []
+        taken = [self._take(_item_key(key, i, item), model, item) for i, item in enumerate(found)]
+        return [item for item in taken if item is not None]
+
+    def unknown_tables(self) -> None:
+        for key in self._data:
+            if key not in self._known:
+                self._say(key, "a key that isn't known", _nearest(key, self._known))
+
+    def _take(self, key: str, model: type[M], found: Mapping[str, Any]) -> M | None:
+        try:
+            return model.model_validate_json(_as_json(found))
+        except ValidationError as error:
+            self._faults += [_setting_fault(self._where, key, model, detail) for detail in error.errors()]
+            return None
+
+    def _say(self, key: str, found: str, write: str) -> None:
+        self._faults.append(Fault(self._where, key, found, write))
+
+
+def _item_key(key: str, place: int, item: Mapping[str, Any]) -> str:
+    name = item.get("name")
+    return f"{key}[{name}]" if isinstance(name, str) and name.isprintable() else f"{key}[number {place + 1}]"
+
+
+def _setting_fault(where: str, prefix: str, model: type[BaseModel], error: Mapping[str, Any]) -> Fault:
+    loc = tuple(error["loc"])
+    key = prefix + "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in loc)
+    if error["type"] == "extra_forbidden":
+        return _unknown_key(where, key, str(loc[-1]), _table_at(model, loc[:-1]))
+    if error["type"] == "missing":
+        return Fault(where, key, "nothing", _hint(model, loc))
+    if error["type"] == "value_error":
+        return Fault(where, key, _shown(error["input"]), str(error["ctx"]["error"]))
+    return Fault(where, key, _shown(error["input"]), _hint(model, loc))
+
+
+def _unknown_key(where: str, key: str, name: str, table: type[BaseModel]) -> Fault:
+    if name.casefold() in _SECRET_KEYS:
+        variable = "SOAKBELL_HEARTBEAT_URL" if name == "heartbeat_url" else "SOAKBELL_MAIL_PASSWORD"
+        write = f"no secrets here: remove it, and name a file that holds it in {variable}_FILE"
+        return Fault(where, key, "a secret (not shown)", write)
+    return Fault(where, key, "a key that isn't known", _nearest(name, list(table.model_fields)))
+
+
+def _nearest(name: str, known: Sequence[str]) -> str:
+    near = difflib.get_close_matches(name, known, n=1)
+    return f"{near[0]}?" if near else f"one of {', '.join(known)}"
+
+
+def _table_at(model: type[BaseModel], loc: Sequence[object]) -> type[BaseModel]:
+    for part in loc:
+        info = model.model_fields.get(str(part))
+        inner = None if info is None else _table_within(info.annotation)
+        if inner is not None:
+            model = inner
+    return model
+
+
+def _table_within(annotation: Any) -> type[BaseModel] | None:
+    choices = (annotation, *getattr(annotation, "__args__", ()))
+    return next((c for c in choices if isinstance(c, type) and issubclass(c, BaseModel)), None)
+
+
+def _hint(model: type[BaseModel], loc: Sequence[object]) -> str:
+    """What the description of the field says to write."""
+    names = [part for part in loc if isinstance(part, str)]
+    for depth in range(len(names), 0, -1):
+        info = _table_at(model, names[: depth - 1]).model_fields.get(names[depth - 1])
+        if info is not None and info.description:
+            return info.description
+    return "a table"
+
+
+def _shown(value: object) -> str:
+    if value is None:
+        return "nothing"
+    if isinstance(value, dict):
+        return "a table"
+    text = repr(value)
+    if "://" in text and "@" in text:
+        return "an address with a user in it (not shown)"
+    return text if len(text) <= 80 else f"{text[:77]}..."
+
+
+def _rule_fault(where: str, error: Mapping[str, Any]) -> Fault:
+    key = ".".join(str(part) for part in error["loc"]) or "file"
+    if error["type"] == "unexpected_keyword_argument":
+        return Fault(
+            where, key, "a key that isn't known", "a key as in the fishery files that come with the service"
+        )
+    if error["type"] == "missing":
+        return Fault(where, key, "nothing", "a value")
+    if error["type"] == "value_error":
+        return Fault(where, key, str(error["ctx"]["error"]), "rules that agree with each other")
+    return Fault(where, key, _shown(error["input"]), str(error["msg"]).removeprefix("Input should be "))
+
+
+# ---- What must fit together ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """What can be read of a table for the checks of fit, even where the rest of it has faults."""
+
+    key: str
+    name: str | None
+    area: str | None
+    marks: Mapping[str, tuple[float, float]]
+
+
+def _placed(key: str, found: object) -> _Placed:
+    table = found if isinstance(found, dict) else {}
+    pairs = {
+        ".start": table.get("start"),
+        ".end": table.get("end"),
+        "": [table.get("lat_deg"), table.get("lon_deg")],
+    }
+    return _Placed(
+        key=key,
+        name=table["name"] if isinstance(table.get("name"), str) else None,
+        area=table["area"] if isinstance(table.get("area"), str) else None,
+        marks={
+            end: (pair[0], pair[1])
+            for end, pair in pairs.items()
+            if isinstance(pair, list) and len(pair) == 2 and all(is_number(number) for number in pair)
+        },
+    )
+
+
+def _all_placed(data: Mapping[str, Any], key: str) -> list[_Placed]:
+    found = data.get(key)
+    items = [item for item in found if isinstance(item, dict)] if isinstance(found, list) else []
+    return [_placed(_item_key(key, i, item), item) for i, item in enumerate(items)]
+
+
+def _fit_in_place(where: str, data: Mapping[str, Any], harbor: Harbor | None) -> Iterator[Fault]:
+    """Names, areas and marks, as far as they can be read."""
+    home = _placed("harbor", data.get("harbor"))
+    areas, strings = _all_placed(data, "areas"), _all_placed(data, "strings")
+    for tables in (areas, strings):
+        yield from _doubled(where, tables)
+    known = [area.name for area in areas if area.name is not None]
+    for table in (home, *strings):
+        if known and table.area is not None and table.area not in known:
+            yield Fault(where, f"{table.key}.area", repr(table.area), _nearest(table.area, known))
+    if harbor is not None and _degrees_off_zone(harbor) > _ZONE_MOST_OFF_DEG:
+        write = f"a longitude that fits {harbor.time_zone}; west is negative"
+        yield Fault(where, "harbor.lon_deg", f"{harbor.lon_deg:g}", write)
+    elif "" in home.marks and _is_place(*home.marks[""]):
+        for table in (*areas, *strings):
+            yield from _near(where, table, home.marks[""])
+
+
+def _doubled(where: str, tables: Sequence[_Placed]) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for table in tables:
+        if table.name is None:
+            continue
+        if table.name.casefold() in seen:
+            yield Fault(where, f"{table.key}.name", f"{table.name!r} a second time", "a name of its own")
+        seen.add(table.name.casefold())
+
+
+def _degrees_off_zone(harbor: Harbor) -> float:
+    """How far the harbor's longitude lies from where its zone's standard time would put it, degrees."""
+    zone = zoneinfo.ZoneInfo(harbor.time_zone)
+    offsets = [datetime(2026, month, 1, tzinfo=zone).utcoffset() or timedelta() for month in (1, 7)]
+    standard_h = min(offsets).total_seconds() / 3600
+    return abs((harbor.lon_deg - 15 * standard_h + 180) % 360 - 180)
+
+
+def _near(where: str, table: _Placed, home: tuple[float, float]) -> Iterator[Fault]:
+    faults = [
+        fault for end, mark in table.marks.items() for fault in _mark_near(where, table.key + end, mark, home)
+    ]
+    yield from faults
+    start, end = table.marks.get(".start"), table.marks.get(".end")
+    if not faults and start is not None and end is not None and (length := _nmi(start, end)) > LONGEST_STRING_NMI:
+        found = f"marks {length:.1f} nmi apart"
+        yield Fault(where, f"{table.key}.end", found, f"marks within {LONGEST_STRING_NMI:g} nmi of each other")
+
+
+def _mark_near(where: str, key: str, mark: tuple[float, float], home: tuple[float, float]) -> Iterator[Fault]:
+    lat, lon = mark
+    found = f"[{lat:g}, {lon:g}]"
+    if _is_place(lat, lon):
+        distance = _nmi(mark, home)
+        if distance <= FARTHEST_NMI:
+            return
+        found += f", {distance:,.0f} nmi from the harbor"
+    slips = [(lon, lat), (lat, -lon), (-lat, lon), (lon, -lat), (-lon, lat), (-lon, -lat), (-lat, -lon)]
+    meant = next((s for s in slips if _is_place(*s) and _nmi(s, home) <= FARTHEST_NMI), None)
+    if meant is not None:
+        yield Fault(where, key, found, f"[{meant[0]:g}, {meant[1]:g}]? latitude first, west and south negative")
+    else:
+        yield Fault(where, key, found, f"a mark within {FARTHEST_NMI:g} nmi of the harbor, latitude first")
+
+
+def _fit_together(
+    where: str,
+    boat: Boat | None,
+    strings: Sequence[String],
+    crew: Crew | None,
+    mail: Mail | None,
+    letters: Letters | None,
+) -> Iterator[Fault]:
+    for string in strings:
+        key = f"strings[{string.name}]"
+        if string.soak_ceiling_days <= string.soak_floor_days:
+            write = f"more than soak_floor_days, {string.soak_floor_days:g}"
+            yield Fault(where, f"{key}.soak_ceiling_days", f"{string.soak_ceiling_days:g}", write)
+        yield from _only_tighter(where, f"{key}.limits", boat, string.limits)
+    if boat is not None:
+        yield from _only_tighter(where, "boat.limits_young_crew", boat, boat.limits_young_crew)
+        if crew is not None and crew.young_aboard and boat.limits_young_crew is None:
+            write = "a table [boat.limits_young_crew], as crew.young_aboard is true"
+            yield Fault(where, "boat.limits_young_crew", "nothing", write)
+    if mail is not None and mail.security == "none" and not _is_loopback(mail.host):
+        write = f'"starttls" or "tls"; plain mail goes to this machine only, not to {mail.host}'
+        yield Fault(where, "mail.security", '"none"', write)
+    if letters is not None and letters.useless_after <= letters.morning:
+        write = f"a time later than the morning letter's, {letters.morning:%H:%M}"
+        yield Fault(where, "letters.useless_after", f"{letters.useless_after:%H:%M}", write)
+
+
+def _only_tighter(where: str, key: str, boat: Boat | None, own: TighterLimits | None) -> Iterator[Fault]:
+    if boat is None or own is None:
+        return
+    for name in TighterLimits.model_fields:
+        value, limit = getattr(own, name), getattr(boat.limits, name)
+        if value is None or limit is None:
+            continue
+        looser = value < limit if name == "visibility_nm" else value > limit
+        if looser:
+            bound = "at least" if name == "visibility_nm" else "at most"
+            yield Fault(
+                where, f"{key}.{name}", f"{value:g}", f"{bound} the boat's own {limit:g}: it only tightens"
+            )
+
+
+def _is_place(lat: float, lon: float) -> bool:
+    return abs(lat) <= 90 and abs(lon) <= 180
+
+
+def _nmi(one: tuple[float, float], other: tuple[float, float]) -> float:
+    return nmi_from_m(Geodesic.WGS84.Inverse(*one, *other, Geodesic.DISTANCE)["s12"])
+
+
+def _fishery_of(choice: FisheryChoice, path: Path, faults: list[Fault]) -> Fishery | None:
+    try:
+        fishery = load_fishery(path.parent / "fisheries" / choice.file)
+    except SettingsError as error:
+        faults += error.faults
+        return None
+    if choice.sector not in fishery.sectors:
+        write = _nearest(choice.sector, fishery.sectors)
+        faults.append(Fault(str(path), "fishery.sector", repr(choice.sector), write))
+    if choice.region is not None and choice.region not in fishery.region_names:
+        write = (
+            _nearest(choice.region, fishery.region_names)
+            if fishery.regions
+            else "no region; this fishery has none"
+        )
+        faults.append(Fault(str(path), "fishery.region", repr(choice.region), write))
+    return fishery
+
+
+def _database(store: Store, path: Path, env: Mapping[str, str], faults: list[Fault]) -> Path | None:
+    if store.database is not None:
+        return path.parent / store.database
+    systemd = env.get("STATE_DIRECTORY", "").split(":")[0]
+    if systemd:
+        return Path(systemd) / "soakbell.sqlite3"
+    if env.get("XDG_STATE_HOME"):
+        return Path(env["XDG_STATE_HOME"]) / "soakbell" / "soakbell.sqlite3"
+    if env.get("HOME"):
+        return Path(env["HOME"]) / ".local" / "state" / "soakbell" / "soakbell.sqlite3"
+    faults.append(Fault(str(path), "store.database", "nothing, and no state folder either", "a path"))
+    return None
+
+
+# ---- Secrets ---------------------------------------------------------------------------------------------
+
+
+def _secret(name: str, env: Mapping[str, str], faults: list[Fault]) -> SecretStr | None:
+    """The secret ``name``, from the one place that gives it; None where none does."""
+    variable = f"SOAKBELL_{name.upper()}"
+    ways: list[tuple[str, Callable[[], str | None]]] = []
+    if folder := env.get("CREDENTIALS_DIRECTORY"):
+        credential = Path(folder) / name
+        if _may_be_there(credential):
+            ways.append((str(credential), lambda: _secret_file(credential, faults, owner_only=False)))
+    if f"{variable}_FILE" in env:
+        named = Path(env[f"{variable}_FILE"])
+        ways.append((f"{variable}_FILE", lambda: _secret_file(named, faults, owner_only=True)))
+    if variable in env:
+        ways.append((variable, lambda: env[variable]))
+    if not ways:
+        return None
+    if len(ways) > 1:
+        found = "it in " + " and in ".join(way for way, _ in ways)
+        faults.append(Fault("secrets", name, found, "it in one of them only"))
+        return None
+    where, read = ways[0]
+    text = read()
+    if text is None:
+        return None
+    text = text.removesuffix("\n").removesuffix("\r")
+    if not text or not text.isprintable() or len(text) > _SECRET_CHARACTERS:
+        write = f"one line of 1 to {_SECRET_CHARACTERS} printable characters"
+        faults.append(Fault(where, name, "an empty, very long or unprintable value (not shown)", write))
+        return None
+    return SecretStr(text)
+
+
+def _may_be_there(path: Path) -> bool:
+    """False only where it is plainly absent; a folder that can't be looked into is told when the file is read."""
+    try:
+        return path.exists()
+    except OSError:
+        return True
+
+
+def _secret_file(path: Path, faults: list[Fault], *, owner_only: bool) -> str | None:
+    try:
+        mode = path.stat().st_mode
+        if not stat.S_ISREG(mode):
+            faults.append(Fault(str(path), "file", "no plain file", "the path of a file that holds the secret"))
+            return None
+        if owner_only and mode & 0o077:
+            faults.append(Fault(str(path), "mode", f"{stat.S_IMODE(mode):04o}", f"0600: chmod 600 {path}"))
+            return None
+        return path.read_text("utf-8")
+    except OSError as error:
+        found = error.strerror or "a fault"
+        faults.append(Fault(str(path), "file", found, "the path of a file that holds the secret and can be read"))
+    except UnicodeDecodeError:
+        faults.append(Fault(str(path), "file", "bytes that are not UTF-8", "the secret as UTF-8 text"))
+    return None
+
+
+def _secrets_fit(
+    where: str, mail: Mail | None, password: SecretStr | None, heartbeat: SecretStr | None, env: Mapping[str, str]
+) -> Iterator[Fault]:
+    told = any(name in env for name in ("SOAKBELL_MAIL_PASSWORD", "SOAKBELL_MAIL_PASSWORD_FILE"))
+    if mail is not None and mail.username is not None and password is None and not told:
+        write = "a file that holds it, named in SOAKBELL_MAIL_PASSWORD_FILE"
+        yield Fault("secrets", "mail_password", f"nothing, and mail.username in {where}", write)
+    if mail is not None and mail.username is None and password is not None:
+        yield Fault(where, "mail.username", "nothing, but a password", "the user name that goes with it")
+    if heartbeat is not None:
+        try:
+            _base_url(heartbeat.get_secret_value().split("?")[0])
+        except ValueError:
+            yield Fault("secrets", "heartbeat_url", "no https address (not shown)", "an https address")
