@@ -1,0 +1,611 @@
+"""Letters that are due, letters that wait to go out, and the calls they tell.
+
+A letter passes through here so: ``ensure_due`` makes the one row of its boat, kind, day and turn; ``claim_due``
+gives it to one writer for a while; ``write_letter`` stores text, addresses and call in one transaction;
+``claim_recipients`` gives it to one sender for a while; a ``mark_`` function records the server's answer for each
+address. A claim that runs out gives its row back, so a process may die anywhere. Each function works inside the
+caller's transaction.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from email.parser import BytesHeaderParser
+from email.policy import default as header_policy
+from typing import Any
+
+from sqlalchemy import ColumnElement, CursorResult, Update, and_, delete, func, or_, select, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from soakbell.errors import StoreError
+from soakbell.store.schema import CallRow, DueRow, NoteRow, OutboxRow, RecipientRow, ReplyRow
+
+# No claim and no pause between tries is longer than this. A moment further ahead was written by a clock that was
+# wrong, and must not hold a letter back once the clock is right.
+FURTHEST_AHEAD = timedelta(hours=1)
+
+TROUBLE_AFTER_TRIES = 3
+
+
+class ClaimLost(StoreError):
+    """The claim ran out and another process has the letter. Nothing was written."""
+
+
+@dataclass(frozen=True)
+class DueClaim:
+    """A due letter held by one writer. ``tries`` counts this one."""
+
+    due_id: int
+    token: str
+    boat: str
+    kind: str
+    day: date
+    turn: int
+    zone_name: str
+    due_at: datetime
+    useless_at: datetime
+    tries: int
+
+
+@dataclass(frozen=True)
+class CallRecord:
+    """The call a letter tells, with what it rested on, as plain JSON values."""
+
+    word: str
+    made_at: datetime
+    detail: Mapping[str, Any]
+    inputs: Sequence[Mapping[str, Any]]
+    code_version: str
+    tz_version: str
+
+
+@dataclass(frozen=True)
+class WrittenLetter:
+    """A letter ready to be stored.
+
+    Attributes:
+        message: the whole message in bytes, with its final Message-ID and Date.
+        recipients: addresses, checked on entry.
+        call: the call it tells; None for a letter that tells none.
+        watch_until: landing, or the end of the window: until then the call is watched. None: nothing to watch.
+    """
+
+    subject: str
+    message: bytes
+    recipients: tuple[str, ...]
+    call: CallRecord | None
+    watch_until: datetime | None = None
+
+
+@dataclass(frozen=True)
+class ExpiredLetter:
+    """A letter that went past its use, with the reason. ``address`` is None when it was never written."""
+
+    boat: str
+    kind: str
+    day: date
+    turn: int
+    address: str | None
+    reason: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class ClaimedRecipient:
+    """One address held by one sender. ``tries`` counts this one."""
+
+    recipient_id: int
+    address: str
+    tries: int
+
+
+@dataclass(frozen=True)
+class ClaimedLetter:
+    """One letter of the outbox and its waiting addresses, held by one sender under one token."""
+
+    outbox_id: int
+    token: str
+    message: bytes
+    useless_at: datetime
+    recipients: tuple[ClaimedRecipient, ...]
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """An address whose newest letter was not accepted. ``state`` is refused, expired or waiting."""
+
+    address: str
+    state: str
+    tries: int
+    reply: str
+    since: datetime
+
+
+def _changed(session: Session, statement: Update) -> int:
+    result = session.execute(statement)
+    assert isinstance(result, CursorResult)  # an UPDATE gives no other
+    return result.rowcount
+
+
+def _ran_out(until: InstrumentedAttribute[datetime | None], now: datetime) -> ColumnElement[bool]:
+    return or_(until <= now, until > now + FURTHEST_AHEAD)
+
+
+# ---- due letters
+
+
+def ensure_due(
+    session: Session,
+    boat: str,
+    kind: str,
+    day: date,
+    turn: int,
+    zone_name: str,
+    due_at: datetime,
+    useless_at: datetime,
+) -> bool:
+    """Make the row of one letter if there is none; True if it was made.
+
+    A row that nobody has begun takes new times, as when the hour in the settings or the zone data changed.
+    """
+    known = session.scalar(_due_row(boat, kind, day, turn))
+    if known is None:
+        return _add_due(
+            session,
+            DueRow(
+                boat=boat,
+                kind=kind,
+                day=day,
+                turn=turn,
+                zone_name=zone_name,
+                due_at=due_at,
+                useless_at=useless_at,
+                state="due",
+                tries=0,
+            ),
+        )
+    session.execute(
+        update(DueRow)
+        .where(DueRow.id == known.id, DueRow.state == "due")
+        .where(or_(DueRow.due_at != due_at, DueRow.useless_at != useless_at, DueRow.zone_name != zone_name))
+        .values(due_at=due_at, useless_at=useless_at, zone_name=zone_name)
+    )
+    return False
+
+
+def _due_row(boat: str, kind: str, day: date, turn: int) -> Any:
+    return select(DueRow).where(
+        DueRow.boat == boat, DueRow.kind == kind, DueRow.day == day, DueRow.turn == turn
+    )
+
+
+def _add_due(session: Session, row: DueRow) -> bool:
+    try:
+        with session.begin_nested():
+            session.add(row)
+    except IntegrityError:
+        return False
+    return True
+
+
+def newest_day(session: Session, boat: str, kind: str) -> date | None:
+    """The latest local day for which a letter of the kind has a row."""
+    return session.scalar(select(func.max(DueRow.day)).where(DueRow.boat == boat, DueRow.kind == kind))
+
+
+def claim_due(session: Session, boat: str, now: datetime, lease_s: float) -> DueClaim | None:
+    """Take the boat's longest-due letter that is still of use and that nobody holds, for ``lease_s`` seconds."""
+    free = and_(
+        or_(DueRow.state == "due", and_(DueRow.state == "claimed", _ran_out(DueRow.claimed_until, now))),
+        DueRow.due_at <= now,
+        DueRow.useless_at > now,
+    )
+    row = session.scalar(
+        select(DueRow).where(DueRow.boat == boat, free).order_by(DueRow.due_at, DueRow.id).limit(1)
+    )
+    if row is None:
+        return None
+    token = str(uuid.uuid4())
+    taken = _changed(
+        session,
+        update(DueRow)
+        .where(DueRow.id == row.id, free)
+        .values(
+            state="claimed",
+            claim=token,
+            claimed_until=now + timedelta(seconds=lease_s),
+            tries=DueRow.tries + 1,
+        ),
+    )
+    return _claim_of(session, row, token) if taken == 1 else None
+
+
+def next_turn(session: Session, boat: str, kind: str, day: date) -> int:
+    """The turn after the last one of the boat, kind and day; the first is 1, as 0 is the letter of the hour."""
+    last = session.scalar(
+        select(func.max(DueRow.turn)).where(DueRow.boat == boat, DueRow.kind == kind, DueRow.day == day)
+    )
+    return 1 if last is None else last + 1
+
+
+def open_turn(
+    session: Session,
+    boat: str,
+    kind: str,
+    day: date,
+    turn: int,
+    zone_name: str,
+    now: datetime,
+    useless_at: datetime,
+    lease_s: float,
+) -> DueClaim:
+    """Make a letter that is due at once, already held by the caller.
+
+    Raises:
+        ClaimLost: another process has made that turn.
+    """
+    token = str(uuid.uuid4())
+    row = DueRow(
+        boat=boat,
+        kind=kind,
+        day=day,
+        turn=turn,
+        zone_name=zone_name,
+        due_at=now,
+        useless_at=useless_at,
+        state="claimed",
+        claim=token,
+        claimed_until=now + timedelta(seconds=lease_s),
+        tries=1,
+    )
+    if not _add_due(session, row):
+        raise ClaimLost(f"turn {turn} of the {kind} letter of {day} is with another process; nothing was written")
+    return _claim_of(session, row, token)
+
+
+def _claim_of(session: Session, row: DueRow, token: str) -> DueClaim:
+    session.refresh(row)
+    return DueClaim(
+        due_id=row.id,
+        token=token,
+        boat=row.boat,
+        kind=row.kind,
+        day=row.day,
+        turn=row.turn,
+        zone_name=row.zone_name,
+        due_at=row.due_at,
+        useless_at=row.useless_at,
+        tries=row.tries,
+    )
+
+
+def _held(claim: DueClaim) -> Update:
+    return update(DueRow).where(
+        DueRow.id == claim.due_id, DueRow.claim == claim.token, DueRow.state == "claimed"
+    )
+
+
+def extend_due(session: Session, claim: DueClaim, until: datetime) -> bool:
+    """Hold the letter longer; False if the claim is lost."""
+    return _changed(session, _held(claim).values(claimed_until=until)) == 1
+
+
+def fail_due(session: Session, claim: DueClaim, fault: str, next_try_at: datetime) -> None:
+    """Record why the letter couldn't be written; it is free again at ``next_try_at``."""
+    _changed(session, _held(claim).values(claim=None, claimed_until=next_try_at, last_fault=fault))
+
+
+def write_letter(session: Session, claim: DueClaim, letter: WrittenLetter, now: datetime) -> int:
+    """Store the letter, its addresses and its call, and close the due row: all or nothing. Gives the outbox id.
+
+    Raises:
+        ClaimLost: another process has the letter.
+        StoreError: the letter can't be sent as it is: no address, or not exactly one Message-ID and Date.
+    """
+    message_id = _sealed_id(letter)
+    if _changed(session, _held(claim).values(state="written", claim=None, claimed_until=None, done_at=now)) != 1:
+        raise ClaimLost(f"the {claim.kind} letter of {claim.day} is with another process; nothing was written")
+    outbox = OutboxRow(
+        due_id=claim.due_id,
+        kind=claim.kind,
+        subject=letter.subject,
+        message_id=message_id,
+        message=letter.message,
+        written_at=now,
+        useless_at=claim.useless_at,
+    )
+    session.add(outbox)
+    session.flush()
+    for address in dict.fromkeys(letter.recipients):
+        session.add(
+            RecipientRow(
+                outbox_id=outbox.id, address=address, state="waiting", next_try_at=now, tries=0, unsure=0
+            )
+        )
+    if letter.call is not None:
+        session.add(_call_row(claim, letter.call))
+    session.flush()
+    return outbox.id
+
+
+def _sealed_id(letter: WrittenLetter) -> str:
+    headers = BytesHeaderParser(policy=header_policy).parsebytes(letter.message)
+    ids, dates = headers.get_all("Message-ID", []), headers.get_all("Date", [])
+    if len(ids) != 1 or len(dates) != 1:
+        raise StoreError(f"a letter needs one Message-ID and one Date; found {len(ids)} and {len(dates)}")
+    if not letter.recipients:
+        raise StoreError("a letter needs an address; add one under recipients in the settings")
+    return str(ids[0]).strip()
+
+
+def _call_row(claim: DueClaim, call: CallRecord) -> CallRow:
+    return CallRow(
+        boat=claim.boat,
+        day=claim.day,
+        made_at=call.made_at,
+        word=call.word,
+        detail=dict(call.detail),
+        inputs=[dict(each) for each in call.inputs],
+        code_version=call.code_version,
+        tz_version=call.tz_version,
+    )
+
+
+def expire_due(session: Session, now: datetime) -> tuple[ExpiredLetter, ...]:
+    """Close the letters that were not written in time to be of use, with the reason on record."""
+    late = and_(
+        or_(DueRow.state == "due", and_(DueRow.state == "claimed", _ran_out(DueRow.claimed_until, now))),
+        DueRow.useless_at <= now,
+    )
+    expired = []
+    for row in session.scalars(select(DueRow).where(late).order_by(DueRow.due_at)).all():
+        reason = _why_not_written(row)
+        closed = _changed(
+            session,
+            update(DueRow)
+            .where(DueRow.id == row.id, late)
+            .values(state="expired", claim=None, claimed_until=None, last_fault=reason, done_at=now),
+        )
+        if closed == 1:
+            expired.append(ExpiredLetter(row.boat, row.kind, row.day, row.turn, None, reason, now))
+    return tuple(expired)
+
+
+def _why_not_written(row: DueRow) -> str:
+    fault = row.last_fault or ("the service was not running" if row.tries == 0 else "the service was stopped")
+    return (
+        f"due {row.due_at:%Y-%m-%d %H:%M} UTC, of no use after {row.useless_at:%Y-%m-%d %H:%M} UTC, "
+        f"tried {row.tries} times: {fault}"
+    )
+
+
+def expired_since(session: Session, boat: str, since: datetime) -> tuple[ExpiredLetter, ...]:
+    """Letters of the boat that went past their use after ``since``, unwritten or unaccepted, oldest first.
+
+    The next letter tells them.
+    """
+    unwritten = session.scalars(
+        select(DueRow).where(DueRow.boat == boat, DueRow.state == "expired", DueRow.done_at > since)
+    )
+    unaccepted = session.execute(
+        select(DueRow, RecipientRow)
+        .join(OutboxRow, OutboxRow.due_id == DueRow.id)
+        .join(RecipientRow, RecipientRow.outbox_id == OutboxRow.id)
+        .where(DueRow.boat == boat, RecipientRow.state == "expired", RecipientRow.done_at > since)
+    )
+    found = [
+        ExpiredLetter(row.boat, row.kind, row.day, row.turn, None, row.last_fault or "", row.done_at)
+        for row in unwritten
+        if row.done_at is not None
+    ]
+    found += [
+        ExpiredLetter(due.boat, due.kind, due.day, due.turn, to.address, to.last_reply or "", to.done_at)
+        for due, to in unaccepted
+        if to.done_at is not None
+    ]
+    return tuple(sorted(found, key=lambda each: each.at))
+
+
+def late_due_count(session: Session, now: datetime, after: timedelta) -> int:
+    """How many letters are past due by more than ``after`` and neither written nor expired."""
+    open_rows = select(func.count()).where(DueRow.state.in_(("due", "claimed")), DueRow.due_at < now - after)
+    return session.scalar(open_rows) or 0
+
+
+# ---- outbox
+
+
+def claim_recipients(session: Session, now: datetime, limit: int, lease_s: float) -> tuple[ClaimedLetter, ...]:
+    """Take up to ``limit`` letters with the addresses whose next try is due, oldest first, for ``lease_s``.
+
+    An address whose earlier try was never marked (its process died) may have been sent to: it counts as unsure.
+    """
+    died = and_(RecipientRow.state == "trying", _ran_out(RecipientRow.claimed_until, now))
+    waits = and_(
+        RecipientRow.state == "waiting",
+        or_(RecipientRow.next_try_at <= now, RecipientRow.next_try_at > now + FURTHEST_AHEAD),
+    )
+    free = or_(waits, died)
+    outboxes = session.scalars(
+        select(OutboxRow)
+        .where(OutboxRow.useless_at > now)
+        .where(OutboxRow.id.in_(select(RecipientRow.outbox_id).where(free)))
+        .order_by(OutboxRow.written_at, OutboxRow.id)
+        .limit(limit)
+    ).all()
+    until = now + timedelta(seconds=lease_s)
+    letters = []
+    for outbox in outboxes:
+        token = str(uuid.uuid4())
+        mine = update(RecipientRow).where(RecipientRow.outbox_id == outbox.id)
+        taken = {"state": "trying", "claim": token, "claimed_until": until, "tries": RecipientRow.tries + 1}
+        _changed(session, mine.where(died).values(unsure=RecipientRow.unsure + 1, **taken))
+        _changed(session, mine.where(waits).values(**taken))
+        rows = session.execute(
+            select(RecipientRow.id, RecipientRow.address, RecipientRow.tries)
+            .where(RecipientRow.outbox_id == outbox.id, RecipientRow.claim == token)
+            .order_by(RecipientRow.id)
+        )
+        held = tuple(ClaimedRecipient(*row) for row in rows)
+        if held:
+            letters.append(ClaimedLetter(outbox.id, token, outbox.message, outbox.useless_at, held))
+    return tuple(letters)
+
+
+def extend_recipients(session: Session, tokens: Sequence[str], until: datetime) -> int:
+    """Hold the addresses under the tokens longer; gives how many are still held."""
+    return _changed(session, _trying(tokens).values(claimed_until=until))
+
+
+def _trying(tokens: Sequence[str]) -> Update:
+    return update(RecipientRow).where(RecipientRow.claim.in_(tokens), RecipientRow.state == "trying")
+
+
+def mark_accepted(session: Session, recipient_id: int, reply: str, now: datetime) -> None:
+    """The mail server answered 250. That is so even if the claim was lost meanwhile."""
+    session.execute(
+        update(RecipientRow)
+        .where(RecipientRow.id == recipient_id, RecipientRow.state != "accepted")
+        .values(state="accepted", claim=None, claimed_until=None, last_reply=reply, done_at=now)
+    )
+
+
+def mark_refused(session: Session, recipient_id: int, token: str, reply: str, now: datetime) -> None:
+    """The mail server refused the address for good."""
+    session.execute(_mine(recipient_id, token).values(state="refused", last_reply=reply, done_at=now, **_LET_GO))
+
+
+def mark_retry(
+    session: Session, recipient_id: int, token: str, reply: str, now: datetime, next_try_at: datetime | None
+) -> None:
+    """Not accepted this time. Without a next try the address has expired, with the last reply on record."""
+    session.execute(_mine(recipient_id, token).values(last_reply=reply, **_next(now, next_try_at)))
+
+
+def mark_unsure(
+    session: Session, recipient_id: int, token: str, reply: str, now: datetime, next_try_at: datetime | None
+) -> None:
+    """Sent or not, unknown. It is tried again: the repeat carries the same Message-ID."""
+    session.execute(
+        _mine(recipient_id, token).values(
+            unsure=RecipientRow.unsure + 1, last_reply=reply, **_next(now, next_try_at)
+        )
+    )
+
+
+def give_back(session: Session, recipient_id: int, token: str, next_try_at: datetime) -> None:
+    """The address's turn never came; the try doesn't count."""
+    session.execute(
+        _mine(recipient_id, token).values(
+            state="waiting", tries=RecipientRow.tries - 1, next_try_at=next_try_at, **_LET_GO
+        )
+    )
+
+
+_LET_GO: Mapping[str, None] = {"claim": None, "claimed_until": None}
+
+
+def _mine(recipient_id: int, token: str) -> Update:
+    return update(RecipientRow).where(
+        RecipientRow.id == recipient_id, RecipientRow.claim == token, RecipientRow.state == "trying"
+    )
+
+
+def _next(now: datetime, next_try_at: datetime | None) -> dict[str, Any]:
+    if next_try_at is None:
+        return {"state": "expired", "done_at": now, **_LET_GO}
+    return {"state": "waiting", "next_try_at": next_try_at, **_LET_GO}
+
+
+def expire_recipients(session: Session, now: datetime) -> int:
+    """Close the addresses whose letter is past its use and that nobody is sending to; gives how many."""
+    late = select(OutboxRow.id).where(OutboxRow.useless_at <= now)
+    open_now = or_(
+        RecipientRow.state == "waiting",
+        and_(RecipientRow.state == "trying", _ran_out(RecipientRow.claimed_until, now)),
+    )
+    return _changed(
+        session,
+        update(RecipientRow)
+        .where(RecipientRow.outbox_id.in_(late), open_now)
+        .values(
+            state="expired",
+            done_at=now,
+            last_reply=func.coalesce(RecipientRow.last_reply, "the mail server was not reached in time"),
+            **_LET_GO,
+        )
+        .execution_options(synchronize_session=False),
+    )
+
+
+def addresses_in_trouble(session: Session) -> tuple[Trouble, ...]:
+    """Addresses whose newest tried letter was refused, expired, or has failed TROUBLE_AFTER_TRIES times."""
+    newest = select(func.max(RecipientRow.id)).where(RecipientRow.tries > 0).group_by(RecipientRow.address)
+    rows = session.scalars(
+        select(RecipientRow).where(RecipientRow.id.in_(newest), RecipientRow.state != "accepted")
+    ).all()
+    return tuple(
+        Trouble(row.address, row.state, row.tries, row.last_reply or "", row.done_at or row.next_try_at)
+        for row in rows
+        if row.state in ("refused", "expired") or row.tries > TROUBLE_AFTER_TRIES
+    )
+
+
+def last_accepted_at(session: Session) -> datetime | None:
+    """When the mail server last accepted a letter."""
+    return session.scalar(select(func.max(RecipientRow.done_at)).where(RecipientRow.state == "accepted"))
+
+
+def unsure_count(session: Session) -> int:
+    """How many tries broke where the letter may or may not have gone out."""
+    return session.scalar(select(func.sum(RecipientRow.unsure))) or 0
+
+
+# ---- notes
+
+
+def claim_tick(session: Session, name: str, now: datetime, every: timedelta) -> bool:
+    """True for one process once in ``every``: the next time is set before the work is begun."""
+    again = or_(NoteRow.written_at <= now - every, NoteRow.written_at > now + FURTHEST_AHEAD)
+    if _changed(session, update(NoteRow).where(NoteRow.name == name, again).values(written_at=now)) == 1:
+        return True
+    if session.get(NoteRow, name) is not None:
+        return False
+    try:
+        with session.begin_nested():
+            session.add(NoteRow(name=name, value={}, written_at=now))
+    except IntegrityError:
+        return False
+    return True
+
+
+def put_note(session: Session, name: str, value: Mapping[str, Any], now: datetime) -> None:
+    """Write or overwrite one note."""
+    session.merge(NoteRow(name=name, value=dict(value), written_at=now))
+
+
+def get_note(session: Session, name: str) -> tuple[Mapping[str, Any], datetime] | None:
+    """A note and when it was written."""
+    row = session.get(NoteRow, name)
+    return None if row is None else (row.value, row.written_at)
+
+
+def notes_under(session: Session, prefix: str) -> Mapping[str, tuple[Mapping[str, Any], datetime]]:
+    """Notes whose name begins with ``prefix``, by the rest of the name."""
+    rows = session.scalars(select(NoteRow).where(NoteRow.name.startswith(prefix, autoescape=True)))
+    return {row.name.removeprefix(prefix): (row.value, row.written_at) for row in rows}
+
+
+def drop_note(session: Session, name: str) -> None:
+    session.execute(delete(NoteRow).where(NoteRow.name == name))
+
+
+def newest_moment(session: Session) -> datetime | None:
+    """The latest moment at which anything in the database was written. A clock that is behind it is wrong."""
+    columns = (OutboxRow.written_at, DueRow.done_at, CallRow.made_at, NoteRow.written_at, ReplyRow.fetched_at)
+    moments = [session.scalar(select(func.max(column))) for column in columns]
+    return max((at for at in moments if at is not None), default=None)
