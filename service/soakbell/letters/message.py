@@ -1,0 +1,58 @@
+"""The letter as a mail message."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+
+from soakbell.letters.letter import Letter
+
+
+def to_message(letter: Letter, *, sender: str, to: Sequence[str], message_id: str, date: datetime) -> EmailMessage:
+    """The message, equal in every byte for equal arguments, so each try of sending carries the same one.
+
+    Structure: mixed [alternative [text/plain, related [text/html, pictures]], files].
+    ``to`` are bare addresses; ``message_id`` has its angle brackets; ``date`` is aware.
+
+    Raises:
+        ValueError: a header value holds a line end (a boat's name can't add headers), an address isn't one,
+            or ``date`` has no zone.
+    """
+    if date.tzinfo is None:
+        raise ValueError("the Date of a letter needs a zone")
+    if not to:
+        raise ValueError("a letter needs at least one address")
+    message = EmailMessage(policy=SMTP)
+    message["From"] = sender
+    message["To"] = tuple(Address(addr_spec=address) for address in to)
+    message["Subject"] = letter.subject
+    message["Date"] = date
+    message["Message-ID"] = message_id
+    message["Auto-Submitted"] = "auto-generated"
+    message.set_content(letter.text, cte="quoted-printable")
+    message.add_alternative(letter.html, subtype="html", cte="quoted-printable")
+    page = list(message.iter_parts())[-1]
+    for picture in (a for a in letter.attachments if a.cid is not None):
+        page.add_related(
+            picture.content,
+            picture.maintype,
+            picture.subtype,
+            cid=f"<{picture.cid}>",
+            filename=picture.filename,
+            disposition="inline",
+        )
+    message.make_mixed()
+    for file in (a for a in letter.attachments if a.cid is None):
+        message.add_attachment(file.content, file.maintype, file.subtype, filename=file.filename)
+    for number, part in enumerate(_multiparts(message)):
+        part.set_boundary(hashlib.sha256(f"{message_id} {number}".encode()).hexdigest()[:40])
+    return message
+
+
+def _multiparts(message: EmailMessage) -> Iterator[EmailMessage]:
+    parts: Iterable[EmailMessage] = message.walk()
+    return (part for part in parts if part.is_multipart())

@@ -1,0 +1,467 @@
+"""The letter's content, made ready for the templates: every number already words, every choice already made."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+
+from soakbell.letters.facts import LetterFacts, Link
+from soakbell.letters.figures import limit_words
+from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
+from soakbell.letters.words import (
+    DAY_STATE_WORDS,
+    FAULT_WORDS,
+    STANDING,
+    Teller,
+    changes,
+    listed,
+    one_line,
+    silence,
+    source_words,
+    validity,
+    watch,
+)
+from soakbell.planning.call import (
+    Call,
+    CallWord,
+    DayOutlook,
+    DayState,
+    Reason,
+    SourceLine,
+    StringPull,
+    StringState,
+    Window,
+)
+from soakbell.sea.sources import SourceKind
+from soakbell.sea.warnings import OfficialWarning
+
+SECTIONS = {
+    CallWord.PULL: (
+        "warnings",
+        "changed",
+        "window",
+        "strings",
+        "chart",
+        "reasons",
+        "days",
+        "soak",
+        "differences",
+        "sources",
+        "mail",
+        "cautions",
+    ),
+    CallWord.WAIT: (
+        "warnings",
+        "changed",
+        "reasons",
+        "chart",
+        "days",
+        "soak",
+        "differences",
+        "sources",
+        "mail",
+        "cautions",
+    ),
+    CallWord.NO_CALL: (
+        "warnings",
+        "changed",
+        "reasons",
+        "official",
+        "days",
+        "soak",
+        "differences",
+        "sources",
+        "mail",
+        "cautions",
+    ),
+}
+"""The parts of a letter in their order; each is one partial a template, ``_<name>.txt`` and ``_<name>.html``.
+
+NO CALL has no chart: a picture of numbers that can't carry a call would look like one.
+"""
+
+MOST_NAMED = 3
+"""Strings that a subject names before it counts them instead."""
+
+TEXT_COLUMNS = 72
+FULL_LINE = 50
+"""An official line at least this long was broken by its width, not by its writer."""
+
+
+@dataclass(frozen=True)
+class WarningBlock:
+    """One official warning. ``lines`` are its own words for the text part, ``paragraphs`` for the page."""
+
+    event: str
+    times: str
+    issued: str
+    url: str
+    lines: tuple[str, ...]
+    paragraphs: tuple[str, ...]
+    not_understood: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class WindowBlock:
+    leave: str
+    back: str
+    off_water: str
+    trip: str
+    binding: str
+
+
+@dataclass(frozen=True)
+class PullRow:
+    string: str
+    times: str
+    traps: str
+    soak: str
+
+
+@dataclass(frozen=True)
+class DayRow:
+    day: str
+    state: str
+    window: str
+    binding: str
+
+
+@dataclass(frozen=True)
+class SoakRow:
+    string: str
+    fishing: str
+    oldest: str
+    median: str
+    state: str
+
+
+@dataclass(frozen=True)
+class SourceRow:
+    name: str
+    issued: str
+    age: str
+    max_age: str
+    state: str
+
+
+@dataclass(frozen=True)
+class Page:
+    """What the templates print. ``sections`` names the partials in order."""
+
+    sections: tuple[str, ...]
+    word: str
+    is_call: bool
+    changed: bool
+    late: str
+    invented: bool
+    brief: str
+    lead: str
+    boat: str
+    harbor: str
+    day: str
+    short_day: str
+    written: str
+    page_zone: str
+    abbreviation: str
+    warnings: tuple[WarningBlock, ...]
+    warnings_line: str
+    changes: tuple[str, ...]
+    window: WindowBlock | None
+    pulls: tuple[PullRow, ...]
+    day_in_numbers: str
+    has_chart: bool
+    limits: str
+    legal_hours: str
+    reasons_title: str
+    reasons: tuple[str, ...]
+    days: tuple[DayRow, ...]
+    soak: tuple[SoakRow, ...]
+    cautions_told: tuple[str, ...]
+    disagreements: tuple[str, ...]
+    sources: tuple[SourceRow, ...]
+    ages_at: str
+    credits: tuple[str, ...]
+    refused: tuple[str, ...]
+    expired: tuple[str, ...]
+    links: tuple[Link, ...]
+    fishery: str
+    authority: str
+    fishery_url: str
+    rules_checked: str
+    valid_until: str
+    standing: tuple[str, ...]
+
+
+def page_of(
+    call: Call, facts: LetterFacts, *, changed: bool, previous: Call | None, day_in_numbers: str, has_chart: bool
+) -> Page:
+    """Everything the templates need, as words.
+
+    Raises:
+        ValueError: the call contradicts itself (PULL without a window, a window without PULL, a changed letter
+            without the call before it), or the letters lack words for a part of it.
+    """
+    _refuse_contradiction(call, changed=changed, previous=previous)
+    times = HarborTimes(facts.zone_name, call.day)
+    teller = Teller(times, call.sources)
+    today = next((d for d in call.outlook if d.day == call.day), None)
+    return Page(
+        sections=SECTIONS[call.word],
+        word=call.word.value,
+        is_call=call.word is not CallWord.NO_CALL,
+        changed=changed,
+        late=f"This letter was due {times.dated(facts.due_at)} and is late." if facts.late else "",
+        invented=facts.invented,
+        brief=_brief(call, teller),
+        lead=_lead(call, facts, teller, previous),
+        boat=facts.boat,
+        harbor=facts.harbor,
+        day=full_day_words(call.day),
+        short_day=day_words(call.day),
+        written=times.zoned(call.made_at),
+        page_zone=times.page_zone,
+        abbreviation=times.abbreviation,
+        warnings=tuple(_warning_block(w, times) for w in call.warnings),
+        warnings_line=_warnings_line(call, times),
+        changes=changes(previous, call, times) if changed and previous else (),
+        window=_window_block(call.window, teller) if call.window else None,
+        pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
+        day_in_numbers=day_in_numbers,
+        has_chart=has_chart,
+        limits=listed(limit_words(quantity, limit) for quantity, limit in call.limits.items()),
+        legal_hours=_legal_hours(today, times),
+        reasons_title=_REASONS_TITLE[call.word],
+        reasons=tuple(teller.tell(r).sentence for r in call.reasons),
+        days=tuple(_day_row(d, teller) for d in call.outlook),
+        soak=tuple(_soak_row(s) for s in call.strings),
+        cautions_told=tuple(one_line(c) for c in call.cautions_told),
+        disagreements=tuple(teller.tell(r).sentence for r in call.disagreements),
+        sources=tuple(_source_row(s, times) for s in call.sources),
+        ages_at=_ages_at(call, times),
+        credits=facts.credits,
+        refused=facts.refused,
+        expired=tuple(times.dated(at) for at in facts.expired),
+        links=facts.links,
+        fishery=facts.fishery.name,
+        authority=facts.fishery.authority,
+        fishery_url=facts.fishery.url,
+        rules_checked=full_day_words(facts.fishery.checked_on),
+        valid_until=times.zoned(call.valid_until),
+        standing=(
+            *STANDING,
+            validity(call.valid_until, times),
+            watch(facts.watch_until, times),
+            silence(facts.no_letter_by, facts.next_letter_at, times),
+        ),
+    )
+
+
+_REASONS_TITLE = {
+    CallWord.PULL: "Why this window and not more",
+    CallWord.WAIT: "Why wait",
+    CallWord.NO_CALL: "Why there is no call",
+}
+
+
+def _refuse_contradiction(call: Call, *, changed: bool, previous: Call | None) -> None:
+    if (call.word is CallWord.PULL) != (call.window is not None):
+        raise ValueError(f"a call of {call.word.value} {'without' if call.window is None else 'with'} a window")
+    if call.word is not CallWord.PULL and not call.reasons:
+        raise ValueError(f"a call of {call.word.value} without a reason")
+    if changed and previous is None:
+        raise ValueError("a changed letter needs the call it changes")
+
+
+def _brief(call: Call, teller: Teller) -> str:
+    """What follows the call word in the subject."""
+    if call.window is None:
+        return f", {teller.tell(_deciding(call, teller)).short}"
+    names = [p.string for p in call.window.pulls]
+    if len(names) == 1:
+        strings = f"string {names[0]}"
+    elif len(names) <= MOST_NAMED:
+        strings = f"strings {listed(names)}"
+    else:
+        strings = f"{len(names)} strings, {names[0]} first"
+    first, last = teller.times.hour(call.window.leaves_at), teller.times.hour(call.window.lands_at)
+    return f" {first}-{last}, {strings}"
+
+
+def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None) -> str:
+    """The sentences after the call word."""
+    times = teller.times
+    if call.window is not None:
+        window, names = call.window, [p.string for p in call.window.pulls]
+        strings = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
+        leave = times.hour(window.leaves_at)
+        if window.last_departure_at > window.leaves_at:
+            leave = f"between {leave} and {times.hour(window.last_departure_at)}"
+        else:
+            leave = f"at {leave}"
+        home = times.zoned(_off_water_at(window))
+        return f"Leave {facts.harbor} {leave}, be off the water by {home}. Pull {strings}."
+    recall = _RECALL if previous is not None and previous.word is CallWord.PULL else ""
+    reason = teller.tell(_deciding(call, teller)).sentence
+    after = _until_when(call, times) if call.word is CallWord.WAIT else _NO_CALL_MEANS
+    return f"{recall}{reason} {after}"
+
+
+def _deciding(call: Call, teller: Teller) -> Reason:
+    return teller.deciding(call.reasons, known=call.word is not CallWord.NO_CALL)
+
+
+_RECALL = "If the boat is out, bring it in. "
+_NO_CALL_MEANS = (
+    "This letter says nothing of the sea, good or bad. Look at the official forecast and decide for yourself."
+)
+
+
+def _off_water_at(window: Window) -> datetime:
+    return window.lands_at + (window.last_departure_at - window.leaves_at)
+
+
+def _until_when(call: Call, times: HarborTimes) -> str:
+    for day in call.outlook:
+        if day.day > call.day and day.state is DayState.FIT and day.window is not None:
+            span = times.span_of_day(day.window.leaves_at, day.window.lands_at)
+            return f"The next day that fits is {day_words(day.day)}, {span}."
+    return "No day ahead is known to fit."
+
+
+def _warnings_line(call: Call, times: HarborTimes) -> str:
+    """What can be said of official warnings as a whole. None in force is said only where every zone answered."""
+    asked = [s for s in call.sources if s.kind is SourceKind.WARNINGS]
+    silent = [s for s in asked if s.fault is not None]
+    if silent or not asked:
+        zones = listed(s.key for s in silent) or "our zones"
+        more = "other warnings" if call.warnings else "warnings"
+        return f"Whether there are {more} for {zones} is not known. Look them up before anything else."
+    if len(call.warnings) > 1:
+        return f"{len(call.warnings)} are in force or to come: {listed(one_line(w.event) for w in call.warnings)}."
+    if call.warnings:
+        return ""
+    fetched = [s.fetched_at for s in asked if s.fetched_at is not None]
+    when = f", as answered at {times.hour(min(fetched))}" if fetched else ""
+    return f"None in force or to come today for {listed(s.key for s in asked)}{when}."
+
+
+def _warning_block(warning: OfficialWarning, times: HarborTimes) -> WarningBlock:
+    begin = f"From {times.dated(warning.onset_at)}" if warning.onset_at else "Begin not stated"
+    end = f"to {times.dated(warning.ends_at)}" if warning.ends_at else "end not stated"
+    return WarningBlock(
+        event=one_line(warning.event),
+        times=f"{begin}{' ' if warning.onset_at and warning.ends_at else ', '}{end}, for {listed(warning.zones)}",
+        issued=f"Issued by {one_line(warning.sender)}, {times.dated(warning.sent_at)}",
+        url=warning.url if warning.url.startswith("https://") else "",
+        lines=tuple(warning.text.strip("\r\n").splitlines()),
+        paragraphs=unfolded(warning.text),
+        not_understood=tuple(one_line(phrase) for phrase in warning.not_understood),
+    )
+
+
+def unfolded(text: str) -> tuple[str, ...]:
+    """Official text as paragraphs that a narrow screen can break anew: same words, same order, nothing left out.
+
+    A line break stays where the line before it is short, or where the next one begins a point of a list.
+    """
+    paragraphs: list[str] = []
+    width = 0
+    for line in text.splitlines():
+        words = one_line(line)
+        if words and width >= FULL_LINE and not re.match(r"[*.]|\s{3,}", line):
+            paragraphs[-1] = f"{paragraphs[-1]} {words}"
+        elif words:
+            paragraphs.append(words)
+        width = len(line.rstrip())
+    return tuple(paragraphs)
+
+
+def _window_block(window: Window, teller: Teller) -> WindowBlock:
+    times = teller.times
+    first, last, lands = window.leaves_at, window.last_departure_at, window.lands_at
+    off_water_at = _off_water_at(window)
+    moving = last > first
+    back = f"{times.hour(lands)} if you leave at {times.hour(first)}"
+    return WindowBlock(
+        leave=f"{times.span(first, last)} {times.abbreviation}" if moving else times.zoned(first),
+        back=f"{back}, {times.hour(off_water_at)} if you leave at {times.hour(last)}" if moving else back,
+        off_water=times.zoned(off_water_at),
+        trip=f"{window.distance_nmi:.1f} nmi, {minutes_words((lands - first).total_seconds() / 60)}",
+        binding=teller.binding(window.binding) if window.binding else "",
+    )
+
+
+def _pull_row(pull: StringPull, times: HarborTimes) -> PullRow:
+    return PullRow(
+        string=pull.string,
+        times=times.span(pull.arrives_at, pull.leaves_at),
+        traps=f"{pull.traps} trap{'' if pull.traps == 1 else 's'}",
+        soak=_soak_or_not(pull.soak_h, pull.oldest_soak_h),
+    )
+
+
+def _soak_or_not(soak_h: float | None, oldest_h: float | None) -> str:
+    if soak_h is None:
+        return "soak not known"
+    soak = soak_words(soak_h)
+    if oldest_h is None or soak_words(oldest_h) == soak:
+        return soak
+    return f"{soak}, oldest {soak_words(oldest_h)}"
+
+
+def _legal_hours(today: DayOutlook | None, times: HarborTimes) -> str:
+    if today is None or today.first_light_at is None or today.last_light_at is None:
+        return "not known"
+    return times.span(today.first_light_at, today.last_light_at)
+
+
+def _day_row(day: DayOutlook, teller: Teller) -> DayRow:
+    known = day.state is not DayState.NOT_KNOWN
+    if day.binding is not None and known:
+        binding = teller.binding_short(day.binding)
+    else:
+        binding = teller.tell(teller.deciding(day.reasons, known=known)).short if day.reasons else ""
+    window = teller.times.span_of_day(day.window.leaves_at, day.window.lands_at) if day.window else ""
+    return DayRow(day=day_words(day.day), state=DAY_STATE_WORDS[day.state], window=window, binding=binding)
+
+
+def _soak_row(state: StringState) -> SoakRow:
+    if state.fishing == 0:
+        words = "nothing fishing"
+    elif state.oldest_soak_h is None:
+        words = "soak not known"
+    elif state.past_ceiling:
+        words = f"past its ceiling of {soak_words(state.ceiling_h)}"
+    elif state.ripe:
+        words = "ripe"
+    else:
+        words = f"too fresh, floor {soak_words(state.floor_h)}"
+    return SoakRow(
+        string=state.string,
+        fishing=str(state.fishing),
+        oldest=soak_words(state.oldest_soak_h) if state.oldest_soak_h is not None else "none",
+        median=soak_words(state.median_soak_h) if state.median_soak_h is not None else "none",
+        state=words,
+    )
+
+
+def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
+    state = "used"
+    if line.fault is not None:
+        state = f"not used: {FAULT_WORDS[line.fault]}"
+        if line.detail:
+            state = f"{state}. {one_line(line.detail)}"
+    return SourceRow(
+        name=source_words(line.kind.value, line.key),
+        issued=times.dated(line.issued_at) if line.issued_at else "not known",
+        age=age_words(line.age_h) if line.age_h is not None else "not known",
+        max_age=age_words(line.max_age_h),
+        state=state,
+    )
+
+
+def _ages_at(call: Call, times: HarborTimes) -> str:
+    if call.window is not None:
+        return f"at the planned leaving, {times.zoned(call.window.leaves_at)}"
+    return f"at the time of this letter, {times.zoned(call.made_at)}"

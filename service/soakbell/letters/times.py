@@ -1,0 +1,141 @@
+"""Moments as the skipper reads them: the harbor's own clock."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+FULL_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+FULL_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
+def day_words(day: date) -> str:
+    """``Tue 8 Dec``."""
+    return f"{DAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]}"
+
+
+def full_day_words(day: date) -> str:
+    """``Tuesday 8 December 2026``."""
+    return f"{FULL_DAYS[day.weekday()]} {day.day} {FULL_MONTHS[day.month - 1]} {day.year}"
+
+
+class HarborTimes:
+    """Writes moments in the harbor's time, for a page about ``day``.
+
+    The page says its zone once, at ``page_zone``. A moment whose offset differs from it (the night the clock
+    changes) carries its own abbreviation, and one of another local day carries that day, so no time on the page
+    can be taken for another.
+    """
+
+    def __init__(self, zone_name: str, day: date) -> None:
+        self.zone = ZoneInfo(zone_name)
+        self.day = day
+        self._noon = datetime.combine(day, time(12), self.zone)
+
+    @property
+    def abbreviation(self) -> str:
+        return self._noon.tzname() or "UTC"
+
+    @property
+    def page_zone(self) -> str:
+        """``EST (UTC-5)``."""
+        offset_min = round((self._noon.utcoffset() or timedelta()).total_seconds() / 60)
+        hours, minutes = divmod(abs(offset_min), 60)
+        sign = "-" if offset_min < 0 else "+"
+        return f"{self.abbreviation} (UTC{sign}{hours}{f':{minutes:02d}' if minutes else ''})"
+
+    def local(self, at: datetime) -> datetime:
+        if at.tzinfo is None:
+            raise ValueError(f"{at.isoformat()} has no zone and can't be put on a page")
+        return at.astimezone(self.zone)
+
+    def day_of(self, at: datetime) -> str:
+        return day_words(self.local(at).date())
+
+    def hour(self, at: datetime) -> str:
+        """``07:10``; ``Wed 9 Dec 00:40`` on another day; ``01:30 EDT`` at another offset than the page's."""
+        local = self.local(at)
+        words = f"{local:%H:%M}"
+        if local.date() != self.day:
+            words = f"{day_words(local.date())} {words}"
+        if local.utcoffset() != self._noon.utcoffset():
+            words = f"{words} {local.tzname()}"
+        return words
+
+    def zoned(self, at: datetime) -> str:
+        """``hour`` with the abbreviation in any case."""
+        words = self.hour(at)
+        abbreviation = self.local(at).tzname() or "UTC"
+        return words if words.endswith(abbreviation) else f"{words} {abbreviation}"
+
+    def dated(self, at: datetime) -> str:
+        """``Tue 8 Dec 04:21``, the day named in any case."""
+        words = self.hour(at)
+        return words if self.local(at).date() != self.day else f"{day_words(self.day)} {words}"
+
+    def span(self, first: datetime, last: datetime) -> str:
+        """``07:10 to 12:40``; the page's own day ends at ``midnight``."""
+        end = "midnight" if last == self.midnights()[1] else self.hour(last)
+        return f"{self.hour(first)} to {end}"
+
+    def span_of_day(self, first: datetime, last: datetime) -> str:
+        """Like ``span``, without the day where both ends lie in the same one: for a row that names its day."""
+        begin, end = self.local(first), self.local(last)
+        if begin.date() != end.date():
+            return self.span(first, last)
+        return HarborTimes(self.zone.key, begin.date()).span(first, last)
+
+    def midnights(self) -> tuple[datetime, datetime]:
+        """Begin and end of the local day, UTC."""
+        return (self._midnight(self.day), self._midnight(self.day + timedelta(days=1)))
+
+    def _midnight(self, day: date) -> datetime:
+        return datetime.combine(day, time(), self.zone).astimezone(UTC)
+
+    def hours_of_day(self) -> Iterator[datetime]:
+        """The begin of each hour of the local day, UTC: 23, 24 or 25 of them."""
+        at, end = self.midnights()
+        while at < end:
+            yield at
+            at += timedelta(hours=1)
+
+
+def soak_words(hours: float) -> str:
+    """``5 days 3 h``, ``36 h``: whole hours, rounded down."""
+    whole = math.floor(hours)
+    if whole < 48:
+        return f"{whole} h"
+    days, rest = divmod(whole, 24)
+    return f"{days} days {rest} h" if rest else f"{days} days"
+
+
+def age_words(hours: float) -> str:
+    """``25 min``, ``19 h``, ``4 days``: rounded down."""
+    if hours < 1:
+        return f"{math.floor(hours * 60)} min"
+    return f"{math.floor(hours)} h" if hours < 96 else f"{math.floor(hours / 24)} days"
+
+
+def minutes_words(minutes: float) -> str:
+    """``5 h 30 min``."""
+    hours, rest = divmod(round(minutes), 60)
+    if not hours:
+        return f"{rest} min"
+    return f"{hours} h {rest} min" if rest else f"{hours} h"

@@ -1,0 +1,420 @@
+"""All words for the codes of a call: reasons, faults, sources, what has changed.
+
+Each reason has a sentence for the page and a short form for the subject and for narrow cells. A code, quantity
+or value without words is an error: a letter must not leave out why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import datetime, time
+
+from soakbell.letters.figures import bare_figure, figure, margin_words, named, past_limit_short, short_figure
+from soakbell.letters.times import HarborTimes, age_words, minutes_words, soak_words
+from soakbell.planning.call import Binding, Call, CallWord, DayState, Reason, SourceLine
+from soakbell.sea.sources import FaultCode, SourceKind
+from soakbell.units import is_number
+
+SOURCE_NAMES = {
+    SourceKind.ZONE_TEXT: "zone forecast",
+    SourceKind.GRID: "grid forecast",
+    SourceKind.WARNINGS: "official warnings",
+    SourceKind.OBSERVATIONS: "measurements",
+    SourceKind.POINT: "second opinion",
+}
+
+FAULT_WORDS = {
+    FaultCode.MISSING: "missing",
+    FaultCode.UNREACHABLE: "could not be fetched",
+    FaultCode.NOT_UNDERSTOOD: "not understood",
+    FaultCode.STALE: "too old",
+    FaultCode.WRONG_PLACE: "for another place",
+    FaultCode.FROM_THE_FUTURE: "dated in the future",
+    FaultCode.NO_OPINION: "without the number asked for",
+}
+
+SHORT_QUOTE = 60
+"""Longest official headline that a subject carries whole; the page always has all of it."""
+
+
+def listed(names: Iterable[str]) -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    all_names = list(names)
+    if len(all_names) < 2:
+        return "".join(all_names)
+    return f"{', '.join(all_names[:-1])} and {all_names[-1]}"
+
+
+def one_line(text: str) -> str:
+    """Text from outside, folded to one line."""
+    return " ".join(text.split())
+
+
+def ended(text: str) -> str:
+    """One line that ends as a sentence does."""
+    line = one_line(text)
+    return line if line.endswith((".", "!", "?")) else f"{line}."
+
+
+def source_words(kind: object, key: str = "") -> str:
+    """``zone forecast GMZ730``. ``kind`` may also be a text that begins with a kind, key and all."""
+    text = str(kind)
+    for known, name in SOURCE_NAMES.items():
+        if text == known.value or text.startswith(f"{known.value} "):
+            text = name + text[len(known.value) :]
+            break
+    return one_line(f"{text} {key}")
+
+
+@dataclass(frozen=True)
+class Told:
+    """One reason in words: ``sentence`` for the page, ``short`` for a subject or a narrow cell, no full stop."""
+
+    sentence: str
+    short: str
+
+
+@dataclass(frozen=True)
+class Teller:
+    """Tells the reasons of one call. ``sources`` give the ages that a source's fault is told with."""
+
+    times: HarborTimes
+    sources: tuple[SourceLine, ...] = ()
+
+    def tell(self, reason: Reason) -> Told:
+        """A reason in words.
+
+        Raises:
+            ValueError: no words for the code, or it lacks one of its values.
+        """
+        form = _FORMS.get(reason.code)
+        if form is None:
+            raise ValueError(f"no words for the reason {reason.code!r}; give it some in letters/words.py")
+        return form(_Case(self, reason))
+
+    def deciding(self, reasons: tuple[Reason, ...], *, known: bool) -> Reason:
+        """The reason to name first: where the outcome is not known, the first that says why it isn't."""
+        lacking = [] if known else [r for r in reasons if r.code in DATA_CODES]
+        return (lacking or list(reasons))[0]
+
+    def binding(self, binding: Binding) -> str:
+        """``gusts 18 kt at 12:00 at Outer Bar, 2 kt under the limit of 20 kt (grid forecast)``."""
+        quantity, at = binding.quantity, self.times.hour(binding.at)
+        source = f" ({source_words(binding.source)})" if binding.source else ""
+        return (
+            f"{named(quantity).short} {figure(quantity, binding.value, binding.limit)} at {at}"
+            f"{_at_place(binding.place)}, {margin_words(quantity, binding.margin)}"
+            f" of {figure(quantity, binding.limit)}{source}"
+        )
+
+    def binding_short(self, binding: Binding) -> str:
+        return past_limit_short(binding.quantity, binding.value, binding.limit)
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One reason being told. Asking for a value it doesn't have names the reason."""
+
+    teller: Teller
+    reason: Reason
+
+    @property
+    def times(self) -> HarborTimes:
+        return self.teller.times
+
+    def any(self, name: str) -> object:
+        if name not in self.reason.values:
+            raise ValueError(f"the reason {self.reason.code!r} came without its value {name!r}")
+        return self.reason.values[name]
+
+    def text(self, name: str) -> str:
+        value = self.any(name)
+        return "" if value is None else one_line(str(value))
+
+    def moment(self, name: str) -> datetime | None:
+        value = self.any(name)
+        if value is not None and not isinstance(value, datetime):
+            raise ValueError(f"{name!r} of the reason {self.reason.code!r} is {value!r}, not a moment")
+        return value
+
+    def hour(self, name: str) -> str:
+        """`` at 10:00``, or "" where the moment isn't told."""
+        at = self.moment(name)
+        return f" at {self.times.hour(at)}" if at is not None else ""
+
+    def number(self, name: str) -> float | None:
+        value = self.any(name)
+        return float(value) if is_number(value) else None  # type: ignore[arg-type]
+
+    def names(self, name: str) -> str:
+        value = self.any(name)
+        return listed(str(v) for v in value) if isinstance(value, (tuple, list)) else str(value)
+
+    def place(self) -> str:
+        return _at_place(self.text("place"))
+
+    def quantity(self) -> str:
+        return self.text("quantity")
+
+    def from_to(self) -> str:
+        starts_at, ends_at = self.moment("starts_at"), self.moment("ends_at")
+        begin = f"from {self.times.hour(starts_at)}" if starts_at is not None else "already begun"
+        end = f"to {self.times.hour(ends_at)}" if ends_at is not None else "with no end stated"
+        return f"{begin}{' ' if starts_at is not None and ends_at is not None else ', '}{end}"
+
+    def fault(self, kind: str, *, short: bool = False) -> str:
+        """What is wrong with the first faulty source of a kind, or ""."""
+        for line in self.teller.sources:
+            if line.kind.value == kind and line.fault is not None:
+                return _fault_words(kind, line.key, line.fault, line.age_h, short=short)
+        return ""
+
+
+def _at_place(place: str) -> str:
+    return f" at {place}" if place else ""
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def _over_limit(case: _Case) -> Told:
+    quantity, value, limit = case.quantity(), case.number("value"), case.number("limit")
+    kind = named(quantity)
+    if value is None or limit is None:
+        raise ValueError(f"{quantity} outside its limit came without numbers")
+    margin = limit - value if kind.past == "over" else value - limit
+    at = case.moment("at")
+    since = (
+        f", {kind.past} it from {case.times.hour(at)} on" if at is not None and at != case.any("worst_at") else ""
+    )
+    return Told(
+        f"{kind.name} {figure(quantity, value, limit)}{case.hour('worst_at')}{case.place()}, "
+        f"{margin_words(quantity, margin)} of {figure(quantity, limit)}{since}.",
+        past_limit_short(quantity, value, limit),
+    )
+
+
+def _warning(case: _Case) -> Told:
+    event = case.text("event")
+    return Told(f"{event} for {case.names('zones')}, {case.from_to()}. Its full text is in this letter.", event)
+
+
+def _headline(case: _Case) -> Told:
+    text, zone = case.text("text"), case.text("zone")
+    short = f'"{text}"' if len(text) <= SHORT_QUOTE else f"a warning headline in the forecast for {zone}"
+    return Told(f'The zone forecast for {zone} carries this headline: "{text}"', short)
+
+
+def _grid_hazard(case: _Case) -> Told:
+    event = case.text("event")
+    return Told(f'The grid forecast sets "{event}"{case.place()}, {case.from_to()}.', event)
+
+
+def _unclear(case: _Case) -> Told:
+    return Told(
+        f'The forecast{case.place()}{case.hour("at")} says "{case.text("phrase")}". '
+        "That was not understood, and such an hour is never used.",
+        f"forecast{case.place()} not understood",
+    )
+
+
+def _source_fault(case: _Case) -> Told:
+    kind, key, code = case.text("kind"), case.text("key"), FaultCode(case.text("code"))
+    lines = case.teller.sources
+    age_h = next((line.age_h for line in lines if line.kind.value == kind and line.key == key), None)
+    told = f"{_capital(_fault_words(kind, key, code, age_h, short=False))}."
+    detail = case.text("detail")
+    return Told(f"{told} {ended(detail)}" if detail else told, _fault_words(kind, key, code, age_h, short=True))
+
+
+def _fault_words(kind: str, key: str, code: FaultCode, age_h: float | None, *, short: bool) -> str:
+    name = source_words(kind, "" if short else key)
+    if code is FaultCode.UNREACHABLE:
+        return f"{name} {FAULT_WORDS[code]}"
+    verb = "are" if kind in (SourceKind.WARNINGS.value, SourceKind.OBSERVATIONS.value) else "is"
+    if code is FaultCode.STALE and age_h is not None:
+        return f"{name} {verb} {age_words(age_h)} old{'' if short else ', too old to be used'}"
+    return f"{name} {verb} {FAULT_WORDS[code]}"
+
+
+def _contradicted(case: _Case) -> Told:
+    quantity, low, high = case.quantity(), case.any("low"), case.any("high")
+    kind = named(quantity)
+    return Told(
+        f"{kind.name}{case.place()}{case.hour('at')}: "
+        f"{source_words(case.text('low_source'))} says {figure(quantity, low)}, "
+        f"{source_words(case.text('high_source'))} says {figure(quantity, high)}. "
+        f"They may differ by {figure(quantity, case.any('most'))}; the worse of both is used.",
+        f"sources differ on {kind.short}, {bare_figure(quantity, low)} or {short_figure(quantity, high)}",
+    )
+
+
+def _not_known(case: _Case) -> Told:
+    kind, source = named(case.quantity()), case.text("source")
+    by = f" from the {source_words(source)}" if source else ""
+    told = f"{kind.name}{case.place()}{case.hour('at')}: not known{by}. An hour that is not known is never used."
+    fault = case.fault(source)
+    return Told(
+        f"{told} {_capital(fault)}." if fault else told,
+        case.fault(source, short=True) or f"{kind.short} not known",
+    )
+
+
+def _warnings_not_known(case: _Case) -> Told:
+    told = f"Whether an official warning is in force{case.place()} is not known."
+    fault = case.fault(SourceKind.WARNINGS.value)
+    return Told(
+        f"{told} {_capital(fault)}." if fault else told,
+        case.fault(SourceKind.WARNINGS.value, short=True) or "official warnings not known",
+    )
+
+
+def _too_short(case: _Case) -> Told:
+    needed, longest = case.number("needed_min"), case.number("longest_min")
+    need = f"The trip needs {minutes_words(needed)}" if needed is not None else "The trip needs more time"
+    if not longest:
+        return Told(f"{need}; no stretch of fit hours is long enough.", "no stretch of fit hours")
+    longest_words = minutes_words(longest)
+    return Told(
+        f"{need}; the longest stretch of fit hours is {longest_words}.", f"only {longest_words} of fit hours"
+    )
+
+
+def _stale_by_then(case: _Case) -> Told:
+    until, first = case.moment("fresh_until"), case.moment("first_light")
+    fresh = f" at {case.times.hour(until)}" if until is not None else ""
+    light = f" at {case.times.hour(first)}" if first is not None else ""
+    return Told(
+        f"The data turn too old{fresh}, before hauling may begin{light}.", "data too old before hauling may begin"
+    )
+
+
+def _left_for_later(case: _Case) -> Told:
+    names = case.names("strings")
+    return Told(f"Ripe, but more than this window carries: {names}.", f"not {names}")
+
+
+def _out_of_season(case: _Case) -> Told:
+    rule, source = ended(case.text("rule")), ended(case.text("source"))
+    return Told(f"The season's rules do not allow pulling: {rule} Source: {source}", "out of season")
+
+
+def _nothing_ripe(case: _Case) -> Told:
+    oldest, floor = case.number("oldest_soak_h"), case.number("floor_h")
+    short = "no string has soaked long enough"
+    if oldest is None or floor is None:
+        return Told(f"{_capital(short)} to be worth pulling.", short)
+    return Told(
+        f"{_capital(short)}: the oldest, {case.text('oldest_string')}, has {soak_words(oldest)} "
+        f"of the {soak_words(floor)} it should have.",
+        short,
+    )
+
+
+def _nothing_set(_case: _Case) -> Told:
+    return Told("No trap is fishing, so there is nothing to pull.", "no traps fishing")
+
+
+def _clock(case: _Case) -> Told:
+    short = "the service's clock can't be trusted"
+    return Told(f"{_capital(short)}: {ended(case.text('detail'))}", short)
+
+
+def _failed(case: _Case) -> Told:
+    short = "the service itself failed"
+    return Told(f"{_capital(short)} and could not make a call: {ended(case.text('detail'))}", short)
+
+
+_FORMS: dict[str, Callable[[_Case], Told]] = {
+    "over_limit": _over_limit,
+    "warning": _warning,
+    "headline": _headline,
+    "grid_hazard": _grid_hazard,
+    "unclear": _unclear,
+    "source_fault": _source_fault,
+    "contradicted": _contradicted,
+    "not_known": _not_known,
+    "warnings_not_known": _warnings_not_known,
+    "too_short": _too_short,
+    "stale_by_then": _stale_by_then,
+    "left_for_later": _left_for_later,
+    "out_of_season": _out_of_season,
+    "nothing_ripe": _nothing_ripe,
+    "nothing_set": _nothing_set,
+    "clock": _clock,
+    "failed": _failed,
+}
+CODES = frozenset(_FORMS)
+DATA_CODES = frozenset(
+    {
+        "source_fault",
+        "contradicted",
+        "warnings_not_known",
+        "unclear",
+        "not_known",
+        "stale_by_then",
+        "clock",
+        "failed",
+    }
+)
+"""Reasons that speak of what isn't known rather than of the sea: they head a NO CALL."""
+
+
+DAY_STATE_WORDS = {DayState.FIT: "fit", DayState.NOT_FIT: "not fit", DayState.NOT_KNOWN: "not known"}
+
+
+def changes(previous: Call, call: Call, times: HarborTimes) -> tuple[str, ...]:
+    """What a CHANGED CALL letter says of the letter before it. Empty where nothing that the page shows differs."""
+    told = [f"The letter of {times.hour(previous.made_at)} said {_call_in_brief(previous, times)}."]
+    if previous.word is CallWord.PULL and call.word is not CallWord.PULL:
+        told.append("That call is withdrawn.")
+    elif previous.word is not call.word or previous.window != call.window:
+        told.append(f"It is now {_call_in_brief(call, times)}.")
+    known = {warning.id for warning in previous.warnings}
+    new = dict.fromkeys(one_line(warning.event) for warning in call.warnings if warning.id not in known)
+    if new:
+        told.append(f"New since then: {listed(new)}.")
+    return tuple(told)
+
+
+def _call_in_brief(call: Call, times: HarborTimes) -> str:
+    if call.window is None:
+        return call.word.value
+    return f"{call.word.value}, {times.span(call.window.leaves_at, call.window.lands_at)}"
+
+
+STANDING = (
+    "The skipper decides. Official warnings and local rules come before this letter.",
+    "Forecasts can be wrong. Seas are significant height: single waves can reach about twice that. "
+    "Wind against a strong current makes them steep.",
+    "Wear the life jacket: in an Alaska study 63% of those who had one on survived, 12% of those who had none. "
+    "Leave a float plan ashore and keep the VHF on.",
+    "Setting and shifting gear catches most people by the line. Keep a knife in reach, a way to stop the haul, "
+    "and a ladder to climb back aboard.",
+    "Thunder: be ashore before it comes. If it catches you, don't touch two grounded things at once.",
+)
+"""Said in every letter. Sources: NWS Key West coastal waters forecast of 21 Jan 2021 (single waves); NIOSH 94-107
+(life jackets); NIOSH survey 2002 and NIOSH 2005-137 (lines, knife, ladder); weather.gov/mlb/waterspout_rules."""
+
+
+def validity(valid_until: datetime, times: HarborTimes) -> str:
+    return (
+        f"This call counts until {times.zoned(valid_until)}. "
+        "After that, and after any CHANGED CALL, it counts for nothing."
+    )
+
+
+def watch(watch_until: datetime | None, times: HarborTimes) -> str:
+    if watch_until is None:
+        return "No watch is kept after this letter. Look up the warnings before you leave."
+    return (
+        f"We look for new warnings and worse forecasts until {times.hour(watch_until)} and write CHANGED CALL "
+        "if they come. Mail may not reach you at sea."
+    )
+
+
+def silence(no_letter_by: time, next_letter_at: datetime | None, times: HarborTimes) -> str:
+    told = f"No letter by {no_letter_by:%H:%M} means: look at the official forecast."
+    return f"{told} The next letter is due {times.dated(next_letter_at)}." if next_letter_at else told

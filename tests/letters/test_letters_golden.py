@@ -1,0 +1,30 @@
+"""The letters of the standing cast, whole, as they lie in ``golden/``.
+
+``SOAKBELL_REWRITE_GOLDEN=1 pytest tests/letters`` writes them anew, to be read in review like code.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from scenes import SCENES
+
+GOLDEN = Path(__file__).parent / "golden"
+PARTS = {"subject": "subject", "txt": "text", "html": "html"}
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_the_letter_is_the_one_that_was_read_and_agreed_to(name: str) -> None:
+    letter = SCENES[name]().letter()
+    for suffix, part in PARTS.items():
+        path = GOLDEN / f"{name}.{suffix}"
+        written = getattr(letter, part) + ("\n" if suffix == "subject" else "")
+        if os.environ.get("SOAKBELL_REWRITE_GOLDEN") == "1":
+            path.write_text(written, encoding="utf-8")
+        assert path.read_text(encoding="utf-8") == written, f"{path.name} differs; if it should, write it anew"
+
+
+def test_no_golden_letter_is_left_without_its_scene() -> None:
+    assert {path.name for path in GOLDEN.iterdir()} == {f"{name}.{suffix}" for name in SCENES for suffix in PARTS}
