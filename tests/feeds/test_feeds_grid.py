@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import json
 import math
-import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -15,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from captured_times import with_real_times
 from soakbell.errors import NotUnderstood
 from soakbell.feeds.grid import parse_grid
 from soakbell.sea.grid_forecast import holds
@@ -143,20 +143,6 @@ def test_the_captured_cell_holds_its_own_middle_and_not_the_bay(big_bend: bytes)
     assert not holds(grid, 29.995, -84.956)  # the next cell's middle
 
 
-TOKEN = re.compile(r"date:now(?::hour)? ?([+-]?\d+) (seconds|hours)")
-
-
-def with_real_times(body: bytes) -> bytes:
-    """Test only: captured replies whose times were replaced by tokens get times from a fixed hour on."""
-    base = datetime(2026, 5, 14, 12, tzinfo=UTC)
-
-    def real(found: re.Match[str]) -> str:
-        at_ = base + timedelta(**{found[2]: int(found[1])})
-        return at_.replace(minute=0, second=0).isoformat()
-
-    return re.sub(r" / P", "/P", TOKEN.sub(real, body.decode())).encode()
-
-
 @pytest.mark.shared
 def test_times_given_as_tokens_are_refused(shared: Path) -> None:
     files = sorted((shared / "data/weather/gridpoints").glob("gridpoints_*__*.json"))
@@ -170,7 +156,9 @@ def test_times_given_as_tokens_are_refused(shared: Path) -> None:
 def test_every_captured_cell_is_read_once_its_times_are_real(shared: Path) -> None:
     """F6: none of the captured shore cells gives a sea."""
     for file in sorted((shared / "data/weather/gridpoints").glob("gridpoints_*__*.json")):
-        source = hours(with_real_times(file.read_bytes()), frozenset(QUANTITIES) - {"visibility_nm"})
+        source = hours(
+            with_real_times(file.read_bytes(), whole_hours=True), frozenset(QUANTITIES) - {"visibility_nm"}
+        )
         assert source.numbers["sea_m"].isna().all(), file.name
         # one capture kept its real validTimes beside replaced layer times, so all of it lies outside
         assert source.numbers["wind_kt"].notna().any() != ("BMX" in file.name), file.name
@@ -179,7 +167,7 @@ def test_every_captured_cell_is_read_once_its_times_are_real(shared: Path) -> No
 @pytest.mark.shared
 def test_the_hazard_layer_is_handed_on_as_data(shared: Path) -> None:
     file = shared / "data/weather/gridpoints/gridpoints_AFG_492,119__testing.json"
-    reply = json.loads(with_real_times(file.read_bytes()))
+    reply = json.loads(with_real_times(file.read_bytes(), whole_hours=True))
     sent = [v for v in reply["properties"]["hazards"]["values"] if v["value"]]
     grid = parse_grid(json.dumps(reply).encode())
     assert len(grid.hazards) == sum(len(v["value"]) for v in sent)
