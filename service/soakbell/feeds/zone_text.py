@@ -1,0 +1,243 @@
+"""Coastal, nearshore, open-lake and offshore forecasts as text (CWF, NSH, GLF, OFF).
+
+Source of the form: NWS Instruction 10-310. Every line of a segment is accounted for; a line that fits no known
+form makes its segment *not understood*, a phrase that fits none makes its period so.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from soakbell.errors import NotUnderstood
+from soakbell.feeds.bulletin import Segment, fold, read_bulletin
+from soakbell.feeds.period_labels import Interval, period_spans
+from soakbell.feeds.period_text import read_period
+from soakbell.sea.zone_forecast import ForecastPeriod, Headline, HeadlineMeaning, ZoneBulletin, ZoneForecast
+
+PRODUCTS = frozenset({"CWF", "NSH", "GLF", "OFF"})
+
+_LABEL = re.compile(r"\. ?([A-Za-z][A-Za-z' ]*?) ?\.{3,} ?(.*)")
+_NOTE = re.compile(r"\.? ?(?:SYNOPSIS|GULF STREAM|THE GULF STREAM)\b", re.IGNORECASE)
+_HEADLINE_END = re.compile(r"\.{3,}$")
+_EVENT_WORDS = re.compile(r"\b(?:WARNING|WATCH|ADVISORY|ADVISORIES|STATEMENT|WARNINGS)\b")
+_CAUTION = re.compile(r"\b(?:SHOULD )?EXERCISE CAUTION\b")
+_FOOT = (
+    re.compile(
+        r"(?:winds?|waves|seas)(?:,? (?:and|or) (?:winds?|waves|seas))*(?: may be| can be| will be)?(?: locally)? "
+        r"(?:higher|stronger)(?: and gusty)? (?:in and near|in and around|in or near|near|in|in the vicinity of)"
+        r"(?: any| some)?(?: showers and| showers or)? (?:thunderstorms|tstms|storms)",
+        re.IGNORECASE,
+    ),
+    re.compile(r"see the (?:open lakes?|nearshore|offshore) forecast for days \w+ through \w+", re.IGNORECASE),
+)
+_MOST_HEADLINE_LINES = 12
+
+
+@dataclass
+class _Parts:
+    """Lines of a segment's body, sorted by what they are."""
+
+    headlines: list[Headline] = field(default_factory=list)
+    labels: list[str] = field(default_factory=list)
+    paragraphs: list[list[str]] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    foot: list[list[str]] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+
+
+def parse_zone_text(body: bytes | str, *, issued_hint: datetime | None = None) -> ZoneBulletin:
+    """A forecast bulletin, raw or within the API's JSON.
+
+    Args:
+        issued_hint: when another source says it was issued (aware); only compared.
+
+    Raises:
+        NotUnderstood: the frame of the bulletin is damaged, it is another product, it isn't marine, or its issue
+            times disagree. What is wrong within one segment or period is kept there as ``not_understood``.
+    """
+    bulletin = read_bulletin(body, products=PRODUCTS, issued_hint=issued_hint)
+    return ZoneBulletin(
+        product=bulletin.product,
+        office=bulletin.office,
+        issued_at=bulletin.issued_at,
+        segments=tuple(_forecast(segment, bulletin.issued_at) for segment in bulletin.segments),
+        text=bulletin.text,
+    )
+
+
+def headline_meaning(text: str) -> HeadlineMeaning:
+    """What a headline means for going out.
+
+    One that names a warning, watch, advisory or statement is a warning, also where it says that the event was
+    cancelled or has expired: whether it still holds is told by the official warnings, not by this line.
+    """
+    text = text.upper()
+    if _EVENT_WORDS.search(text):
+        return HeadlineMeaning.WARNING
+    if _CAUTION.search(text):
+        return HeadlineMeaning.CAUTION
+    return HeadlineMeaning.NOT_UNDERSTOOD
+
+
+def take_headlines(lines: Sequence[str], start: int) -> tuple[Headline, int]:
+    """The headline that begins at ``start`` (``...SMALL CRAFT ADVISORY...``) and the line after it.
+
+    It may wrap; one that isn't closed by dots before a blank line or the next dotted line is not understood.
+    """
+    at = start
+    while at < min(len(lines), start + _MOST_HEADLINE_LINES):
+        line = lines[at]
+        if at > start and (not line or line.startswith(".")):
+            break
+        at += 1
+        if _HEADLINE_END.search(line) and (at > start + 1 or line.strip(".")):
+            text = fold(lines[start:at])
+            return Headline(text, headline_meaning(text)), at
+    return Headline(fold(lines[start:at]), HeadlineMeaning.NOT_UNDERSTOOD), at
+
+
+def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
+    faults = list(segment.faults)
+    parts = _sort_lines(segment.body)
+    if not parts.labels:
+        return _without_periods(segment, bulletin_issued_at, parts, faults)
+    if segment.heading and not segment.heading[-1].endswith("-"):
+        faults.extend(segment.heading)
+    faults.extend(parts.unknown)
+    faults.extend(foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
+    return ZoneForecast(
+        zones=segment.zones,
+        names=_names(segment.heading),
+        issued_at=segment.issue.issued_at if segment.issue else bulletin_issued_at,
+        expires_at=segment.expires_at or bulletin_issued_at,
+        headlines=tuple(parts.headlines),
+        periods=_periods(segment, parts),
+        synopsis=fold(parts.notes),
+        foot=" ".join(map(fold, parts.foot)),
+        not_understood=tuple(faults),
+        text=segment.text,
+    )
+
+
+def _without_periods(
+    segment: Segment, bulletin_issued_at: datetime, parts: _Parts, faults: list[str]
+) -> ZoneForecast:
+    """A synopsis, or a segment whose periods were lost."""
+    is_synopsis = bool(parts.notes) or any(_NOTE.match(line) for line in segment.heading)
+    if not is_synopsis:
+        faults.append("the segment has no forecast periods")
+    return ZoneForecast(
+        zones=segment.zones,
+        names=_names(segment.heading),
+        issued_at=segment.issue.issued_at if segment.issue else bulletin_issued_at,
+        expires_at=segment.expires_at or bulletin_issued_at,
+        headlines=tuple(parts.headlines),
+        periods=(),
+        synopsis=fold(segment.body),
+        foot="",
+        not_understood=tuple(faults),
+        text=segment.text,
+    )
+
+
+def _sort_lines(lines: Sequence[str]) -> _Parts:
+    parts = _Parts()
+    paragraph: list[str] | None = None
+    at = 0
+    while at < len(lines):
+        line = lines[at]
+        at += 1
+        if not line:
+            paragraph = None
+        elif _NOTE.match(line):
+            paragraph = parts.notes
+            paragraph.append(line)
+        elif paragraph is parts.notes and not line.startswith("."):
+            parts.notes.append(line)
+        elif line.startswith("...") and paragraph is None and not parts.labels:
+            headline, at = take_headlines(lines, at - 1)
+            parts.headlines.append(headline)
+        elif line.startswith(".") and not (line.startswith("..") and paragraph is not None):
+            paragraph = _open_period(line, parts)
+        elif paragraph is not None:
+            paragraph.append(line)
+        elif not parts.labels:
+            _sort_outside(line, parts)
+        else:
+            paragraph = [line]
+            parts.foot.append(paragraph)
+    return parts
+
+
+def _open_period(line: str, parts: _Parts) -> list[str]:
+    found = _LABEL.fullmatch(line)
+    label, rest = found.groups() if found else (line.strip(". ")[:40], line)
+    paragraph = [rest]
+    parts.labels.append(label.upper() if found else f"? {label}")
+    parts.paragraphs.append(paragraph)
+    return paragraph
+
+
+def _sort_outside(line: str, parts: _Parts) -> None:
+    """Lines between the issue line and the first period that are no headline: a synopsis runs on over blanks."""
+    if parts.notes:
+        parts.notes.append(line)
+    else:
+        parts.unknown.append(line)
+
+
+def _is_known_foot(text: str) -> bool:
+    sentences = [part.strip() for part in text.split(".") if part.strip()]
+    return all(any(form.fullmatch(sentence) for form in _FOOT) for sentence in sentences)
+
+
+def _names(heading: Iterable[str]) -> tuple[str, ...]:
+    """Zone names; a line that doesn't end in a hyphen goes on in the next."""
+    names, name = [], ""
+    for line in heading:
+        name = f"{name} {line}".strip()
+        if line.endswith("-"):
+            names.append(" ".join(name.rstrip("-").split()))
+            name = ""
+    return (*names, *([name] if name else []))
+
+
+def _periods(segment: Segment, parts: _Parts) -> tuple[ForecastPeriod, ...]:
+    spans = _spans(segment, parts.labels)
+    return tuple(
+        _period(label, span, fold(paragraph))
+        for label, span, paragraph in zip(parts.labels, spans, parts.paragraphs, strict=True)
+    )
+
+
+def _spans(segment: Segment, labels: Sequence[str]) -> list[Interval | None]:
+    if segment.issue is None:
+        return [None] * len(labels)
+    return period_spans(labels, segment.issue.issued_at, segment.issue.clocks)
+
+
+def _period(label: str, span: Interval | None, text: str) -> ForecastPeriod:
+    says = read_period(text)
+    leftover = says.not_understood
+    if span is None:
+        leftover = (f"period name: {label}", *leftover)
+    if not text:
+        leftover = (*leftover, "the period says nothing")
+    return ForecastPeriod(
+        label=label,
+        starts_at=None if span is None else span.starts_at,
+        ends_at=None if span is None else span.ends_at,
+        states=says.states,
+        thunder_pct=says.thunder_pct if not leftover or says.thunder_pct else None,
+        visibility_nm=says.visibility_nm,
+        chop=says.chop,
+        outlooks=says.outlooks,
+        not_understood=leftover,
+        text=text,
+    )
+
+
+__all__ = ["PRODUCTS", "NotUnderstood", "headline_meaning", "parse_zone_text", "take_headlines"]
