@@ -39,7 +39,7 @@ from soakbell.gear.strings import Mark, TrapString
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.limits import Limits
 from soakbell.sea.sources import SourceKind
-from soakbell.units import is_number, m_from_ft, nmi_from_m
+from soakbell.units import m_from_ft, nmi_from_m
 
 FARTHEST_NMI = 60.0
 """Marks farther than this from the harbor are taken for slips of the pen. Common practice, no source."""
@@ -67,6 +67,7 @@ _MOST_BYTES = 1_000_000
 _SECRET_CHARACTERS = 1000
 _SECRET_KEYS = frozenset({"password", "passwd", "pass", "secret", "token", "heartbeat_url", "mail_password"})
 _ZONE_MOST_OFF_DEG = 60.0
+_MOST_DEGREES = 100_000.0
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -177,6 +178,8 @@ Name = Annotated[str, AfterValidator(_name)]
 Address = Annotated[str, AfterValidator(_address)]
 LocalTime = Annotated[time, BeforeValidator(_local_time)]
 BaseUrl = Annotated[str, AfterValidator(_base_url)]
+Degrees = Annotated[float, Field(ge=-_MOST_DEGREES, le=_MOST_DEGREES)]
+"""Whether it is a place near the harbor is checked with the harbor at hand, to say what was meant."""
 Quantity = Literal["wind_kt", "gust_kt", "wind_from_deg", "sea_m", "period_s", "thunder_pct", "visibility_nm"]
 
 
@@ -267,8 +270,8 @@ class Area(_Table):
     name: Name = Field(description="a name for the area")
     zone: Annotated[str, AfterValidator(_marine_zone)] = Field(description='a zone, as in "GMZ730"')
     office: str = Field(pattern=r"^[A-Z]{3}$", description='the forecast office in three capitals, as in "TAE"')
-    lat_deg: float = Field(description="latitude in decimal degrees, south negative")
-    lon_deg: float = Field(description="longitude in decimal degrees, west negative")
+    lat_deg: Degrees = Field(description="latitude in decimal degrees, south negative")
+    lon_deg: Degrees = Field(description="longitude in decimal degrees, west negative")
     grid: str | None = Field(
         default=None,
         pattern=r"^[A-Z]{3}/[0-9]{1,3},[0-9]{1,3}$",
@@ -293,8 +296,8 @@ _MARK = "[latitude, longitude] in decimal degrees, west and south negative"
 
 class String(_Table):
     name: Name = Field(description="the string's name")
-    start: tuple[float, float] = Field(description=f"the start mark as {_MARK}")
-    end: tuple[float, float] = Field(description=f"the end mark as {_MARK}")
+    start: tuple[Degrees, Degrees] = Field(description=f"the start mark as {_MARK}")
+    end: tuple[Degrees, Degrees] = Field(description=f"the end mark as {_MARK}")
     traps: int = Field(ge=1, le=1000, description="a number of traps, 1 to 1000")
     area: Name = Field(description="the name of one of the [[areas]]")
     depth_m: float = Field(gt=0, le=300, description="depth in metres, more than 0 and at most 300")
@@ -644,6 +647,10 @@ def _setting_fault(where: str, prefix: str, model: type[BaseModel], error: Mappi
         return _unknown_key(where, key, str(loc[-1]), _table_at(model, loc[:-1]))
     if error["type"] == "missing":
         return Fault(where, key, "nothing", _hint(model, loc))
+    if error["type"] == "json_invalid":
+        return Fault(
+            where, key, "lists or tables too deep within each other", f"the table as in the example: {key}"
+        )
     if error["type"] == "value_error":
         return Fault(where, key, _shown(error["input"]), str(error["ctx"]["error"]))
     return Fault(where, key, _shown(error["input"]), _hint(model, loc))
@@ -735,11 +742,16 @@ def _placed(key: str, found: object) -> _Placed:
         name=table["name"] if isinstance(table.get("name"), str) else None,
         area=table["area"] if isinstance(table.get("area"), str) else None,
         marks={
-            end: (pair[0], pair[1])
+            end: (float(pair[0]), float(pair[1]))
             for end, pair in pairs.items()
-            if isinstance(pair, list) and len(pair) == 2 and all(is_number(number) for number in pair)
+            if isinstance(pair, list) and len(pair) == 2 and all(_is_degrees(number) for number in pair)
         },
     )
+
+
+def _is_degrees(value: object) -> bool:
+    """A number small enough to be checked as a place; past it the table's own check has refused it."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= _MOST_DEGREES
 
 
 def _all_placed(data: Mapping[str, Any], key: str) -> list[_Placed]:

@@ -27,6 +27,7 @@ T = TypeVar("T")
 
 _ALL: tuple[Bars, ...] = ("harvest", "set", "water")
 _ONE_DAY = timedelta(days=1)
+_YEARS_AROUND = 5
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -49,7 +50,7 @@ class SeasonDay:
         may_harvest: traps may be pulled and the catch kept.
         may_set: traps may be put in the water.
         traps_may_be_in_water: a trap found in the water is lawful.
-        next_change: the next day on which one of the three differs; None where none is known.
+        next_change: the next day on which one of the three differs; None where none is known within five years.
     """
 
     day: date
@@ -138,7 +139,7 @@ def take_up(fishery: Fishery, day: date, *, sector: str, region: str | None) -> 
     """By when all traps must be out, seen from ``day``: the end of the stretch of days with traps allowed that
     ``day`` lies in, or else of the last one before it (then the deadline has passed). Orders are counted in.
 
-    None where no end is known within two years.
+    None where no end is known within five years.
     """
     _check(fishery, sector, region)
 
@@ -347,9 +348,9 @@ def _on_or_before(end: date, day: MonthDay) -> date:
 
 
 def _boundaries(fishery: Fishery, around: date) -> list[date]:
-    """Every date within three years of ``around`` on which what is allowed may differ from the day before."""
+    """Dates on which what is allowed may differ from the day before, years enough for a closure to come twice."""
     turns: set[date] = set()
-    for year in range(around.year - 3, around.year + 4):
+    for year in range(around.year - _YEARS_AROUND, around.year + _YEARS_AROUND + 1):
         for dates in _dates_of(fishery, year):
             turns |= {dates.first_set, dates.opens, dates.last_pull + _ONE_DAY, dates.traps_out_by + _ONE_DAY}
         for closed in (closure.rule.value for closure in fishery.closures):
