@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import zoneinfo
 from datetime import UTC, date, datetime, time, timedelta
+from importlib.metadata import version
 from itertools import pairwise
+from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import pytest
 
-from soakbell.due_times import due_at, local_day
+from soakbell.due_times import due_at, local_day, zone_data_version
 
 ZONES = (
     "America/New_York",
@@ -94,3 +97,19 @@ def test_a_name_that_is_no_zone_is_refused() -> None:
 
 def test_the_local_day_is_the_harbors_and_not_greenwichs() -> None:
     assert local_day(datetime(2026, 12, 8, 3, 0, tzinfo=UTC), "America/New_York") == date(2026, 12, 7)
+
+
+def test_the_zone_data_names_its_version(tmp_path: Path) -> None:
+    """S9. The computer's own data come first, as for all zone look-ups; without any it is the package's."""
+    before = zoneinfo.TZPATH
+    try:
+        zoneinfo.reset_tzpath([])
+        assert zone_data_version() == version("tzdata")
+        (tmp_path / "America").mkdir()
+        (tmp_path / "America" / "New_York").write_bytes(b"")
+        zoneinfo.reset_tzpath([str(tmp_path)])
+        assert zone_data_version() == "not told by this system"
+        (tmp_path / "tzdata.zi").write_text("# version 2031c\n# redo posix\n")
+        assert zone_data_version() == "2031c"
+    finally:
+        zoneinfo.reset_tzpath(before)

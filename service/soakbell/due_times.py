@@ -1,8 +1,11 @@
-"""When a letter of a local day is due. Pure: the rules of a zone come from the zone data; no clock is read."""
+"""When a letter of a local day is due. The rules of a zone come from the zone data; no clock is read."""
 
 from __future__ import annotations
 
+import zoneinfo
 from datetime import UTC, date, datetime, time, timedelta
+from importlib.metadata import version
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 _STEP = timedelta(seconds=1)
@@ -40,3 +43,20 @@ def _first_moment_after_gap(before: datetime, after: datetime, zone: ZoneInfo) -
 def local_day(now: datetime, zone_name: str) -> date:
     """The calendar day it is in the zone at ``now`` (aware)."""
     return now.astimezone(ZoneInfo(zone_name)).date()
+
+
+def zone_data_version() -> str:
+    """The version of the zone data in use: the computer's own where it has any, else the tzdata package's."""
+    for folder in map(Path, zoneinfo.TZPATH):
+        if (folder / "America" / "New_York").is_file():
+            return _version_in(folder)
+    return version("tzdata")
+
+
+def _version_in(folder: Path) -> str:
+    """``tzdata.zi`` begins with a line as "# version 2026a"; some systems keep a file +VERSION instead."""
+    for name in ("tzdata.zi", "+VERSION"):
+        if (folder / name).is_file():
+            with (folder / name).open(encoding="ascii", errors="replace") as text:
+                return text.readline().removeprefix("# version").strip()
+    return "not told by this system"

@@ -1,0 +1,170 @@
+"""The health page: is the service doing its duty, and if not, why. Read-only, on this computer only by default."""
+
+from __future__ import annotations
+
+import socket
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import uvicorn
+from sqlalchemy.orm import Session
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse
+from starlette.routing import Route
+
+from soakbell.errors import SoakbellError
+from soakbell.store import letters
+from soakbell.store.engine import Store
+
+LONGEST_SILENCE = timedelta(minutes=3)
+LATE_AFTER = timedelta(minutes=15)
+CLOCK_SLACK = timedelta(minutes=2)
+FAULTS_IN_A_ROW = 3
+
+
+@dataclass(frozen=True)
+class Health:
+    """What the page shows. ``ok`` is False when there is any reason.
+
+    Attributes:
+        last_sweeps: boat -> when its sweep last ran.
+        refused: addresses in trouble, masked, with the state and the server's words.
+        unsure_tries: tries of which it isn't known whether they went out.
+        faults: step -> how often in a row it failed, and why.
+    """
+
+    ok: bool
+    reasons: tuple[str, ...]
+    last_sweeps: Mapping[str, datetime]
+    last_accepted_at: datetime | None
+    letters_late: int
+    refused: tuple[Mapping[str, str], ...]
+    unsure_tries: int
+    faults: Mapping[str, Mapping[str, Any]]
+    database: str
+    journal_mode: str
+    zone_data: str
+
+
+def read_health(store: Store, now: datetime, zone_data: str) -> Health:
+    """The state of the service as the database tells it at ``now``.
+
+    Raises:
+        StoreError: the database can't be read.
+    """
+    with store.reading() as session:
+        sweeps = {boat: at for boat, (_, at) in letters.notes_under(session, "sweep:").items()}
+        faults = {
+            step: {**value, "at": at.isoformat()}
+            for step, (value, at) in letters.notes_under(session, "fault:").items()
+        }
+        refused = tuple(
+            {
+                "address": masked(one.address),
+                "state": one.state,
+                "reply": one.reply.replace(one.address, "(address)"),
+            }
+            for one in letters.addresses_in_trouble(session)
+        )
+        late = letters.late_due_count(session, now, LATE_AFTER)
+        reasons = (
+            *_about_sweeps(sweeps, now),
+            *_about_clock(session, now),
+            *([f"letters late: {late}"] if late else []),
+            *(f"an address is {one['state']}: {one['address']}" for one in refused),
+            *(
+                f"{step} failed {one['count']} times in a row"
+                for step, one in faults.items()
+                if one["count"] >= FAULTS_IN_A_ROW
+            ),
+        )
+        return Health(
+            ok=not reasons,
+            reasons=reasons,
+            last_sweeps=sweeps,
+            last_accepted_at=letters.last_accepted_at(session),
+            letters_late=late,
+            refused=refused,
+            unsure_tries=letters.unsure_count(session),
+            faults=faults,
+            database=store.library,
+            journal_mode=store.journal_mode,
+            zone_data=zone_data,
+        )
+
+
+def _about_sweeps(sweeps: Mapping[str, datetime], now: datetime) -> list[str]:
+    if not sweeps:
+        return ["no sweep has run yet"]
+    return [
+        f"the sweep for {boat} last ran {(now - at).total_seconds():.0f} s ago"
+        for boat, at in sweeps.items()
+        if now - at > LONGEST_SILENCE
+    ]
+
+
+def _about_clock(session: Session, now: datetime) -> list[str]:
+    newest = letters.newest_moment(session)
+    if newest is None or now >= newest - CLOCK_SLACK:
+        return []
+    return [f"the clock is {(newest - now).total_seconds():.0f} s behind the newest row of the database"]
+
+
+def masked(address: str) -> str:
+    """Enough of an address for its owner to know it: "s...@example.org"."""
+    name, _, domain = address.rpartition("@")
+    return f"{name[:1]}...@{domain}"
+
+
+def health_app(read: Callable[[], Health]) -> Starlette:
+    """``GET /healthz``: 200 when all is well, 503 with the reasons when not."""
+
+    def healthz(_request: Request) -> JSONResponse:
+        try:
+            told = asdict(read())
+        except SoakbellError as fault:
+            told = {"ok": False, "reasons": [str(fault)]}
+        return JSONResponse(
+            _plain(told), status_code=200 if told["ok"] else 503, headers={"Cache-Control": "no-store"}
+        )
+
+    return Starlette(routes=[Route("/healthz", healthz, methods=["GET"])])
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return {key: _plain(each) for key, each in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [_plain(each) for each in value]
+    return value
+
+
+class PageServer:
+    """Serves an app from a thread of its own, so that it answers even when the sweep hangs."""
+
+    def __init__(self, app: Starlette, port: int, host: str = "127.0.0.1") -> None:
+        config = uvicorn.Config(
+            app, log_config=None, access_log=False, lifespan="off", ws="none", timeout_graceful_shutdown=5
+        )
+        self._server = uvicorn.Server(config)
+        self._socket = socket.create_server((host, port))
+        self.port: int = self._socket.getsockname()[1]
+        self._thread = threading.Thread(
+            target=self._server.run, kwargs={"sockets": [self._socket]}, name="pages", daemon=True
+        )
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Finish the answers begun and end; returns when the port is free."""
+        self._server.should_exit = True
+        if self._thread.is_alive():
+            self._thread.join(10)
+        self._socket.close()
