@@ -28,15 +28,28 @@ _DURATION = re.compile(
 
 
 def read_object(body: bytes, *, what: str) -> dict[str, object]:
-    """The JSON object in ``body``.
+    """The JSON object in ``body``, if it is no report of a fault (RFC 7807, or a lone ``error``).
+
+    Raises:
+        NotUnderstood: as ``read_json``; another value than an object; a report of a fault.
+    """
+    found = read_json(body, what=what)
+    if not isinstance(found, dict):
+        raise NotUnderstood(f"expected {what}, found {kind_of_value(found)}")
+    _refuse_fault_reports(found, what)
+    return found
+
+
+def read_json(body: bytes, *, what: str) -> object:
+    """The JSON value in ``body``.
 
     Args:
         body: the reply as it came.
         what: what was asked for, for the message ("a forecast grid").
 
     Raises:
-        NotUnderstood: not UTF-8, not JSON, cut off, a name given twice, NaN, an infinity, nested too deep,
-            not an object, a page of HTML, or the service's own report of a fault (RFC 7807).
+        NotUnderstood: not UTF-8, not JSON, cut off, a name given twice, NaN, an infinity, nested too deep, or a
+            page of HTML.
     """
     stripped = body.lstrip()
     if not stripped:
@@ -59,9 +72,6 @@ def read_object(body: bytes, *, what: str) -> dict[str, object]:
     except ValueError as error:  # JSONDecodeError, and integers of thousands of digits
         raise NotUnderstood(f"expected {what}, found no good JSON: {error}") from error
     _refuse_depth_and_half_characters(found, what)
-    if not isinstance(found, dict):
-        raise NotUnderstood(f"expected {what}, found {kind_of_value(found)}")
-    _refuse_fault_reports(found, what)
     return found
 
 

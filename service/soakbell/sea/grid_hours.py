@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from soakbell.clock import as_utc
+from soakbell.sea.conditions import LOWER_IS_WORSE
 from soakbell.sea.grid_forecast import GridForecast, Interval
 from soakbell.sea.sources import QUANTITIES, SourceHours, SourceKind
 
@@ -29,8 +30,6 @@ LAYER_OF: Mapping[str, str] = {
 
 _ALWAYS_ZERO = frozenset({"wind_kt", "gust_kt", "sea_m", "period_s"})
 """Zero over a whole week is a layer that nobody filled, not a calm (captured shore cells)."""
-
-_LOWER_IS_WORSE = frozenset({"period_s", "visibility_nm"})
 
 
 @dataclass(frozen=True)
@@ -138,7 +137,7 @@ def _column(quantity: str, intervals: Sequence[Interval], first: datetime, count
 def _worse(quantity: str, there: float, value: float) -> float:
     if np.isnan(there):
         return value
-    return min(there, value) if quantity in _LOWER_IS_WORSE else max(there, value)
+    return min(there, value) if quantity in LOWER_IS_WORSE else max(there, value)
 
 
 def _turning(intervals: Sequence[Interval], first: datetime, count: int) -> np.ndarray:

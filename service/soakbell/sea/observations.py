@@ -7,6 +7,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import pandas as pd
+from geographiclib.geodesic import Geodesic
+
+from soakbell.units import nmi_from_m
+
+MOVED_NMI = 1.0
+"""A station further than this from where the skipper confirmed it may be another one under the same id."""
 
 
 @dataclass(frozen=True)
@@ -34,3 +40,10 @@ class StationReport:
     newest: Mapping[str, Observed]
     lat: float | None = None
     lon: float | None = None
+
+
+def has_moved(report: StationReport, lat: float, lon: float) -> bool:
+    """Whether a station lies elsewhere than at the confirmed place (degrees). A report without one can't tell."""
+    if report.lat is None or report.lon is None:
+        return False
+    return nmi_from_m(Geodesic.WGS84.Inverse(report.lat, report.lon, lat, lon)["s12"]) > MOVED_NMI
