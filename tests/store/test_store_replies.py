@@ -16,13 +16,13 @@ from sqlalchemy.pool import StaticPool
 
 from soakbell.errors import StoreError
 from soakbell.sea.sources import RawReply, SourceKind
-from soakbell.sea.warnings import OfficialWarning, Vtec
+from soakbell.sea.warnings import AlertsReply, OfficialWarning, Vtec, in_force, remember
 from soakbell.store.replies import (
+    forget_warnings,
     keep_reply,
     keep_warnings,
     newest_good,
     prune_replies,
-    prune_warnings,
     reply_named,
     seen_warnings,
     warning_as_json,
@@ -350,37 +350,31 @@ def test_warnings_come_in_the_order_they_were_sent(session: Session) -> None:
     assert [warning.id for warning in seen_warnings(session)] == ["b", "a"]
 
 
-def test_warnings_that_are_over_can_go(session: Session) -> None:
-    keep_warnings(session, [a_warning()], NOW)
-    assert prune_warnings(session, NOW + 12 * HOUR) == 0
-    assert prune_warnings(session, NOW + 12 * HOUR + timedelta(seconds=1)) == 1
-    assert seen_warnings(session) == ()
-
-
-def test_a_warning_until_further_notice_is_not_dropped(session: Session) -> None:
+def test_only_warnings_that_are_not_needed_and_long_not_seen_are_forgotten(session: Session) -> None:
     """F8."""
-    keep_warnings(session, [a_warning(ends_at=None, vtec=(a_vtec(ends_at=None),))], NOW)
-    keep_warnings(session, [a_warning(id="b", expires_at=None, ends_at=None, vtec=())], NOW)
-    assert prune_warnings(session, NOW + 1000 * DAY) == 0
+    needed, listed, over = (a_warning(id=name) for name in ("needed", "listed", "over"))
+    keep_warnings(session, [needed, over], NOW - 8 * DAY)
+    keep_warnings(session, [listed], NOW - DAY)
+    assert forget_warnings(session, [needed], last_seen_before=NOW - 7 * DAY) == 1
+    assert set(seen_warnings(session)) == {needed, listed}
 
 
-@pytest.mark.parametrize("tie", ["reference", "VTEC", "both through a third"])
-def test_a_cancel_stays_as_long_as_what_it_ends(session: Session, tie: str) -> None:
-    """F8: without its cancel the first warning would count as in force again."""
-    first = a_warning(id="first", ends_at=NOW + 2 * DAY, vtec=(a_vtec(ends_at=NOW + 2 * DAY),))
-    over = {"id": "cancel", "message_type": "Cancel", "expires_at": NOW + HOUR, "ends_at": NOW + HOUR}
-    by_event = (a_vtec(action="CAN", ends_at=NOW + HOUR),)
-    told = {
-        "reference": [first, a_warning(**over, references=("first",), vtec=())],
-        "VTEC": [first, a_warning(**over, vtec=by_event)],
-        "both through a third": [
-            first,
-            a_warning(**over, references=("middle",), vtec=()),
-            a_warning(id="middle", ends_at=NOW + HOUR, vtec=by_event),
-        ],
-    }[tie]
-    keep_warnings(session, told, NOW)
-    keep_warnings(session, [a_warning(id="other", vtec=())], NOW)
-    assert prune_warnings(session, NOW + DAY) == 1
-    assert {warning.id for warning in seen_warnings(session)} == {warning.id for warning in told}
-    assert prune_warnings(session, NOW + 3 * DAY) == len(told)
+def test_a_vanished_warning_and_its_cancel_outlive_a_restart(session: Session) -> None:
+    """F8: what the sea room remembers, the store brings back, and the cancel with it."""
+    warning = a_warning(zones=("GMZ730", "GMZ755"))
+    cancel = a_warning(
+        id="cancel",
+        message_type="Cancel",
+        zones=("GMZ755",),
+        sent_at=NOW + HOUR,
+        expires_at=NOW + 2 * HOUR,
+        ends_at=NOW + 2 * HOUR,
+        references=(warning.id,),
+        vtec=(a_vtec(action="CAN", ends_at=NOW + 12 * HOUR),),
+    )
+    keep_warnings(session, [warning, cancel], NOW + HOUR)
+    later = NOW + 4 * HOUR
+    needed = remember(seen_warnings(session), AlertsReply(later, (), None, ()), later, asked=["GMZ730"])
+    forget_warnings(session, needed, last_seen_before=later)
+    (held,) = in_force(seen_warnings(session), ["GMZ730", "GMZ755"], later, later + HOUR)
+    assert (held.zones, held.message.id) == (("GMZ730",), warning.id)

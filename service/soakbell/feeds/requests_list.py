@@ -15,7 +15,8 @@ from typing import Literal, Protocol
 from urllib3.util import parse_url
 
 from soakbell.errors import FetchFailed, NotUnderstood
-from soakbell.feeds.strict_json import list_at, moment, object_at, read_object, text_at, text_or_none_at
+from soakbell.feeds.alerts import parse_alerts
+from soakbell.feeds.strict_json import list_at, moment, read_object, shown, text_at
 from soakbell.feeds.transport import JSON_TYPES, Ask
 from soakbell.sea.sources import RawReply, SourceKind
 
@@ -175,28 +176,16 @@ def fetch_warnings(transport: Fetcher, zone: str, services: PublicServices = PUB
     while True:
         asked.add(ask.url)
         pages.append(transport.fetch(ask))
-        following = next_page(pages[-1])
+        following = parse_alerts(pages[-1].body).next_url
         if following is None:
             return tuple(pages)
         ours = following.startswith(f"{services.weather_api}/alerts")
         if not ours or following in asked or len(pages) == MOST_PAGES:
-            message = f"warnings for {zone}: page {len(pages)} leads on to {following!r}, which can't be followed"
+            message = (
+                f"warnings for {zone}: page {len(pages)} leads on to {shown(following)}, which can't be followed"
+            )
             raise FetchFailed(message, retry=True)
         ask = replace(ask, url=following, key=f"{zone} page {len(pages) + 1}")
-
-
-def next_page(reply: RawReply) -> str | None:
-    """Where a list of warnings goes on (``pagination.next``); None at its end.
-
-    Raises:
-        NotUnderstood: the page is no list of features, or ``pagination`` has another form.
-    """
-    where = f"warnings for {reply.key}"
-    page = read_object(reply.body, what="a list of warnings")
-    list_at(page, "features", where)
-    if page.get("pagination") is None:
-        return None
-    return text_or_none_at(object_at(page, "pagination", where), "next", f"{where}: pagination")
 
 
 def _newest_id(listing: RawReply, office: str, product: str) -> str:
@@ -214,10 +203,10 @@ def _issue(entry: object, product: str, where: str) -> tuple[datetime, str]:
     if not isinstance(entry, Mapping):
         raise NotUnderstood(f"{where}: an entry is no object")
     if entry.get("productCode", product) != product:
-        raise NotUnderstood(f"{where}: holds another product, {entry['productCode']!r}")
+        raise NotUnderstood(f"{where}: holds another product, {shown(entry['productCode'])}")
     found = text_at(entry, "id", where)
     if not _PRODUCT_ID.fullmatch(found):
-        raise NotUnderstood(f"{where}: {found[:80]!r} is no id of a product")
+        raise NotUnderstood(f"{where}: {shown(found)} is no id of a product")
     return moment(entry.get("issuanceTime"), f"{where}: issuanceTime"), found
 
 

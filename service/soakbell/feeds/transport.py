@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import ipaddress
 import json
+import re
 import socket
 import threading
 import zlib
@@ -52,6 +53,7 @@ MAX_AGE_BELIEVED_S = 3600.0
 MOST_REDIRECTS = 3
 MOST_KEPT = 64
 
+_ETAG = re.compile(r'(W/)?"[\x21\x23-\x7e]*"')
 _CHUNK_BYTES = 16_384
 _SHOWN = 300  # characters of a service's own words that are quoted in a message
 _REDIRECTS = frozenset({301, 302, 303, 307, 308})
@@ -371,8 +373,16 @@ class Transport:
             message = f"{where}: sent without a length, so that a cut can't be told from the end"
             raise UnusableReply(message, retry=True, reply=reply)
         if not moved:
-            etag = answer.headers.get("etag")
-            self._keep(ask, _Kept(reply=reply, etag=etag, kept_at=now, good_until=_good_until(answer, now)))
+            etag = answer.headers.get("etag", "")
+            self._keep(
+                ask,
+                _Kept(
+                    reply=reply,
+                    etag=etag if _ETAG.fullmatch(etag) else None,
+                    kept_at=now,
+                    good_until=_good_until(answer, now),
+                ),
+            )
         return reply
 
     def _kept_for(self, ask: Ask) -> _Kept | None:

@@ -127,19 +127,15 @@ def keep_warnings(session: Session, warnings: Iterable[OfficialWarning], now: da
         session.flush()
 
 
-def prune_warnings(session: Session, over_before: datetime) -> int:
-    """Drop messages that were over before then; gives their count.
+def forget_warnings(session: Session, needed: Iterable[OfficialWarning], *, last_seen_before: datetime) -> int:
+    """Drop messages that are not among ``needed`` and were last seen before then; gives their count.
 
-    Messages of one event, by reference or by VTEC, go together once all are over: a cancel dropped before the
-    warning it ends would bring the warning back. A message without an end isn't dropped.
+    ``needed`` is what ``sea.warnings.remember`` says must be gone on with: it keeps a cancel as long as what it
+    ends.
     """
-    rows = session.scalars(select(SeenWarningRow)).all()
-    doomed = [
-        row.id
-        for family in _families(rows)
-        if all(row.over_at is not None and row.over_at < over_before for row in family)
-        for row in family
-    ]
+    ids = {warning.id for warning in needed}
+    old = session.scalars(select(SeenWarningRow.id).where(SeenWarningRow.last_seen_at < last_seen_before))
+    doomed = [row_id for row_id in old if row_id not in ids]
     _drop(session, SeenWarningRow, SeenWarningRow.id, doomed)
     return len(doomed)
 
@@ -214,21 +210,6 @@ def _over_at(warning: OfficialWarning) -> datetime | None:
 
 def _ends_sooner(new: datetime | None, old: datetime | None) -> bool:
     return new is not None and (old is None or new < old)
-
-
-def _families(rows: Iterable[SeenWarningRow]) -> list[list[SeenWarningRow]]:
-    by_name: dict[object, list[SeenWarningRow]] = {}
-    for row in rows:
-        met = {id(family): family for name in _names(row) if (family := by_name.get(name)) is not None}
-        joined = [row, *(member for family in met.values() for member in family)]
-        by_name.update((name, joined) for member in joined for name in _names(member))
-    return list({id(family): family for family in by_name.values()}.values())
-
-
-def _names(row: SeenWarningRow) -> set[object]:
-    """What ties a message to others: ids and VTEC events."""
-    warning = warning_from_json(row.message)
-    return {row.id, *warning.references, *(vtec.event for vtec in warning.vtec)}
 
 
 def _in_utc(warning: OfficialWarning) -> OfficialWarning:
