@@ -269,6 +269,8 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ('contact = "skipper@boat.example"', 'contact = "http://x.example"', "sources.contact", "https page"),
         ("zone_text = 12", "zone_text = 1000", "sources.max_age_h.zone_text", "at most 24"),
         ('"choppy" = 1.2', '"choppy" = 0', "sources.chop_m.choppy", "more than 0"),
+        ('"choppy" = 1.2', '"chopy" = 1.2', "sources.chop_m", "not 'chopy' but one of smooth"),
+        ('"rough" = 2.0', '"rough" = 0.2', "sources.chop_m", "no less for 'rough' than for 'a heavy chop'"),
         ('morning = "04:30"', 'morning = "4:30"', "letters.morning", "HH:MM"),
         ('morning = "04:30"', "morning = 04:30:00", "letters.morning", "in quotes"),
         ('morning = "04:30"', 'morning = "24:00"', "letters.morning", "HH:MM"),

@@ -16,6 +16,7 @@ import zoneinfo
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 from urllib.parse import urlsplit
@@ -62,6 +63,21 @@ SHORE_EVENTS = (
     "Rip Current Statement",
 )
 """The only events that may be told without barring: they speak of the shore. All others always bar."""
+
+CHOP_WORDS = (
+    "smooth",
+    "slightly choppy",
+    "a light chop",
+    "a moderate chop",
+    "chop",
+    "choppy",
+    "very choppy",
+    "a heavy chop",
+    "rough",
+    "very rough",
+    "extremely rough",
+)
+"""The forecast's words for sheltered waters, lightest first."""
 
 _MOST_BYTES = 1_000_000
 _SECRET_CHARACTERS = 1000
@@ -154,6 +170,17 @@ def _shore_event(text: str) -> str:
     if text not in SHORE_EVENTS:
         raise ValueError(f"an event of the shore only: {', '.join(SHORE_EVENTS)}; every other event bars")
     return text
+
+
+def _rising(heights: dict[str, float]) -> dict[str, float]:
+    unknown = [word for word in heights if word not in CHOP_WORDS]
+    if unknown:
+        raise ValueError(f"not {unknown[0]!r} but one of {', '.join(CHOP_WORDS)}")
+    given = [word for word in CHOP_WORDS if word in heights]
+    for lighter, heavier in pairwise(given):
+        if heights[heavier] < heights[lighter]:
+            raise ValueError(f"no less for {heavier!r} than for {lighter!r}")
+    return heights
 
 
 def _no_doubles(items: tuple[str, ...]) -> tuple[str, ...]:
@@ -362,7 +389,7 @@ class Sources(_Table):
     buoys: BaseUrl = Field(default="https://www.ndbc.noaa.gov", description="an https address")
     max_age_h: MaxAgeH = Field(default=MaxAgeH(), description="a table [sources.max_age_h]")
     large_gap: LargeGap = Field(default=LargeGap(), description="a table [sources.large_gap]")
-    chop_m: dict[Name, ChopHeight] = Field(
+    chop_m: Annotated[dict[str, ChopHeight], AfterValidator(_rising)] = Field(
         default_factory=dict, description="the forecast's words and a height in metres, more than 0 and at most 6"
     )
     not_a_bar: tuple[Annotated[str, AfterValidator(_shore_event)], ...] = Field(
