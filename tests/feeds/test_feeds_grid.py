@@ -5,8 +5,10 @@ from __future__ import annotations
 import copy
 import json
 import math
+import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -334,6 +336,25 @@ def test_hours_follow_utc_through_both_nights_of_the_clock_change() -> None:
         assert (wind.index[1:] - wind.index[:-1] == pd.Timedelta(hours=1)).all()
 
 
+@pytest.mark.shared
+@pytest.mark.parametrize("first", ["2026-03-06T21:00:00+00:00", "2026-10-30T21:00:00+00:00"])
+def test_the_captured_cell_gives_the_same_hours_over_both_nights_of_the_clock_change(
+    big_bend: bytes, first: str
+) -> None:
+    """F9: moved to another week, each time written with the offset that the harbor's clock has then."""
+    move = datetime.fromisoformat(first) - datetime(2022, 2, 3, 21, tzinfo=UTC)
+
+    def moved(found: re.Match[str]) -> str:
+        return (datetime.fromisoformat(found[0]) + move).astimezone(ZoneInfo("America/New_York")).isoformat()
+
+    body = re.sub(r"2022-\d\d-\d\dT\d\d:\d\d:\d\d\+00:00", moved, big_bend.decode())
+    assert "-05:00" in body
+    assert "-04:00" in body
+    there, here = hours(body.encode()).numbers, hours(big_bend).numbers
+    assert there.index.tolist() == (here.index + move).tolist()
+    np.testing.assert_array_equal(there.to_numpy(), here.to_numpy())
+
+
 @pytest.mark.parametrize("layer", ["windSpeed", "windGust", "waveHeight", "wavePeriod"])
 def test_nought_from_end_to_end_is_no_forecast(layer: str) -> None:
     """F6, in any number of intervals."""
@@ -502,6 +523,11 @@ def test_hazards_carry_their_code_and_times() -> None:
 def test_a_hazard_that_cannot_be_read_is_never_dropped(value: object) -> None:
     with pytest.raises(NotUnderstood, match="hazards"):
         parse_grid(cell(hazards=[["2026-12-08T12:00:00+00:00/PT3H", value]]))
+
+
+def test_a_grid_without_its_hazard_layer_is_not_whole() -> None:
+    with pytest.raises(NotUnderstood, match="hazards"):
+        parse_grid(cell(hazards=None))
 
 
 # replies that are refused as a whole

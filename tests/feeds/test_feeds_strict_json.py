@@ -33,6 +33,7 @@ def test_a_plain_object_is_read_as_it_stands() -> None:
         (b'{"a": 1e400}', "range of a double"),
         (b'{"a": -1e400}', "range of a double"),
         (b'{"a": ' + b"9" * 5000 + b"}", "no good JSON"),
+        (b'{"a": ' + b"9" * 400 + b"}", "too many digits"),
         (b'{"a": 1, "a": 2}', "given twice"),
         (b'{"b": {"a": 1, "a": 1}}', "given twice"),
         (b'{"a": 1', "no good JSON"),

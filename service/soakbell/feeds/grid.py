@@ -128,7 +128,7 @@ def parse_grid(body: bytes) -> GridForecast:
     its own interval; a time that can't be read makes the whole reply not understood.
 
     Raises:
-        NotUnderstood: not a raw gridpoint reply, or one whose times, name or hazards can't be read.
+        NotUnderstood: not a raw gridpoint reply, or one whose times, name or hazards are missing or can't be read.
     """
     reply = read_object(body, what="a forecast grid")
     properties = object_at(reply, "properties", "forecast grid")
@@ -230,12 +230,9 @@ def _thunder_between(starts_at: datetime, ends_at: datetime, value: object) -> I
 
 
 def _hazards(properties: Mapping[str, object]) -> tuple[GridHazard, ...]:
-    if "hazards" not in properties:
-        return ()
+    """The hazard layer. Every captured grid has one, if only empty; without it nothing tells what was left out."""
     found = []
     for starts_at, ends_at, value in _values(object_at(properties, "hazards", "forecast grid"), "hazards"):
-        if value is None:
-            continue
         if not isinstance(value, list):
             raise NotUnderstood(f"hazards: expected a list, found {kind_of_value(value)}")
         for item in value:

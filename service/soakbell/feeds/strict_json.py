@@ -18,6 +18,7 @@ MOST_LEVELS = 40
 """Nesting allowed in a reply. The deepest captured reply has 9 levels."""
 
 _SHOWN = 80  # characters of a strange value that are quoted in a message
+_MOST_DIGITS = 15  # of a whole number: beyond, a double no longer holds each one
 _MOMENT = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(:[0-9]{2}(\.[0-9]{1,6})?)?(Z|[+-][0-9]{2}:[0-9]{2})"
 )
@@ -66,10 +67,11 @@ def read_json(body: bytes, *, what: str) -> object:
             object_pairs_hook=_each_name_once,
             parse_constant=_refuse_constant,
             parse_float=_finite_float,
+            parse_int=_modest_int,
         )
     except RecursionError as error:
         raise NotUnderstood(f"expected {what}, found JSON nested without end") from error
-    except ValueError as error:  # JSONDecodeError, and integers of thousands of digits
+    except ValueError as error:  # JSONDecodeError is one
         raise NotUnderstood(f"expected {what}, found no good JSON: {error}") from error
     _refuse_depth_and_half_characters(found, what)
     return found
@@ -211,6 +213,12 @@ def _finite_float(digits: str) -> float:
     if not math.isfinite(value):
         raise ValueError(f"the number {shown(digits)} is past the range of a double")
     return value
+
+
+def _modest_int(digits: str) -> int:
+    if len(digits) > _MOST_DIGITS:
+        raise ValueError(f"the number {shown(digits)} has too many digits")
+    return int(digits)
 
 
 def _refuse_depth_and_half_characters(found: object, what: str) -> None:
