@@ -148,7 +148,8 @@ def _span(ranges: list[Range]) -> Range | None:
     if not ranges:
         return None
     lows = [stated.low for stated in ranges if stated.low is not None]
-    return Range(min(lows) if lows else None, max(stated.high for stated in ranges))
+    low = min(lows) if len(lows) == len(ranges) else None
+    return Range(low, max(stated.high for stated in ranges))
 
 
 def _worst(period: ForecastPeriod) -> Worst:
