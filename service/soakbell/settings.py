@@ -207,6 +207,7 @@ LocalTime = Annotated[time, BeforeValidator(_local_time)]
 BaseUrl = Annotated[str, AfterValidator(_base_url)]
 Degrees = Annotated[float, Field(ge=-_MOST_DEGREES, le=_MOST_DEGREES)]
 """Whether it is a place near the harbor is checked with the harbor at hand, to say what was meant."""
+Measured = Literal["wind_kt", "gust_kt", "sea_m", "visibility_nm"]
 Quantity = Literal["wind_kt", "gust_kt", "wind_from_deg", "sea_m", "period_s", "thunder_pct", "visibility_nm"]
 
 
@@ -312,6 +313,9 @@ class Area(_Table):
     protected_waters: bool = Field(default=False, description="true or false")
     station: str | None = Field(
         default=None, pattern=r"^[A-Z0-9]{4,7}$", description='a station id in capitals and digits, as in "42036"'
+    )
+    station_gives: Annotated[tuple[Measured, ...], AfterValidator(_no_doubles)] = Field(
+        default=("wind_kt",), min_length=1, description='quantities it measures, as in ["wind_kt", "sea_m"]'
     )
 
     def as_area(self) -> ForecastArea:

@@ -20,11 +20,20 @@ def near(found: datetime | None, printed: datetime) -> bool:
 
 
 def test_key_west_in_june_agrees_with_the_naval_observatory() -> None:
-    """A1: U.S. Naval Observatory, as quoted on a third-party page: 6:39 and 20:18 EDT, 24.6 N 81.8 W."""
+    """A1: U.S. Naval Observatory, as quoted on a third-party page: 6:13, 6:39, 20:18 and 20:44 EDT, 24.6 N 81.8 W."""
     light = sunlight(date(2003, 6, 20), 24.6, -81.8, "America/New_York")
     assert near(light.rises_at, datetime(2003, 6, 20, 6, 39, tzinfo=EDT))
     assert near(light.sets_at, datetime(2003, 6, 20, 20, 18, tzinfo=EDT))
+    assert near(light.dawn_at, datetime(2003, 6, 20, 6, 13, tzinfo=EDT))
+    assert near(light.dusk_at, datetime(2003, 6, 20, 20, 44, tzinfo=EDT))
     assert light.state == "rises and sets"
+
+
+def test_civil_twilight_in_london_agrees_with_the_almanac() -> None:
+    """A2: public test data of the library astral, test_sun_utc.py: 7:04 and 16:34 UTC."""
+    light = sunlight(date(2015, 12, 1), *LONDON, "UTC")
+    assert near(light.dawn_at, datetime(2015, 12, 1, 7, 4, tzinfo=UTC))
+    assert near(light.dusk_at, datetime(2015, 12, 1, 16, 34, tzinfo=UTC))
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ class ForecastArea:
         sub_area: the named part of the zone this area lies in, or None: the worst of all parts counts.
         protected_waters: the forecast's words for protected waters apply here.
         station: id of a buoy or shore station whose fresh reading is required, or None.
+        station_gives: quantities it measures; each of them is required.
     """
 
     name: str
@@ -30,3 +31,4 @@ class ForecastArea:
     sub_area: str | None
     protected_waters: bool
     station: str | None
+    station_gives: tuple[str, ...]

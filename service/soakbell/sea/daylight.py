@@ -9,7 +9,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from astral import Observer
-from astral.sun import elevation, sunrise, sunset
+from astral.sun import dawn, dusk, elevation, sunrise, sunset
 
 SunState = Literal["rises and sets", "always up", "always down", "edge of endless day"]
 
@@ -20,6 +20,7 @@ _HORIZON_DEG = -50 / 60  # the sun's centre when its upper limb is on the sea ho
 class Sunlight:
     """The daylight that begins on one local day, aware UTC.
 
+    ``dawn_at`` and ``dusk_at`` bound civil twilight, the sun's centre 6 degrees below the horizon (USNO).
     ``sets_at`` is the sunset that follows ``rises_at``, in high summer of the far north after midnight. Both are
     None in an endless day or night, which ``state`` tells apart; one of them is None on the edge of one.
     """
@@ -28,6 +29,8 @@ class Sunlight:
     rises_at: datetime | None
     sets_at: datetime | None
     state: SunState
+    dawn_at: datetime | None = None
+    dusk_at: datetime | None = None
 
 
 def sunlight(day: date, lat_deg: float, lon_deg: float, zone_name: str) -> Sunlight:
@@ -49,7 +52,10 @@ def sunlight(day: date, lat_deg: float, lon_deg: float, zone_name: str) -> Sunli
     else:
         noon = datetime.combine(day, time(12), tzinfo=zone)
         state = "always up" if elevation(observer, noon, with_refraction=False) > _HORIZON_DEG else "always down"
-    return Sunlight(day, rises_at, sets_at, state)
+    dawn_at, dusk_at = _at(dawn, observer, day, zone), _at(dusk, observer, day, zone)
+    if dusk_at is not None and sets_at is not None and dusk_at < sets_at:
+        dusk_at = _at(dusk, observer, day + timedelta(days=1), zone)
+    return Sunlight(day, rises_at, sets_at, state, dawn_at, dusk_at)
 
 
 def _at(event: Callable[..., datetime], observer: Observer, day: date, zone: ZoneInfo) -> datetime | None:
