@@ -20,7 +20,7 @@ def near(found: datetime | None, printed: datetime) -> bool:
 
 
 def test_key_west_in_june_agrees_with_the_naval_observatory() -> None:
-    """A1: U.S. Naval Observatory, as quoted on a third-party page: 6:13, 6:39, 20:18 and 20:44 EDT, 24.6 N 81.8 W."""
+    """A1: U.S. Naval Observatory, quoted on a third-party page: 6:13, 6:39, 20:18, 20:44 EDT, 24.6 N 81.8 W."""
     light = sunlight(date(2003, 6, 20), 24.6, -81.8, "America/New_York")
     assert near(light.rises_at, datetime(2003, 6, 20, 6, 39, tzinfo=EDT))
     assert near(light.sets_at, datetime(2003, 6, 20, 20, 18, tzinfo=EDT))
