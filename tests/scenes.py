@@ -10,8 +10,10 @@ failed_service      the service itself could not make a call
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 
 import pandas as pd
 
@@ -231,11 +233,12 @@ def wait_by_wind() -> Scene:
             "place": "Outer Bar",
         },
     )
+    nearer = replace(over, values={**over.values, "value": 20.0, "place": "Nine Foot"})
     call = replace(
         calm,
         word=CallWord.WAIT,
         window=None,
-        reasons=(over, Reason("too_short", {"needed_min": 300.0, "longest_min": 45.0})),
+        reasons=(over, nearer, Reason("too_short", {"needed_min": 300.0, "longest_min": 45.0})),
         cautions_told=(),
         disagreements=(),
         outlook=(_day(8, DayState.NOT_FIT, None, _binding("wind_kt", 22.0, est(10)), over), *_days_ahead()),
@@ -247,7 +250,7 @@ def wait_by_wind() -> Scene:
 
 
 ADVISORY_TEXT = """\
-Small Craft Advisory issued December 8 at 3:12AM EST until December 8 at 7:00PM EST by NWS Tallahassee FL
+Small Craft Advisory issued December 8 at {issued}AM EST until December 8 at 7:00PM EST by NWS Tallahassee FL
 
 * WHAT...Southwest winds 20 to 25 kt with gusts up to 30 kt and seas
   3 to 5 ft expected.
@@ -282,7 +285,7 @@ def advisory(sent_at: datetime, onset_at: datetime | None = None) -> OfficialWar
         references=(),
         vtec=(),
         headline="SMALL CRAFT ADVISORY IN EFFECT UNTIL 7 PM EST THIS EVENING",
-        text=ADVISORY_TEXT,
+        text=ADVISORY_TEXT.format(issued=f"{sent_at - timedelta(hours=5):%H:%M}".lstrip("0")),
         url="https://api.weather.gov/alerts/urn:oid:2.49.0.1.840.0.invented",
     )
 
@@ -310,14 +313,10 @@ def wait_by_warning() -> Scene:
 
 def no_call_stale() -> Scene:
     calm = pull_morning().call
-    fault = Reason(
-        "source_fault",
-        {
-            "kind": SourceKind.ZONE_TEXT,
-            "key": "GMZ730",
-            "code": FaultCode.STALE,
-            "detail": "Issued Mon 7 Dec 09:26; the office has sent nothing newer",
-        },
+    lacking = tuple(
+        Reason("not_known", {"quantity": quantity, "place": place, "at": est(7), "source": "zone text"})
+        for place in ("Nine Foot", "Outer Bar", "The Hump")
+        for quantity in ("wind_kt", "sea_m")
     )
     sources = _sources(MADE_AT)
     stale = replace(
@@ -331,16 +330,13 @@ def no_call_stale() -> Scene:
         calm,
         word=CallWord.NO_CALL,
         window=None,
-        reasons=(
-            fault,
-            Reason("not_known", {"quantity": "sea_m", "place": "Outer Bar", "at": est(7), "source": "zone text"}),
-        ),
+        reasons=lacking,
         cautions_told=(),
         disagreements=(),
         outlook=(
-            _day(8, DayState.NOT_KNOWN, None, None, fault),
+            _day(8, DayState.NOT_KNOWN, None, None, lacking[0]),
             *(
-                replace(d, state=DayState.NOT_KNOWN, window=None, binding=None, reasons=(fault,))
+                replace(d, state=DayState.NOT_KNOWN, window=None, binding=None, reasons=lacking[:1])
                 for d in _days_ahead()
             ),
         ),
@@ -394,6 +390,12 @@ def failed_service() -> Scene:
         valid_until=est(18, 4),
     )
     return Scene(call, replace(FACTS, late=True, watch_until=None, expired=(est(4, 30, day=7),)))
+
+
+@cache
+def letter_of(scene: Callable[[], Scene]) -> Letter:
+    """The scene's letter, drawn and written once for all tests."""
+    return scene().letter()
 
 
 SCENES = {

@@ -9,7 +9,8 @@ import os
 from pathlib import Path
 
 import pytest
-from scenes import SCENES
+
+from scenes import SCENES, letter_of
 
 GOLDEN = Path(__file__).parent / "golden"
 PARTS = {"subject": "subject", "txt": "text", "html": "html"}
@@ -17,7 +18,7 @@ PARTS = {"subject": "subject", "txt": "text", "html": "html"}
 
 @pytest.mark.parametrize("name", SCENES)
 def test_the_letter_is_the_one_that_was_read_and_agreed_to(name: str) -> None:
-    letter = SCENES[name]().letter()
+    letter = letter_of(SCENES[name])
     for suffix, part in PARTS.items():
         path = GOLDEN / f"{name}.{suffix}"
         written = getattr(letter, part) + ("\n" if suffix == "subject" else "")

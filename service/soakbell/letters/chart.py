@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from soakbell.letters.figures import figure, named, short_figure
+from soakbell.letters.figures import bare_figure, figure, named
 from soakbell.letters.times import HarborTimes
-from soakbell.letters.words import listed
+from soakbell.letters.words import listed, off_water_at
 from soakbell.planning.call import Call
 from soakbell.units import ft_from_m, is_number, m_from_ft
 
@@ -30,7 +30,7 @@ DOTS_PER_PX = 2
 
 _HOUR = timedelta(hours=1)
 _FONT = "DejaVu Sans"  # ships with matplotlib, so the picture is the same everywhere
-_TEXT_PT = 12.5
+_TEXT_PT = 15.0
 
 
 @dataclass(frozen=True)
@@ -112,17 +112,17 @@ def _in_numbers(row: DayHours, call: Call, times: HarborTimes) -> str:
         past = [times.span(*run) for run in _runs([at for at, value in ahead if value > row.limit])]
         limit = figure(row.quantity, row.limit)
         told.append(
-            f"over the limit of {limit} {listed(past)}"
+            f"over the limit of {limit} from {listed(past)}"
             if past
             else f"not over the limit of {limit} in any known hour"
         )
     if call.window is not None:
-        ends_at = call.window.lands_at + (call.window.last_departure_at - call.window.leaves_at)
+        ends_at = off_water_at(call.window)
         within = [value for at, value in ahead if at < ends_at and at + _HOUR > call.window.leaves_at]
         if within:
             told.append(f"in the window at most {figure(row.quantity, max(within), row.limit)}")
     if holes:
-        told.append(f"not known {listed(holes)}")
+        told.append(f"not known from {listed(holes)}")
     return f"{'; '.join(told)}."
 
 
@@ -137,10 +137,10 @@ def chart_png(call: Call, times: HarborTimes) -> bytes | None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    picture = Figure(figsize=(WIDTH_PX / 100, 4.8), dpi=100 * DOTS_PER_PX, facecolor="white")
+    picture = Figure(figsize=(WIDTH_PX / 100, 5.7), dpi=100 * DOTS_PER_PX, facecolor="white")
     canvas = FigureCanvasAgg(picture)
     air, sea = picture.subplots(2, 1)
-    picture.subplots_adjust(left=0.085, right=0.915, top=0.93, bottom=0.075, hspace=0.42)
+    picture.subplots_adjust(left=0.085, right=0.915, top=0.9, bottom=0.06, hspace=0.36)
     wind, gust, waves = rows
     top = _scale_top([wind, gust], 10.0)
     _ground(air, call, times, [wind], top)
@@ -148,13 +148,14 @@ def chart_png(call: Call, times: HarborTimes) -> bytes | None:
     _steps(air, wind, width=3.2, style="solid")
     _limit(air, wind, "solid")
     _limit(air, gust, (0, (2.2, 1.4)))
-    _title(air, "Wind, kt (thick); gusts (broken)", right=f"hours {times.abbreviation}")
+    broken = f"Gusts, kt, broken line{_limit_words(gust)}"
+    _title(air, f"Wind, kt, thick line{_limit_words(wind)}\n{broken}", right=f"hours {times.abbreviation}")
     top_m = _scale_top([waves], m_from_ft(3.0))
     _ground(sea, call, times, [waves], top_m)
     _steps(sea, waves, width=3.2, style="solid")
     _limit(sea, waves, "solid")
     _sea_scale(sea, top_m)
-    _title(sea, "Seas, ft", right="m")
+    _title(sea, f"Seas, ft{_limit_words(waves)}", right="m")
     return _in_greys(canvas)
 
 
@@ -189,6 +190,7 @@ def _ground(axes: Axes, call: Call, times: HarborTimes, rows: Sequence[DayHours]
         [*(_x(at, times) for at in ticks), end], [*(f"{times.local(at):%H}" for at in ticks), "24"], family=_FONT
     )
     axes.tick_params(labelsize=_TEXT_PT, length=3, color="0.4", labelfontfamily=_FONT)
+    axes.tick_params(axis="x", pad=8)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     for side in ("left", "bottom"):
@@ -202,9 +204,9 @@ def _ground(axes: Axes, call: Call, times: HarborTimes, rows: Sequence[DayHours]
             begin, stop = _x(hole_begin, times), _x(hole_end, times)
             axes.axvspan(begin, stop, facecolor="white", edgecolor="0.55", hatch="////", linewidth=0.0, zorder=1)
             if stop - begin >= 4:
-                _label(axes, (begin + stop) / 2, top * 0.86, "not\nknown", centred=True)
+                _label(axes, (begin + stop) / 2, top * 0.86, "not\nknown")
     if call.window is not None:
-        begin, stop = _x(call.window.leaves_at, times), _x(call.window.lands_at, times)
+        begin, stop = _x(call.window.leaves_at, times), _x(off_water_at(call.window), times)
         axes.plot(
             [begin, stop], [0.0, 0.0], color="black", linewidth=9, solid_capstyle="butt", clip_on=False, zorder=4
         )
@@ -229,11 +231,12 @@ def _steps(axes: Axes, row: DayHours, *, width: float, style: str | tuple[float,
 
 
 def _limit(axes: Axes, row: DayHours, style: str | tuple[float, tuple[float, float]]) -> None:
-    if row.limit is None:
-        return
-    kind = named(row.quantity)
-    axes.axhline(row.limit, color="0.35", linewidth=1.3, linestyle=style, zorder=3)
-    _label(axes, 0.2, row.limit, f"{kind.short} limit {short_figure(row.quantity, row.limit)}", centred=False)
+    if row.limit is not None:
+        axes.axhline(row.limit, color="0.35", linewidth=1.3, linestyle=style, zorder=3)
+
+
+def _limit_words(row: DayHours) -> str:
+    return f"; limit {bare_figure(row.quantity, row.limit)}" if row.limit is not None else ""
 
 
 def _sea_scale(axes: Axes, top_m: float) -> None:
@@ -256,16 +259,15 @@ def _title(axes: Axes, text: str, *, right: str) -> None:
     axes.set_title(right, loc="right", fontsize=_TEXT_PT - 1.5, family=_FONT, pad=5)
 
 
-def _label(axes: Axes, x: float, y: float, text: str, *, centred: bool) -> None:
+def _label(axes: Axes, x: float, y: float, text: str) -> None:
     axes.text(
         x,
         y,
         text,
-        ha="center" if centred else "left",
-        va="center" if centred else "bottom",
+        ha="center",
+        va="center",
         fontsize=_TEXT_PT - 1.5,
         family=_FONT,
         zorder=6,
-        parse_math=False,
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5, "alpha": 0.85} if centred else None,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
     )

@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from soakbell.letters.chart import chart_png, day_in_numbers
 from soakbell.letters.facts import LetterFacts
-from soakbell.letters.page import TEXT_COLUMNS, page_of
+from soakbell.letters.page import SECTIONS, TEXT_COLUMNS, page_of
 from soakbell.letters.pull_day import pull_day_ics
 from soakbell.letters.times import HarborTimes
 from soakbell.letters.track import strings_gpx
@@ -58,7 +58,7 @@ def morning_letter(call: Call, facts: LetterFacts, *, kind: LetterKind, previous
     """
     times = HarborTimes(facts.zone_name, call.day)
     before = previous if kind == "changed" else None
-    chart = chart_png(call, times)
+    chart = chart_png(call, times) if "chart" in SECTIONS[call.word] else None
     page = page_of(
         call,
         facts,
@@ -71,7 +71,7 @@ def morning_letter(call: Call, facts: LetterFacts, *, kind: LetterKind, previous
     subject = _plain().get_template("morning.subject.txt").render(values).removesuffix("\n")
     values["subject"] = subject
     attachments: list[Attachment] = []
-    if chart is not None and "chart" in page.sections:
+    if chart is not None:
         attachments.append(Attachment("chart.png", "image", "png", chart, CHART_CID))
     calendar = pull_day_ics(call, facts, before)
     if calendar is not None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import datetime
 
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
@@ -14,8 +13,10 @@ from soakbell.letters.words import (
     FAULT_WORDS,
     STANDING,
     Teller,
+    capital,
     changes,
     listed,
+    off_water_at,
     one_line,
     silence,
     source_words,
@@ -131,8 +132,7 @@ class DayRow:
 class SoakRow:
     string: str
     fishing: str
-    oldest: str
-    median: str
+    soak: str
     state: str
 
 
@@ -232,11 +232,11 @@ def page_of(
         limits=listed(limit_words(quantity, limit) for quantity, limit in call.limits.items()),
         legal_hours=_legal_hours(today, times),
         reasons_title=_REASONS_TITLE[call.word],
-        reasons=tuple(teller.tell(r).sentence for r in call.reasons),
+        reasons=teller.tell_all(call.reasons),
         days=tuple(_day_row(d, teller) for d in call.outlook),
         soak=tuple(_soak_row(s) for s in call.strings),
         cautions_told=tuple(one_line(c) for c in call.cautions_told),
-        disagreements=tuple(teller.tell(r).sentence for r in call.disagreements),
+        disagreements=teller.tell_all(call.disagreements),
         sources=tuple(_source_row(s, times) for s in call.sources),
         ages_at=_ages_at(call, times),
         credits=facts.credits,
@@ -284,7 +284,7 @@ def _brief(call: Call, teller: Teller) -> str:
         strings = f"strings {listed(names)}"
     else:
         strings = f"{len(names)} strings, {names[0]} first"
-    first, last = teller.times.hour(call.window.leaves_at), teller.times.hour(call.window.lands_at)
+    first, last = teller.times.hour(call.window.leaves_at), teller.times.hour(off_water_at(call.window))
     return f" {first}-{last}, {strings}"
 
 
@@ -299,12 +299,13 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
             leave = f"between {leave} and {times.hour(window.last_departure_at)}"
         else:
             leave = f"at {leave}"
-        home = times.zoned(_off_water_at(window))
+        home = times.zoned(off_water_at(window))
         return f"Leave {facts.harbor} {leave}, be off the water by {home}. Pull {strings}."
     recall = _RECALL if previous is not None and previous.word is CallWord.PULL else ""
-    reason = teller.tell(_deciding(call, teller)).sentence
-    after = _until_when(call, times) if call.word is CallWord.WAIT else _NO_CALL_MEANS
-    return f"{recall}{reason} {after}"
+    told = teller.tell(_deciding(call, teller))
+    if call.word is CallWord.WAIT:
+        return f"{recall}{told.sentence} {_until_when(call, times)}"
+    return f"{recall}{capital(told.short)}. {_NO_CALL_MEANS}"
 
 
 def _deciding(call: Call, teller: Teller) -> Reason:
@@ -317,14 +318,10 @@ _NO_CALL_MEANS = (
 )
 
 
-def _off_water_at(window: Window) -> datetime:
-    return window.lands_at + (window.last_departure_at - window.leaves_at)
-
-
 def _until_when(call: Call, times: HarborTimes) -> str:
     for day in call.outlook:
         if day.day > call.day and day.state is DayState.FIT and day.window is not None:
-            span = times.span_of_day(day.window.leaves_at, day.window.lands_at)
+            span = times.span_of_day(day.window.leaves_at, off_water_at(day.window))
             return f"The next day that fits is {day_words(day.day)}, {span}."
     return "No day ahead is known to fit."
 
@@ -347,12 +344,12 @@ def _warnings_line(call: Call, times: HarborTimes) -> str:
 
 
 def _warning_block(warning: OfficialWarning, times: HarborTimes) -> WarningBlock:
-    begin = f"From {times.dated(warning.onset_at)}" if warning.onset_at else "Begin not stated"
-    end = f"to {times.dated(warning.ends_at)}" if warning.ends_at else "end not stated"
+    begin = f"From {times.hour(warning.onset_at)}" if warning.onset_at else "Begin not stated"
+    end = f"to {times.zoned(warning.ends_at)}" if warning.ends_at else "end not stated"
     return WarningBlock(
         event=one_line(warning.event),
         times=f"{begin}{' ' if warning.onset_at and warning.ends_at else ', '}{end}, for {listed(warning.zones)}",
-        issued=f"Issued by {one_line(warning.sender)}, {times.dated(warning.sent_at)}",
+        issued=f"Issued by {one_line(warning.sender)}, {times.zoned(warning.sent_at)}",
         url=warning.url if warning.url.startswith("https://") else "",
         lines=tuple(warning.text.strip("\r\n").splitlines()),
         paragraphs=unfolded(warning.text),
@@ -380,15 +377,15 @@ def unfolded(text: str) -> tuple[str, ...]:
 def _window_block(window: Window, teller: Teller) -> WindowBlock:
     times = teller.times
     first, last, lands = window.leaves_at, window.last_departure_at, window.lands_at
-    off_water_at = _off_water_at(window)
+    ends_at = off_water_at(window)
     moving = last > first
     back = f"{times.hour(lands)} if you leave at {times.hour(first)}"
     return WindowBlock(
         leave=f"{times.span(first, last)} {times.abbreviation}" if moving else times.zoned(first),
-        back=f"{back}, {times.hour(off_water_at)} if you leave at {times.hour(last)}" if moving else back,
-        off_water=times.zoned(off_water_at),
+        back=f"{back}, {times.hour(ends_at)} if you leave at {times.hour(last)}" if moving else back,
+        off_water=times.zoned(ends_at),
         trip=f"{window.distance_nmi:.1f} nmi, {minutes_words((lands - first).total_seconds() / 60)}",
-        binding=teller.binding(window.binding) if window.binding else "",
+        binding=capital(teller.binding(window.binding)) if window.binding else "",
     )
 
 
@@ -403,7 +400,7 @@ def _pull_row(pull: StringPull, times: HarborTimes) -> PullRow:
 
 def _soak_or_not(soak_h: float | None, oldest_h: float | None) -> str:
     if soak_h is None:
-        return "soak not known"
+        return "not known"
     soak = soak_words(soak_h)
     if oldest_h is None or soak_words(oldest_h) == soak:
         return soak
@@ -422,7 +419,7 @@ def _day_row(day: DayOutlook, teller: Teller) -> DayRow:
         binding = teller.binding_short(day.binding)
     else:
         binding = teller.tell(teller.deciding(day.reasons, known=known)).short if day.reasons else ""
-    window = teller.times.span_of_day(day.window.leaves_at, day.window.lands_at) if day.window else ""
+    window = teller.times.span_of_day(day.window.leaves_at, off_water_at(day.window)) if day.window else ""
     return DayRow(day=day_words(day.day), state=DAY_STATE_WORDS[day.state], window=window, binding=binding)
 
 
@@ -440,10 +437,18 @@ def _soak_row(state: StringState) -> SoakRow:
     return SoakRow(
         string=state.string,
         fishing=str(state.fishing),
-        oldest=soak_words(state.oldest_soak_h) if state.oldest_soak_h is not None else "none",
-        median=soak_words(state.median_soak_h) if state.median_soak_h is not None else "none",
+        soak=_oldest_soak(state),
         state=words,
     )
+
+
+def _oldest_soak(state: StringState) -> str:
+    if state.oldest_soak_h is None:
+        return "none"
+    oldest = soak_words(state.oldest_soak_h)
+    if state.median_soak_h is None or soak_words(state.median_soak_h) == oldest:
+        return oldest
+    return f"{oldest}; half have {soak_words(state.median_soak_h)} or less"
 
 
 def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
@@ -451,10 +456,10 @@ def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
     if line.fault is not None:
         state = f"not used: {FAULT_WORDS[line.fault]}"
         if line.detail:
-            state = f"{state}. {one_line(line.detail)}"
+            state = f"{state}. {capital(one_line(line.detail))}"
     return SourceRow(
         name=source_words(line.kind.value, line.key),
-        issued=times.dated(line.issued_at) if line.issued_at else "not known",
+        issued=times.hour(line.issued_at) if line.issued_at else "not known",
         age=age_words(line.age_h) if line.age_h is not None else "not known",
         max_age=age_words(line.max_age_h),
         state=state,

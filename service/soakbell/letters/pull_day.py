@@ -8,7 +8,7 @@ from uuid import NAMESPACE_URL, uuid5
 from icalendar import Calendar, Event
 
 from soakbell.letters.facts import LetterFacts
-from soakbell.letters.words import listed
+from soakbell.letters.words import listed, off_water_at
 from soakbell.planning.call import Call, CallWord
 
 
@@ -38,7 +38,7 @@ def _calendar(call: Call, planned: Call, facts: LetterFacts, status: str, head: 
     event.add("sequence", facts.turn)
     event.add("dtstamp", call.made_at.astimezone(UTC))
     event.add("dtstart", window.leaves_at.astimezone(UTC))
-    event.add("dtend", window.lands_at.astimezone(UTC))
+    event.add("dtend", off_water_at(window).astimezone(UTC))
     event.add("status", status)
     event.add("summary", f"{head}: {listed(p.string for p in window.pulls)} | {facts.boat}")
     event.add("location", facts.harbor)

@@ -12,7 +12,7 @@ from datetime import datetime, time
 
 from soakbell.letters.figures import bare_figure, figure, margin_words, named, past_limit_short, short_figure
 from soakbell.letters.times import HarborTimes, age_words, minutes_words, soak_words
-from soakbell.planning.call import Binding, Call, CallWord, DayState, Reason, SourceLine
+from soakbell.planning.call import Binding, Call, CallWord, DayState, Reason, SourceLine, Window
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.units import is_number
 
@@ -38,6 +38,11 @@ SHORT_QUOTE = 60
 """Longest official headline that a subject carries whole; the page always has all of it."""
 
 
+def off_water_at(window: Window) -> datetime:
+    """When the boat is back that left at the last departure: the end of the window."""
+    return window.lands_at + (window.last_departure_at - window.leaves_at)
+
+
 def listed(names: Iterable[str]) -> str:
     """``a``, ``a and b``, ``a, b and c``."""
     all_names = list(names)
@@ -49,6 +54,10 @@ def listed(names: Iterable[str]) -> str:
 def one_line(text: str) -> str:
     """Text from outside, folded to one line."""
     return " ".join(text.split())
+
+
+def capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def ended(text: str) -> str:
@@ -82,8 +91,8 @@ class Teller:
     times: HarborTimes
     sources: tuple[SourceLine, ...] = ()
 
-    def tell(self, reason: Reason) -> Told:
-        """A reason in words.
+    def tell(self, reason: Reason, others: tuple[Reason, ...] = ()) -> Told:
+        """A reason in words. ``others`` say the same of other places and are told along.
 
         Raises:
             ValueError: no words for the code, or it lacks one of its values.
@@ -91,7 +100,18 @@ class Teller:
         form = _FORMS.get(reason.code)
         if form is None:
             raise ValueError(f"no words for the reason {reason.code!r}; give it some in letters/words.py")
-        return form(_Case(self, reason))
+        return form(_Case(self, reason, others))
+
+    def tell_all(self, reasons: tuple[Reason, ...]) -> tuple[str, ...]:
+        """A sentence for each reason, in order; those that differ only in place are told as one, by the worst."""
+        groups: dict[tuple[object, ...], list[Reason]] = {}
+        for reason in reasons:
+            groups.setdefault(_same_but_for_place(reason), []).append(reason)
+        told = []
+        for group in groups.values():
+            worst = max(group, key=_weight)
+            told.append(self.tell(worst, tuple(r for r in group if r is not worst)).sentence)
+        return tuple(told)
 
     def deciding(self, reasons: tuple[Reason, ...], *, known: bool) -> Reason:
         """The reason to name first: where the outcome is not known, the first that says why it isn't."""
@@ -114,10 +134,11 @@ class Teller:
 
 @dataclass(frozen=True)
 class _Case:
-    """One reason being told. Asking for a value it doesn't have names the reason."""
+    """One reason being told, ``others`` along with it. Asking for a value it doesn't have names the reason."""
 
     teller: Teller
     reason: Reason
+    others: tuple[Reason, ...]
 
     @property
     def times(self) -> HarborTimes:
@@ -152,7 +173,13 @@ class _Case:
         return listed(str(v) for v in value) if isinstance(value, (tuple, list)) else str(value)
 
     def place(self) -> str:
+        """`` at Outer Bar``, or "" where no place is told."""
         return _at_place(self.text("place"))
+
+    def elsewhere(self, begin: str = "The same") -> str:
+        """A sentence that names the other places, or ""."""
+        places = dict.fromkeys(one_line(str(other.values["place"])) for other in self.others)
+        return f" {begin} at {listed(places)}." if places else ""
 
     def quantity(self) -> str:
         return self.text("quantity")
@@ -171,12 +198,27 @@ class _Case:
         return ""
 
 
+def _same_but_for_place(reason: Reason) -> tuple[object, ...]:
+    apart = {"place", "at", "worst_at", "value", "low", "high", "low_source", "high_source"}
+    if reason.code == "not_known":
+        apart.add("quantity")
+    if "place" not in reason.values:
+        return (id(reason),)
+    return (reason.code, *sorted((k, str(v)) for k, v in reason.values.items() if k not in apart))
+
+
+def _weight(reason: Reason) -> float:
+    """How far a number lies past its limit, or two apart: of several places the worst is told."""
+    first, second = (
+        reason.values.get(k) for k in (("value", "limit") if "limit" in reason.values else ("low", "high"))
+    )
+    if is_number(first) and is_number(second):
+        return abs(float(first) - float(second))  # type: ignore[arg-type]
+    return 0.0
+
+
 def _at_place(place: str) -> str:
     return f" at {place}" if place else ""
-
-
-def _capital(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _over_limit(case: _Case) -> Told:
@@ -191,14 +233,14 @@ def _over_limit(case: _Case) -> Told:
     )
     return Told(
         f"{kind.name} {figure(quantity, value, limit)}{case.hour('worst_at')}{case.place()}, "
-        f"{margin_words(quantity, margin)} of {figure(quantity, limit)}{since}.",
+        f"{margin_words(quantity, margin)} of {figure(quantity, limit)}{since}.{case.elsewhere('Past it also')}",
         past_limit_short(quantity, value, limit),
     )
 
 
 def _warning(case: _Case) -> Told:
     event = case.text("event")
-    return Told(f"{event} for {case.names('zones')}, {case.from_to()}. Its full text is in this letter.", event)
+    return Told(f"{event} for {case.names('zones')}, {case.from_to()}.", event)
 
 
 def _headline(case: _Case) -> Told:
@@ -209,13 +251,13 @@ def _headline(case: _Case) -> Told:
 
 def _grid_hazard(case: _Case) -> Told:
     event = case.text("event")
-    return Told(f'The grid forecast sets "{event}"{case.place()}, {case.from_to()}.', event)
+    return Told(f'The grid forecast sets "{event}"{case.place()}, {case.from_to()}.{case.elsewhere()}', event)
 
 
 def _unclear(case: _Case) -> Told:
     return Told(
         f'The forecast{case.place()}{case.hour("at")} says "{case.text("phrase")}". '
-        "That was not understood, and such an hour is never used.",
+        f"That was not understood, and such an hour is never used.{case.elsewhere()}",
         f"forecast{case.place()} not understood",
     )
 
@@ -224,7 +266,7 @@ def _source_fault(case: _Case) -> Told:
     kind, key, code = case.text("kind"), case.text("key"), FaultCode(case.text("code"))
     lines = case.teller.sources
     age_h = next((line.age_h for line in lines if line.kind.value == kind and line.key == key), None)
-    told = f"{_capital(_fault_words(kind, key, code, age_h, short=False))}."
+    told = f"{capital(_fault_words(kind, key, code, age_h, short=False))}."
     detail = case.text("detail")
     return Told(f"{told} {ended(detail)}" if detail else told, _fault_words(kind, key, code, age_h, short=True))
 
@@ -246,28 +288,37 @@ def _contradicted(case: _Case) -> Told:
         f"{kind.name}{case.place()}{case.hour('at')}: "
         f"{source_words(case.text('low_source'))} says {figure(quantity, low)}, "
         f"{source_words(case.text('high_source'))} says {figure(quantity, high)}. "
-        f"They may differ by {figure(quantity, case.any('most'))}; the worse of both is used.",
+        f"They may differ by {figure(quantity, case.any('most'))}; the worse of both is used."
+        f"{case.elsewhere('They differ also')}",
         f"sources differ on {kind.short}, {bare_figure(quantity, low)} or {short_figure(quantity, high)}",
     )
 
 
 def _not_known(case: _Case) -> Told:
-    kind, source = named(case.quantity()), case.text("source")
-    by = f" from the {source_words(source)}" if source else ""
-    told = f"{kind.name}{case.place()}{case.hour('at')}: not known{by}. An hour that is not known is never used."
+    source, cases = case.text("source"), (case.reason, *case.others)
+    what = listed(dict.fromkeys(named(str(r.values["quantity"])).short for r in cases))
+    where = listed(dict.fromkeys(one_line(str(r.values["place"])) for r in cases if r.values["place"]))
+    moments = [r.values["at"] for r in cases]
+    first = min((at for at in moments if isinstance(at, datetime)), default=None)
+    when = f" for {case.times.hour(first)}" if first is not None else ""
+    short = case.fault(source, short=True) or f"{named(case.quantity()).short} not known"
+    lacking = f"{what}{_at_place(where)} not known{when}"
+    if not source:
+        return Told(f"{capital(lacking)}. An hour that is not known is never used.", short)
     fault = case.fault(source)
-    return Told(
-        f"{told} {_capital(fault)}." if fault else told,
-        case.fault(source, short=True) or f"{kind.short} not known",
+    head = (
+        f"{capital(fault)}: {lacking} from it" if fault else f"{capital(lacking)} from the {source_words(source)}"
     )
+    return Told(f"{head}. Such an hour is never used.", short)
 
 
 def _warnings_not_known(case: _Case) -> Told:
-    told = f"Whether an official warning is in force{case.place()} is not known."
-    fault = case.fault(SourceKind.WARNINGS.value)
+    kind = SourceKind.WARNINGS.value
+    told = f"Whether an official warning is in force{case.place()} is not known.{case.elsewhere()}"
+    fault = case.fault(kind)
     return Told(
-        f"{told} {_capital(fault)}." if fault else told,
-        case.fault(SourceKind.WARNINGS.value, short=True) or "official warnings not known",
+        f"{capital(fault)}. {told}" if fault else told,
+        case.fault(kind, short=True) or "official warnings not known",
     )
 
 
@@ -305,9 +356,9 @@ def _nothing_ripe(case: _Case) -> Told:
     oldest, floor = case.number("oldest_soak_h"), case.number("floor_h")
     short = "no string has soaked long enough"
     if oldest is None or floor is None:
-        return Told(f"{_capital(short)} to be worth pulling.", short)
+        return Told(f"{capital(short)} to be worth pulling.", short)
     return Told(
-        f"{_capital(short)}: the oldest, {case.text('oldest_string')}, has {soak_words(oldest)} "
+        f"{capital(short)}: the oldest, {case.text('oldest_string')}, has {soak_words(oldest)} "
         f"of the {soak_words(floor)} it should have.",
         short,
     )
@@ -319,12 +370,12 @@ def _nothing_set(_case: _Case) -> Told:
 
 def _clock(case: _Case) -> Told:
     short = "the service's clock can't be trusted"
-    return Told(f"{_capital(short)}: {ended(case.text('detail'))}", short)
+    return Told(f"{capital(short)}: {ended(case.text('detail'))}", short)
 
 
 def _failed(case: _Case) -> Told:
     short = "the service itself failed"
-    return Told(f"{_capital(short)} and could not make a call: {ended(case.text('detail'))}", short)
+    return Told(f"{capital(short)} and could not make a call: {ended(case.text('detail'))}", short)
 
 
 _FORMS: dict[str, Callable[[_Case], Told]] = {
@@ -382,7 +433,7 @@ def changes(previous: Call, call: Call, times: HarborTimes) -> tuple[str, ...]:
 def _call_in_brief(call: Call, times: HarborTimes) -> str:
     if call.window is None:
         return call.word.value
-    return f"{call.word.value}, {times.span(call.window.leaves_at, call.window.lands_at)}"
+    return f"{call.word.value}, {times.span(call.window.leaves_at, off_water_at(call.window))}"
 
 
 STANDING = (
