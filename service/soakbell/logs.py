@@ -65,3 +65,4 @@ def log_to_stderr(level: int = logging.INFO) -> None:
     root = logging.getLogger()
     root.handlers[:] = [handler]
     root.setLevel(level)
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)  # else two lines at each waking

@@ -28,7 +28,6 @@ from soakbell.due_times import due_at, local_day
 from soakbell.errors import SoakbellError
 from soakbell.logs import scrubbed
 from soakbell.mail.sender import Outcome, Outgoing, Result, next_try
-from soakbell.planning.call import CallWord
 from soakbell.store import letters
 from soakbell.store.engine import Store
 from soakbell.store.letters import ClaimedLetter, ClaimedRecipient, ClaimLost, DueClaim, WrittenLetter
@@ -299,7 +298,7 @@ class Sweep:
         return newest is not None and self._clock.now() < newest - CLOCK_SLACK
 
     def _refuse_pull(self, letter: WrittenLetter, barred: bool) -> None:
-        if barred and letter.call is not None and letter.call.word == CallWord.PULL:
+        if barred and letter.call is not None and letter.call.word == "PULL":
             raise SoakbellError("a PULL was written although the clock or the service itself can't be trusted")
 
     # ---- watching

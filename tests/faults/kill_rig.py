@@ -1,0 +1,244 @@
+"""Kills a service again and again in the midst of one morning, and counts the letters that came through.
+
+The service is any command. It finds in its environment:
+
+RIG_FOLDER  a folder of its own, made ready by ``prepare``; it writes a file ``done`` there (holding its count of
+            steps, or 0) once it has marked a letter as accepted
+RIG_PORT    the port of the mail catcher on 127.0.0.1, which may be down
+RIG_DUE     local ISO time at which the one letter is due, a minute ago
+RIG_ZONE    the zone of that time, in which it is about noon
+RIG_STEP    in some lives: the step at which it is to kill itself; a command may ignore it
+
+Each point is one database. Its first life is killed; then it is started anew, with the catcher up, until ``done``;
+then it gets SIGTERM and must end with 0.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import random
+import re
+import signal
+import socket
+import subprocess
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import SMTP, Envelope
+from aiosmtpd.smtp import Session as SmtpSession
+
+PATIENCE_S = 30.0
+BEFORE_250_S = 0.05  # widens the moment in which a letter is taken but its 250 isn't out
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One point: how its first life ends, and how it goes on."""
+
+    number: int
+    step: int | None
+    delay_s: float
+    catcher_up_at_first: bool
+    rivals: int
+
+
+@dataclass(frozen=True)
+class Point:
+    plan: Plan
+    killed: bool
+    ended: tuple[int, ...]
+    letters: Counter[tuple[str, str]]
+    """(Message-ID, address) -> how often it arrived."""
+
+    @property
+    def lost(self) -> bool:
+        return len({address for _, address in self.letters}) < 2
+
+    @property
+    def repeats(self) -> int:
+        return sum(self.letters.values()) - len(self.letters)
+
+    @property
+    def strangers(self) -> int:
+        """Letters beyond the first Message-ID: a letter written twice."""
+        return len({name for name, _ in self.letters}) - 1 if self.letters else 0
+
+
+class Catcher:
+    """A mail server that keeps what it is given. It can be down at first."""
+
+    def __init__(self) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port: int = probe.getsockname()[1]
+        self.letters: Counter[tuple[str, str]] = Counter()
+        self._controller: Controller | None = None
+
+    def up(self) -> None:
+        if self._controller is None:
+            self._controller = Controller(self, hostname="127.0.0.1", port=self.port)
+            self._controller.start()
+
+    def down(self) -> None:
+        if self._controller is not None:
+            self._controller.stop()
+            self._controller = None
+
+    async def handle_DATA(self, _server: SMTP, _session: SmtpSession, envelope: Envelope) -> str:
+        assert isinstance(envelope.content, bytes)
+        found = re.search(rb"^Message-ID: (<[^>]+>)", envelope.content, re.MULTILINE)
+        assert found is not None
+        for address in envelope.rcpt_tos:
+            self.letters[found[1].decode(), str(address)] += 1
+        await asyncio.sleep(BEFORE_250_S)
+        return "250 kept"
+
+
+@dataclass(frozen=True)
+class Rig:
+    command: Sequence[str]
+    prepare: Callable[[Path], None]
+    folder: Path
+    has_steps: bool = True
+
+    def run(self, points: int, seed: int, workers: int = 2) -> list[Point]:
+        """Kill the service at ``points`` points: where it has steps, every other one at a step spread evenly over
+        the morning, the rest after a random delay."""
+        steps, took_s = self._undisturbed()
+        dice = random.Random(seed)
+        plans = [
+            Plan(
+                number=n,
+                step=1 + (n // 2) * steps // max(points // 2, 1) if self.has_steps and n % 2 == 0 else None,
+                delay_s=dice.uniform(0.3, 1.1) * took_s,
+                catcher_up_at_first=dice.random() < 0.7,
+                rivals=2 if dice.random() < 0.2 else 1,
+            )
+            for n in range(points)
+        ]
+        with ThreadPoolExecutor(workers) as pool:
+            return list(pool.map(self._point, plans))
+
+    def _undisturbed(self) -> tuple[int, float]:
+        """Steps and seconds of a morning that nobody kills."""
+        catcher = Catcher()
+        catcher.up()
+        began = time.monotonic()
+        with self._life("undisturbed", catcher.port) as life:
+            self._await_done("undisturbed", life)
+            took_s = time.monotonic() - began
+            assert _end(life) == 0, "an undisturbed morning must end with 0"
+        catcher.down()
+        return int((self.folder / "undisturbed" / "done").read_text()), took_s
+
+    def _point(self, plan: Plan) -> Point:
+        name = f"point-{plan.number:03d}"
+        catcher = Catcher()
+        if plan.catcher_up_at_first:
+            catcher.up()
+        try:
+            killed = self._first_life(name, plan, catcher.port)
+            catcher.up()
+            with contextlib.ExitStack() as lives:
+                running = [lives.enter_context(self._life(name, catcher.port)) for _ in range(plan.rivals)]
+                self._await_done(name, *running)
+                ended = tuple(_end(life) for life in running)
+        finally:
+            catcher.down()
+        return Point(plan, killed, ended, catcher.letters)
+
+    def _first_life(self, name: str, plan: Plan, port: int) -> bool:
+        """True if it was killed in the midst, False if its morning was done before."""
+        with self._life(name, port, plan.step) as life:
+            if plan.step is None:
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    life.wait(plan.delay_s)
+            else:
+                deadline = time.monotonic() + PATIENCE_S
+                while life.poll() is None and not (self.folder / name / "done").exists():
+                    assert time.monotonic() < deadline, f"{name}: neither killed nor done"
+                    time.sleep(0.02)
+            if life.poll() is None:
+                life.kill()
+                life.wait()
+            assert life.returncode == -signal.SIGKILL, f"{name}: ended by itself with {life.returncode}"
+            return not (self.folder / name / "done").exists()
+
+    def _await_done(self, name: str, *lives: subprocess.Popen[bytes]) -> None:
+        deadline = time.monotonic() + PATIENCE_S
+        while not (self.folder / name / "done").exists():
+            assert time.monotonic() < deadline, f"{name}: not done after {PATIENCE_S:.0f} s\n{self._log(name)}"
+            assert any(life.poll() is None for life in lives), f"{name}: ended by itself\n{self._log(name)}"
+            time.sleep(0.02)
+
+    def _log(self, name: str) -> str:
+        return (self.folder / name / "log").read_text()[-3000:]
+
+    @contextlib.contextmanager
+    def _life(self, name: str, port: int, step: int | None = None) -> Iterator[subprocess.Popen[bytes]]:
+        folder = self.folder / name
+        if not folder.exists():
+            folder.mkdir(parents=True)
+            self.prepare(folder)
+        zone, due = _noon_somewhere()
+        environment = {
+            **os.environ,
+            "RIG_FOLDER": str(folder),
+            "RIG_PORT": str(port),
+            "RIG_DUE": due.isoformat(),
+            "RIG_ZONE": zone,
+        }
+        if step is not None:
+            environment["RIG_STEP"] = str(step)
+        with (folder / "log").open("ab") as log:
+            life = subprocess.Popen(self.command, env=environment, stdout=log, stderr=log)
+        try:
+            yield life
+        finally:
+            if life.poll() is None:
+                life.kill()
+                life.wait()
+
+
+_due_lock = threading.Lock()
+_due: tuple[str, datetime] | None = None
+
+
+def _noon_somewhere() -> tuple[str, datetime]:
+    """A zone in which it was noon a moment ago, and that local time; the same for the whole run."""
+    global _due
+    with _due_lock:
+        if _due is None:
+            now = datetime.now(UTC)
+            west = (now.hour - 12) % 24
+            zone = f"Etc/GMT+{west}" if west <= 12 else f"Etc/GMT-{24 - west}"
+            due = (now - timedelta(minutes=1)).astimezone(ZoneInfo(zone)).replace(tzinfo=None, second=0)
+            _due = (zone, due.replace(microsecond=0))
+        return _due
+
+
+def _end(life: subprocess.Popen[bytes]) -> int:
+    life.send_signal(signal.SIGTERM)
+    return life.wait(PATIENCE_S)
+
+
+def tally(points: Sequence[Point]) -> str:
+    """The counts of a run in one line."""
+    return (
+        f"{len(points)} points: {sum(p.killed for p in points)} killed before the letter was marked, "
+        f"{sum(not p.plan.catcher_up_at_first for p in points)} with the mail server down at first, "
+        f"{sum(p.plan.rivals > 1 for p in points)} with two services after; "
+        f"lost {sum(p.lost for p in points)}, "
+        f"repeated under the same Message-ID {sum(p.repeats for p in points)}, "
+        f"under another {sum(p.strangers for p in points)}"
+    )

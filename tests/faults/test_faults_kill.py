@@ -1,0 +1,55 @@
+"""S12, M6: killed at any point of the morning, no letter is lost, and a repeat carries the same Message-ID."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+from kill_rig import Rig, tally
+from sqlalchemy import select
+
+from soakbell.store.engine import open_store
+from soakbell.store.schema import CallRow, DueRow, OutboxRow, RecipientRow
+from soakbell.store.upgrade import migrate
+
+POINTS = int(os.environ.get("SOAKBELL_KILL_POINTS", "40"))
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore::DeprecationWarning:aiosmtpd")
+def test_a_service_killed_anywhere_loses_no_letter_and_writes_none_twice(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """S12, M6, S7. SOAKBELL_KILL_POINTS=200 for the full count."""
+    empty = tmp_path / "empty.db"
+    store = open_store(f"sqlite:///{empty}")
+    migrate(store)
+    store.close()
+
+    def prepare(folder: Path) -> None:
+        shutil.copyfile(empty, folder / "soakbell.db")
+
+    rig = Rig([sys.executable, str(Path(__file__).with_name("one_morning.py"))], prepare, tmp_path / "points")
+    points = rig.run(POINTS, seed=20261208)
+    with capsys.disabled():
+        print(f"\n{tally(points)}")
+    assert sum(point.killed for point in points) >= POINTS * 0.6
+    assert [point.plan for point in points if point.lost] == []
+    assert [point.plan for point in points if point.strangers] == []
+    assert {code for point in points for code in point.ended} == {0}
+    for point in points:
+        assert_whole(tmp_path / "points" / f"point-{point.plan.number:03d}" / "soakbell.db")
+
+
+def assert_whole(database: Path) -> None:
+    """The day's letter was written once and is marked accepted at both addresses."""
+    store = open_store(f"sqlite:///{database}")
+    with store.reading() as session:
+        assert session.scalars(select(DueRow.state).order_by(DueRow.due_at)).all() == ["written", "due"]
+        assert len(session.scalars(select(OutboxRow.id)).all()) == 1
+        assert len(session.scalars(select(CallRow.id)).all()) == 1
+        assert session.scalars(select(RecipientRow.state)).all() == ["accepted", "accepted"]
+    store.close()
