@@ -8,6 +8,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 import pandas as pd
+from pydantic import ConfigDict
 
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.sea.warnings import OfficialWarning
@@ -40,6 +41,8 @@ class Reason:
         out_of_season     rule, source
         nothing_ripe      oldest_string, oldest_soak_h, floor_h
         nothing_set
+        no_sunrise        state: the sun doesn't both rise and set that day
+        trip_no_longer_fits  leaves_at: the trip called earlier no longer fits
         clock             detail
         failed            detail: the service itself could not make a call
     """
@@ -154,6 +157,8 @@ class Call:
         limits: what the hours were held against, column -> limit.
         valid_until: after this the call counts for nothing.
     """
+
+    __pydantic_config__ = ConfigDict(arbitrary_types_allowed=True)  # for the table, when read back
 
     word: CallWord
     boat: str

@@ -133,7 +133,7 @@ def worst_of(
             asked &= hours < pd.Timestamp(need.to_at)
         missing = asked & ~given
         known.loc[missing, need.quantity] = False
-        lacking[missing & np.equal(lacking, None)] = need
+        lacking[missing & pd.isna(lacking)] = need
 
     return Conditions(
         place=place,
@@ -178,7 +178,7 @@ def _gaps(
             q = QUANTITIES.index(quantity)
             said = np.where(whole[:, :, q], numbers[:, :, q], np.nan)
             compared = (~np.isnan(said)).sum(axis=0) > 1
-            for h in np.flatnonzero(compared):
+            for h in np.flatnonzero(compared).tolist():
                 low_i, high_i = int(np.nanargmin(said[:, h])), int(np.nanargmax(said[:, h]))
                 low, high = float(said[low_i, h]), float(said[high_i, h])
                 if high - low > most:

@@ -42,7 +42,7 @@ def fitness(conditions: Conditions, limits: Limits, *, depth_m: float) -> Fitnes
     A hole is never inside a limit: an hour is asked as ``known & (value <= limit)`` (comparisons with NaN are
     False in both directions, so neither alone would do).
     """
-    hours = conditions.worst.index
+    hours = pd.DatetimeIndex(conditions.worst.index)
     bars = _barred(conditions, hours)
     known_all = np.full(len(hours), conditions.bars_known)
     for quantity in CARRYING:
@@ -83,7 +83,7 @@ def _held(conditions: Conditions, name: str, depth_m: float) -> tuple[np.ndarray
     return np.asarray(steepness(sea_m, period_s, depth_m), dtype=float), both
 
 
-def _barred(conditions: Conditions, hours: pd.Index[pd.Timestamp]) -> np.ndarray:
+def _barred(conditions: Conditions, hours: pd.DatetimeIndex) -> np.ndarray:
     barred = np.zeros(len(hours), dtype=bool)
     for bar in conditions.bars:
         starts = hours + pd.Timedelta(hours=1) > pd.Timestamp(bar.starts_at)

@@ -1,0 +1,281 @@
+"""One boat's morning: from what is on hand to the call, and from the call to a letter ready to be stored. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+
+import numpy as np
+import pandas as pd
+
+from soakbell.due_times import due_at, local_day
+from soakbell.fishery.season import season_day, working_hours
+from soakbell.gear.fold import GearState, fold
+from soakbell.gear.log import LogEntry
+from soakbell.gear.soak import NoSoak, soak_of
+from soakbell.planning.call import Call, CallWord, Reason, SourceLine
+from soakbell.planning.decide import (
+    DayRules,
+    Situation,
+    StringAhead,
+    Verdict,
+    decide,
+    still_good,
+    string_states,
+)
+from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip
+from soakbell.sea.conditions import Conditions
+from soakbell.sea.daylight import sunlight
+from soakbell.sea.fitness import fitness
+from soakbell.sea.sources import QUANTITIES
+from soakbell.settings import Settings
+from soakbell.survey import OnHand, SourceTold, Survey, survey
+
+OUTLOOK_DAYS = 7
+
+WORST_BY_MINIMUM = ("period_s", "visibility_nm")
+
+
+@dataclass(frozen=True)
+class Morning:
+    """A call and what it was made from."""
+
+    call: Call
+    trip: Trip | None
+    situation: Situation = field(repr=False)
+    survey: Survey = field(repr=False)
+
+
+def make_call(
+    settings: Settings,
+    on_hand: OnHand,
+    entries: Iterable[LogEntry],
+    now: datetime,
+    *,
+    day: date | None = None,
+    clock_suspect: bool = False,
+) -> Morning:
+    """Read all that is on hand and decide for the local ``day`` (None: today).
+
+    Args:
+        now: aware UTC; ages are counted to it, and no departure lies before it.
+        clock_suspect: the clock shows less than the newest moment on record; then the word is NO CALL.
+    """
+    today = local_day(now, settings.harbor.time_zone) if day is None else day
+    hours = table_hours(settings, today)
+    surveyed = survey(settings, on_hand, hours, now)
+    gear = fold(entries, settings.trap_strings)
+    situation = _situation(settings, surveyed, gear, today, now, clock_suspect=clock_suspect)
+    verdict = decide(situation)
+    call = _call(settings, surveyed, situation, verdict, today, now)
+    return Morning(call, verdict.trip, situation, surveyed)
+
+
+def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> Call | None:
+    """The call that replaces a PULL, or None while it stands.
+
+    A PULL falls where any hour still ahead of its trip is no longer fit; before the boat leaves, the fresh
+    decision takes its place, afterwards it is never another PULL. A PULL that stands is told again where a
+    warning has come that wasn't in the letter, since the skipper must read it.
+    """
+    if previous.window is None:
+        return None
+    fresh = morning.call
+    if still_good(trip, previous.window, morning.situation, now) and not morning.situation.faults:
+        known = {warning.id for warning in previous.warnings}
+        news = [
+            w for w in fresh.warnings if w.id not in known and w.event not in {p.event for p in previous.warnings}
+        ]
+        if not news:
+            return None
+        return replace(fresh, word=CallWord.PULL, window=previous.window, reasons=previous.reasons)
+    if fresh.word is CallWord.PULL and now < previous.window.leaves_at:
+        return fresh
+    if fresh.word is not CallWord.PULL:
+        return fresh
+    reasons = (Reason("trip_no_longer_fits", {"leaves_at": previous.window.leaves_at}), *fresh.reasons)
+    return replace(fresh, word=CallWord.WAIT, window=None, reasons=reasons)
+
+
+def failed_call(settings: Settings, day: date, now: datetime, error: str) -> Call:
+    """NO CALL because the service itself could not make one. Rests on nothing but the settings."""
+    return Call(
+        word=CallWord.NO_CALL,
+        boat=settings.boat.name,
+        day=day,
+        made_at=now,
+        window=None,
+        reasons=(Reason("failed", {"detail": error}),),
+        strings=(),
+        warnings=(),
+        cautions_told=(),
+        disagreements=(),
+        outlook=(),
+        sources=(),
+        hours=pd.DataFrame(columns=list(QUANTITIES), dtype=float, index=pd.DatetimeIndex([], tz="UTC")),
+        limits=settings.limits_for(None).given(),
+        valid_until=_end_of(settings, day),
+    )
+
+
+def table_hours(settings: Settings, today: date) -> pd.DatetimeIndex:
+    """Hourly UTC index from local midnight of ``today`` to the end of the outlook and a day more."""
+    zone = settings.harbor.time_zone
+    begins = pd.Timestamp(due_at(today, time(0), zone)).floor("h")
+    ends = pd.Timestamp(due_at(today + timedelta(days=OUTLOOK_DAYS + 1), time(0), zone))
+    return pd.date_range(begins, ends, freq="h", inclusive="left")
+
+
+# ---- from settings, survey and gear to a situation
+
+
+def _situation(
+    settings: Settings, surveyed: Survey, gear: GearState, today: date, now: datetime, *, clock_suspect: bool
+) -> Situation:
+    strings = settings.trap_strings
+    shallowest_m = min(string.depth_m for string in strings)
+    places = {
+        HARBOR: fitness(surveyed.conditions[settings.harbor.area], settings.limits_for(None), depth_m=shallowest_m)
+    }
+    for string in strings:
+        conditions, limits = surveyed.conditions[string.area], settings.limits_for(string.name)
+        places[string.name] = fitness(conditions, limits, depth_m=string.depth_m)
+    fresh_until = min(surveyed.fresh_until.values())
+    ahead, faults = [], []
+    for string in strings:
+        soak = soak_of(gear, string.name, now)
+        ahead.append(StringAhead(string, soak.fishing, soak.oldest_h, soak.median_h, now))
+        if soak.none_because is NoSoak.CLOCK_BEHIND_LOG:
+            faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest log entry"}))
+    if clock_suspect:
+        faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest record"}))
+    return Situation(
+        boat=Boat(
+            name=settings.boat.name,
+            cruise_kt=settings.boat.cruise_kt,
+            haul_min_per_trap=settings.boat.haul_min_per_trap,
+            trip_margin_min=settings.boat.trip_margin_min,
+        ),
+        harbor=settings.harbor.mark,
+        strings=tuple(ahead),
+        places=places,
+        days=tuple(
+            _day_rules(settings, today + timedelta(days=n), now, fresh_until if n == 0 else None)
+            for n in range(OUTLOOK_DAYS)
+        ),
+        break_margin_h=settings.letters.forecast_break_h,
+        faults=tuple(faults[:1]),
+    )
+
+
+def _day_rules(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayRules:
+    """What light and law leave of a day. ``fresh_until`` None: a later day, for which fresher data will come."""
+    season = season_day(settings.fishery, day, sector=settings.sector, region=settings.region)
+    if not season.may_harvest:
+        barring = [reason for reason in season.reasons if "harvest" in reason.bars]
+        return DayRules(
+            day, None, tuple(Reason("out_of_season", {"rule": r.text, "source": r.source}) for r in barring)
+        )
+    harbor = settings.harbor
+    sun = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone)
+    if sun.rises_at is None or sun.sets_at is None or sun.dawn_at is None or sun.dusk_at is None:
+        return DayRules(day, None, (Reason("no_sunrise", {"state": sun.state}),))
+    law = working_hours(settings.fishery, settings.sector, settings.region)
+    return DayRules(
+        day,
+        DayBounds(
+            out_from=max(sun.dawn_at, now),
+            home_by=sun.dusk_at,
+            haul_from=sun.rises_at + timedelta(minutes=law.after_sunrise_min),
+            haul_to=sun.sets_at - timedelta(minutes=law.before_sunset_min),
+            fresh_until=sun.dusk_at if fresh_until is None else fresh_until,
+        ),
+    )
+
+
+# ---- from verdict to call
+
+
+def _call(
+    settings: Settings, surveyed: Survey, situation: Situation, verdict: Verdict, today: date, now: datetime
+) -> Call:
+    begin, end = due_at(today, time(0), settings.harbor.time_zone), _end_of(settings, today)
+    used_at = verdict.window.leaves_at if verdict.window else now
+    faults = tuple(
+        Reason("source_fault", {"kind": t.kind, "key": t.key, "code": t.fault.code, "detail": t.fault.detail})
+        for t in surveyed.sources
+        if t.fault is not None
+    )
+    reasons = verdict.reasons
+    if verdict.word is not CallWord.PULL:
+        reasons = (*verdict.reasons, *faults) if verdict.word is CallWord.WAIT else (*faults, *verdict.reasons)
+    held = [h for h in surveyed.held if h.starts_at < end]
+    valid_until = end
+    if verdict.window is not None:
+        trip_h = verdict.window.lands_at - verdict.window.leaves_at
+        valid_until = verdict.window.last_departure_at + trip_h
+    return Call(
+        word=verdict.word,
+        boat=settings.boat.name,
+        day=today,
+        made_at=now,
+        window=verdict.window,
+        reasons=reasons,
+        strings=string_states(situation, now),
+        warnings=tuple(dict.fromkeys(h.message for h in held)),
+        cautions_told=surveyed.cautions,
+        disagreements=_disagreements(surveyed, now, end),
+        outlook=verdict.outlook,
+        sources=tuple(_source_line(told, used_at) for told in surveyed.sources),
+        hours=_worst_everywhere(surveyed.conditions.values(), begin, end),
+        limits=settings.limits_for(None).given(),
+        valid_until=valid_until,
+    )
+
+
+def _source_line(told: SourceTold, used_at: datetime) -> SourceLine:
+    age_h = None if told.issued_at is None else (used_at - told.issued_at) / timedelta(hours=1)
+    return SourceLine(
+        kind=told.kind,
+        key=told.key,
+        issued_at=told.issued_at,
+        fetched_at=told.fetched_at,
+        age_h=age_h,
+        max_age_h=told.max_age_h,
+        fault=told.fault.code if told.fault else None,
+        detail=told.fault.detail if told.fault else told.note,
+    )
+
+
+def _disagreements(surveyed: Survey, now: datetime, end: datetime) -> tuple[Reason, ...]:
+    """The widest gap of each place and quantity in what is left of the day."""
+    widest: dict[tuple[str, str], Reason] = {}
+    spread: dict[tuple[str, str], float] = {}
+    for conditions in surveyed.conditions.values():
+        for gap in conditions.gaps:
+            key = (conditions.place, gap.quantity)
+            if now - timedelta(hours=1) < gap.at < end and gap.high - gap.low > spread.get(key, 0.0):
+                spread[key] = gap.high - gap.low
+                widest[key] = Reason("contradicted", {**vars(gap), "place": conditions.place})
+    return tuple(widest.values())
+
+
+def _worst_everywhere(areas: Iterable[Conditions], begins: datetime, ends: datetime) -> pd.DataFrame:
+    """Today's hours, the worst of all areas; a hole in one area is a hole in all."""
+    tables = []
+    for conditions in areas:
+        known = conditions.known | (conditions.worst.columns == "wind_from_deg")
+        table = conditions.worst.where(known).loc[begins : ends - timedelta(seconds=1)]
+        tables.append(table.to_numpy(dtype=float))
+        index = table.index
+    stacked = np.stack(tables)
+    worst = stacked.max(axis=0)
+    for quantity in WORST_BY_MINIMUM:
+        q = QUANTITIES.index(quantity)
+        worst[:, q] = stacked[:, :, q].min(axis=0)
+    return pd.DataFrame(worst, index=index, columns=list(QUANTITIES))
+
+
+def _end_of(settings: Settings, day: date) -> datetime:
+    return due_at(day + timedelta(days=1), time(0), settings.harbor.time_zone)

@@ -1,0 +1,130 @@
+"""The only place where real parts are built and plugged together."""
+
+from __future__ import annotations
+
+import random
+import socket
+from collections.abc import AsyncGenerator, Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import requests
+
+from soakbell.clock import Clock, SystemClock
+from soakbell.desk import Desk
+from soakbell.feeds.requests_list import Fetcher, PublicServices
+from soakbell.feeds.transport import Transport
+from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
+from soakbell.schedule import Duty, LetterHour, Parts, Sweep
+from soakbell.settings import Settings
+from soakbell.store.engine import Store, open_store
+from soakbell.store.upgrade import migrate
+
+POLL_EVERY_MIN = 30.0
+"""Offices write zone text about every six hours and grids about hourly; before a letter all is asked again."""
+
+HEARTBEAT_TIMEOUT_S = 20.0
+
+
+@dataclass(frozen=True)
+class House:
+    """One boat's service, built and not yet running."""
+
+    settings: Settings
+    store: Store
+    desk: Desk
+    sweep: Sweep
+
+    def close(self) -> None:
+        self.store.close()
+
+
+def build(
+    settings: Settings,
+    *,
+    clock: Clock | None = None,
+    fetcher: Fetcher | None = None,
+    invented: bool = False,
+) -> House:
+    """Everything one boat's service needs.
+
+    Args:
+        clock: the computer's own where None.
+        fetcher: the polite transport where None.
+        invented: mark every letter as a demonstration on invented data.
+    """
+    clock = clock or SystemClock()
+    store = open_database(settings)
+    desk = Desk(settings, store, clock, fetcher or transport_for(settings, clock), invented=invented)
+    parts = Parts(
+        write=desk.write,
+        write_failed=desk.write_failed,
+        recheck=desk.recheck,
+        send=partial(_send, smtp_of(settings), clock),
+        poll=desk.poll,
+        housekeep=desk.housekeep,
+        heartbeat=heartbeat_of(settings),
+    )
+    return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts))
+
+
+def open_database(settings: Settings) -> Store:
+    """The boat's database, made or upgraded as needed."""
+    settings.database.parent.mkdir(parents=True, exist_ok=True)
+    store = open_store(f"sqlite:///{settings.database}")
+    migrate(store)
+    return store
+
+
+def transport_for(settings: Settings, clock: Clock) -> Transport:
+    services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
+    local = all(base.startswith("http://") for base in (services.weather_api, services.buoys))
+    return Transport(
+        contact=settings.sources.contact,
+        allowed_hosts=services.hosts,
+        clock=clock,
+        jitter=random.random,
+        allow_loopback=local,
+    )
+
+
+def smtp_of(settings: Settings) -> SmtpSettings:
+    mail = settings.mail
+    return SmtpSettings(
+        host=mail.host,
+        port=mail.port,
+        security=Security(mail.security),
+        from_address=mail.from_address,
+        ehlo_hostname=socket.gethostname(),
+        username=mail.username,
+        password=settings.mail_password,
+    )
+
+
+def duty_of(settings: Settings) -> Duty:
+    hours = settings.letters
+    return Duty(
+        boat=settings.boat.name,
+        zone_name=settings.harbor.time_zone,
+        hours=(LetterHour("morning", hours.morning, hours.useless_after),),
+        watch_every_min=hours.watch_every_min,
+        poll_every_min=POLL_EVERY_MIN,
+    )
+
+
+def heartbeat_of(settings: Settings) -> Callable[[], None] | None:
+    """Tells an outside watcher that a letter was accepted; None where no address is set."""
+    url = settings.heartbeat_url
+    if url is None:
+        return None
+
+    def ping() -> None:
+        requests.get(url.get_secret_value(), timeout=HEARTBEAT_TIMEOUT_S).raise_for_status()
+
+    return ping
+
+
+def _send(
+    smtp: SmtpSettings, clock: Clock, batch: Sequence[Outgoing], /
+) -> AsyncGenerator[tuple[Outcome, ...], None]:
+    return send_batch(smtp, batch, clock=clock)
