@@ -50,8 +50,7 @@ LETTER_HOUR = datetime(2026, 12, 8, 9, 30, tzinfo=UTC)  # 04:30 in New York
 NOON = datetime(2026, 12, 8, 17, 0, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
 SKIPPER = "skipper@example.org"
-MORNING = LetterHour("morning", time(4, 30), 7.5)
-EVE = LetterHour("eve", time(18, 0), 6)
+MORNING = LetterHour("morning", time(4, 30), time(12, 0))
 PACKAGE = Path(__file__).resolve().parents[1] / "service" / "soakbell"
 
 
@@ -239,7 +238,10 @@ def test_a_heartbeat_that_fails_costs_no_letter(harbor: Harbor) -> None:
 
 def test_the_letters_of_both_clock_nights_come_once_a_day(harbor: Harbor) -> None:
     """S3. Sweeps every hour over the four days around each night."""
-    hours = (LetterHour("half-past-two", time(2, 30), 3), LetterHour("half-past-one", time(1, 30), 3))
+    hours = (
+        LetterHour("half-past-two", time(2, 30), time(5, 30)),
+        LetterHour("half-past-one", time(1, 30), time(4, 30)),
+    )
     for first in (datetime(2026, 3, 6, 12, tzinfo=UTC), datetime(2026, 10, 30, 12, tzinfo=UTC)):
         harbor.passes(harbor.sweep(hours), *(first + n * 60 * MINUTE for n in range(24 * 4)))
     written = [(kind, day) for kind, day, *_ in harbor.shore.asked]
@@ -247,6 +249,15 @@ def test_the_letters_of_both_clock_nights_come_once_a_day(harbor: Harbor) -> Non
 
 
 # ---- late, off, asleep
+
+
+def test_a_letter_is_of_use_until_its_local_time_of_the_same_or_the_next_day() -> None:
+    """S3. 8 March 2026 in New York is an hour short, so 18:00 to 04:00 is 9 h and not 10."""
+    eve = LetterHour("eve", time(18, 0), time(4, 0))
+    day, zone = date(2026, 3, 8), "America/New_York"
+    assert MORNING.useless_at(day, zone) - MORNING.due_at(day, zone) == timedelta(hours=7.5)
+    eve_before = day - timedelta(days=1)
+    assert eve.useless_at(eve_before, zone) - eve.due_at(eve_before, zone) == timedelta(hours=9)
 
 
 def test_a_clock_that_steps_over_the_hour_sends_at_the_next_sweep(harbor: Harbor) -> None:
@@ -498,7 +509,7 @@ def test_no_time_of_day_and_no_jitter_is_left_to_the_scheduler() -> None:
     for path in PACKAGE.rglob("*.py"):
         text = path.read_text()
         assert re.search(r"CronTrigger|apscheduler\.triggers\.(?!interval)", text) is None, path
-        if "apscheduler" in text:
+        if "from apscheduler" in text:
             users += 1
             assert re.search(r"jitter|add_job\([^)]*['\"]cron|Calendar", text) is None, path
     assert users == 1

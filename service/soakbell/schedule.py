@@ -43,11 +43,21 @@ MOST_DAYS_BACK = 14
 
 @dataclass(frozen=True)
 class LetterHour:
-    """One letter a day: its kind, its local time, and for how many hours after that it is of use."""
+    """One letter a day: its kind, its local time, and the local time from which on it is of no use.
+
+    ``useless_from`` not later than ``at`` is of the next day.
+    """
 
     kind: str
     at: time
-    useful_h: float
+    useless_from: time
+
+    def due_at(self, day: date, zone_name: str) -> datetime:
+        return due_at(day, self.at, zone_name)
+
+    def useless_at(self, day: date, zone_name: str) -> datetime:
+        last_day = day if self.useless_from > self.at else day + timedelta(days=1)
+        return due_at(last_day, self.useless_from, zone_name)
 
 
 @dataclass(frozen=True)
@@ -181,11 +191,9 @@ class Sweep:
         with self._store.writing() as session:
             for hour in self._duty.hours:
                 for day in self._days_owed(session, hour.kind, today):
-                    due = due_at(day, hour.at, self._duty.zone_name)
-                    useless = due + timedelta(hours=hour.useful_h)
-                    letters.ensure_due(
-                        session, self._duty.boat, hour.kind, day, 0, self._duty.zone_name, due, useless
-                    )
+                    zone = self._duty.zone_name
+                    due, useless = hour.due_at(day, zone), hour.useless_at(day, zone)
+                    letters.ensure_due(session, self._duty.boat, hour.kind, day, 0, zone, due, useless)
 
     def _days_owed(self, session: Session, kind: str, today: date) -> list[date]:
         """Today, tomorrow, and the days that passed while the service was off: none is lost silently."""

@@ -88,7 +88,7 @@ def main() -> int:
     duty = Duty(
         "Little Grebe",
         os.environ["RIG_ZONE"],
-        (LetterHour("morning", time(due.hour, due.minute), 3),),
+        (LetterHour("morning", time(due.hour, due.minute), time(18, 0)),),
         watch_every_min=15,
         poll_every_min=30,
     )

@@ -7,10 +7,8 @@ import ssl
 import subprocess
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
-from email import message_from_bytes
 from email.message import EmailMessage
 from email.policy import SMTP as SMTP_POLICY
-from email.policy import default
 from pathlib import Path
 from typing import Any
 
@@ -27,9 +25,7 @@ from soakbell.mail.sender import (
     Result,
     Security,
     SmtpSettings,
-    message_id_for,
     next_try,
-    sealed,
     send_batch,
 )
 
@@ -45,8 +41,8 @@ def letter(number: int = 1, addresses: Sequence[str] = (SKIPPER,), text: str = "
     message["To"] = ", ".join(addresses)
     message["Subject"] = "WAIT | Little Grebe, Tue 8 Dec"
     message.set_content(text)
-    name = message_id_for("Little Grebe", "morning", "2026-12-08", number, "example.org")
-    return Outgoing(number, sealed(message, message_id=name, written_at=NOW), tuple(addresses))
+    message["Message-ID"] = f"<{number}@example.org>"
+    return Outgoing(number, message.as_bytes(policy=SMTP_POLICY), tuple(addresses))
 
 
 def settings(port: int, **changes: Any) -> SmtpSettings:
@@ -352,42 +348,6 @@ def test_each_try_sends_the_same_bytes() -> None:
     sent(server, [letter()])
     assert len(server.letters) == 2
     assert server.letters[0] == server.letters[1]
-
-
-def test_a_sealed_letter_has_its_name_and_date_once_and_is_marked_automatic() -> None:
-    """M6, M8 (RFC 3834 section 5)."""
-    message = EmailMessage()
-    message["Message-ID"] = "<draft@example.org>"
-    message["Subject"] = "WAIT"
-    message.set_content("wind 5–10 kt\n")
-    data = sealed(message, message_id="<final@example.org>", written_at=NOW)
-    read = message_from_bytes(data, policy=default)
-    assert read.get_all("Message-ID") == ["<final@example.org>"]
-    assert read["Date"].datetime == NOW
-    assert read["Auto-Submitted"] == "auto-generated"
-    assert data.isascii()
-    assert read.get_content() == "wind 5–10 kt\n"
-    assert max(map(len, data.split(b"\r\n"))) <= 998
-
-
-def test_a_name_for_a_letter_is_the_same_each_time_and_another_for_each_letter() -> None:
-    """M6."""
-    names = {
-        message_id_for(boat, kind, day, turn, "example.org")
-        for boat in ("Little Grebe", "Other")
-        for kind in ("morning", "eve")
-        for day in ("2026-12-08", "2026-12-09")
-        for turn in (0, 1)
-    }
-    assert len(names) == 16
-    assert message_id_for("Little Grebe", "morning", "2026-12-08", 0, "example.org") in names
-
-
-def test_a_boat_name_with_a_line_break_is_refused_at_the_header() -> None:
-    """M7."""
-    message = EmailMessage()
-    with pytest.raises(ValueError, match=r"linefeed|carriage"):
-        message["Subject"] = "WAIT | Little\r\nBcc: all@example.org"
 
 
 def test_bounces_go_to_the_from_address() -> None:

@@ -7,15 +7,11 @@ tried again lives in the database.
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import ipaddress
 import re
 from collections.abc import AsyncGenerator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from email.message import EmailMessage
-from email.policy import SMTP as SMTP_POLICY
-from email.utils import format_datetime
 from enum import StrEnum
 from pathlib import Path
 
@@ -29,7 +25,7 @@ from aiosmtplib import (
 )
 from pydantic import SecretStr
 
-from soakbell.clock import Clock, as_utc
+from soakbell.clock import Clock
 from soakbell.errors import Fault, SettingsError
 
 # RFC 5321 section 4.5.3.2 asks for minutes per command and ten after the final dot, where a hasty timeout makes
@@ -131,28 +127,6 @@ def next_try(tries: int, now: datetime, useless_at: datetime) -> datetime | None
     wait_min = QUICK_TRIES_MIN[tries - 1] if 1 <= tries <= len(QUICK_TRIES_MIN) else LATER_TRIES_MIN
     at = now + timedelta(minutes=wait_min)
     return at if at < useless_at else None
-
-
-def message_id_for(boat: str, kind: str, day: str, turn: int, domain: str) -> str:
-    """The Message-ID of a letter: the same letter always gets the same, so a mailbox can tell a repeat."""
-    digest = hashlib.sha256("\n".join((boat, kind, day, str(turn))).encode()).hexdigest()[:24]
-    return f"<{digest}.{turn}@{domain}>"
-
-
-def sealed(message: EmailMessage, *, message_id: str, written_at: datetime) -> bytes:
-    """The bytes that every try sends: Message-ID and Date fixed, marked as automatic (RFC 3834), 7-bit, CRLF.
-
-    Raises:
-        ValueError: a header would hold a line break, or ``written_at`` has no zone.
-    """
-    for name, value in (
-        ("Message-ID", message_id),
-        ("Date", format_datetime(as_utc(written_at))),
-        ("Auto-Submitted", "auto-generated"),
-    ):
-        del message[name]
-        message[name] = value
-    return message.as_bytes(policy=SMTP_POLICY.clone(cte_type="7bit"))
 
 
 async def send_batch(
