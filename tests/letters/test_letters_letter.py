@@ -350,6 +350,14 @@ def test_a_stale_source_shows_its_age_and_is_marked_as_not_used() -> None:
     assert "zone forecast GMZ730: issued Mon 7 Dec 09:26, age 19 h of at most 13 h; not used: too old." in words
 
 
+def test_a_note_on_a_source_in_use_is_told() -> None:
+    """F5: a moved grid cell is told in the letter."""
+    scene = pull_morning()
+    noted = replace(scene.call.sources[1], detail="the cell was TAE/58,64 until yesterday")
+    words = told(replace(scene, call=replace(scene.call, sources=(noted,))))
+    assert "used. The cell was TAE/58,64 until yesterday." in words
+
+
 def test_ages_are_reckoned_at_the_planned_leaving() -> None:
     """A1."""
     assert "Ages are reckoned at the planned leaving, 07:10 EST." in told(pull_morning)
@@ -420,6 +428,14 @@ def test_a_moved_window_is_told_with_both() -> None:
     assert "bring it in" not in letter.text
 
 
+def test_a_call_that_stands_under_a_new_warning_says_both() -> None:
+    before = pull_morning().call
+    call = replace(before, made_at=est(8, 52), warnings=(advisory(est(8, 47), est(15)),))
+    letter = morning_letter(call, replace(FACTS, turn=1), kind="changed", previous=before)
+    words = " ".join(letter.text.split())
+    assert "said PULL, 07:10 to 12:40. That call stands. New since then: Small Craft Advisory." in words
+
+
 def test_refused_addresses_and_letters_never_sent_are_told() -> None:
     """M4, M5."""
     assert "The mail server refused mate@example.com last time" in told(no_call_stale)
@@ -469,3 +485,17 @@ def test_no_letter_speaks_in_scores(scene: Callable[[], Scene]) -> None:
     letter = letter_of(scene)
     assert not re.search(r"[★☆●🔴🟢🟡]|\b\d+/10\b|\bscore", letter.text + letter.html)
     assert CallWord(scene().call.word).value in letter.subject
+
+
+def test_a_warning_without_text_or_issuer_says_so() -> None:
+    scene = wait_by_warning()
+    warning = replace(scene.call.warnings[0], text="", sender="")
+    words = told(replace(scene, call=replace(scene.call, warnings=(warning,))))
+    assert "Issued by an issuer not named, 03:12 EST. " in words
+    assert "The message came without a text." in words
+
+
+def test_a_letter_of_a_failed_service_has_no_empty_headings() -> None:
+    letter = letter_of(failed_service)
+    for title in ("The days ahead", "All strings", "Sources"):
+        assert title not in letter.text + letter.html

@@ -60,6 +60,8 @@ SAMPLES = {
     "out_of_season": {"rule": "harvest ended 1 May 2027", "source": "68B-13.005"},
     "nothing_ripe": {"oldest_string": "Ledge", "oldest_soak_h": 50.5, "floor_h": 96.0},
     "nothing_set": {},
+    "no_sunrise": {"state": "the sun stays below the horizon"},
+    "trip_no_longer_fits": {"leaves_at": est(7, 10)},
     "clock": {"detail": "it stands before the newest row kept"},
     "failed": {"detail": "the database could not be read"},
 }
@@ -157,6 +159,14 @@ def test_what_one_source_lacks_is_told_in_one_sentence() -> None:
     assert sentence.startswith("Wind and seas at Ledge and Outer Bar not known for 08:00 from the zone forecast.")
 
 
+def test_a_fault_that_has_its_own_sentence_is_not_told_again() -> None:
+    line = SourceLine(SourceKind.ZONE_TEXT, "GMZ730", est(9, 26, day=7), est(4), 19.07, 13.0, FaultCode.STALE, "")
+    reasons = (Reason("source_fault", SAMPLES["source_fault"]), Reason("not_known", SAMPLES["not_known"]))
+    first, second = Teller(TIMES, (line,)).tell_all(reasons)
+    assert first == "Zone forecast GMZ730 is 19 h old, too old to be used. Nothing newer was sent."
+    assert second == "Seas at Ledge not known for 09:00 from the zone forecast. Such an hour is never used."
+
+
 def test_different_limits_are_never_told_as_one() -> None:
     near, far = SAMPLES["over_limit"], {**SAMPLES["over_limit"], "limit": 12.0, "place": "Ledge"}
     assert len(Teller(TIMES).tell_all((Reason("over_limit", near), Reason("over_limit", far)))) == 2
@@ -167,6 +177,8 @@ def test_a_no_call_is_headed_by_what_is_not_known() -> None:
     assert Teller(TIMES).deciding(reasons, known=False).code == "not_known"
     assert Teller(TIMES).deciding(reasons, known=True).code == "over_limit"
     assert Teller(TIMES).deciding(reasons[:1], known=False).code == "over_limit"
+    aside = Reason("source_fault", {**SAMPLES["source_fault"], "kind": "point"})
+    assert Teller(TIMES).deciding((aside, *reasons), known=False).code == "not_known"
     assert DATA_CODES <= CODES
 
 

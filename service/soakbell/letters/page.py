@@ -349,7 +349,7 @@ def _warning_block(warning: OfficialWarning, times: HarborTimes) -> WarningBlock
     return WarningBlock(
         event=one_line(warning.event),
         times=f"{begin}{' ' if warning.onset_at and warning.ends_at else ', '}{end}, for {listed(warning.zones)}",
-        issued=f"Issued by {one_line(warning.sender)}, {times.zoned(warning.sent_at)}",
+        issued=f"Issued by {one_line(warning.sender) or 'an issuer not named'}, {times.zoned(warning.sent_at)}",
         url=warning.url if warning.url.startswith("https://") else "",
         lines=tuple(warning.text.strip("\r\n").splitlines()),
         paragraphs=unfolded(warning.text),
@@ -393,7 +393,7 @@ def _pull_row(pull: StringPull, times: HarborTimes) -> PullRow:
     return PullRow(
         string=pull.string,
         times=times.span(pull.arrives_at, pull.leaves_at),
-        traps=f"{pull.traps} trap{'' if pull.traps == 1 else 's'}",
+        traps=str(pull.traps),
         soak=_soak_or_not(pull.soak_h, pull.oldest_soak_h),
     )
 
@@ -452,11 +452,9 @@ def _oldest_soak(state: StringState) -> str:
 
 
 def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
-    state = "used"
-    if line.fault is not None:
-        state = f"not used: {FAULT_WORDS[line.fault]}"
-        if line.detail:
-            state = f"{state}. {capital(one_line(line.detail))}"
+    state = "used" if line.fault is None else f"not used: {FAULT_WORDS[line.fault]}"
+    if line.detail:
+        state = f"{state}. {capital(one_line(line.detail))}"
     return SourceRow(
         name=source_words(line.kind.value, line.key),
         issued=times.hour(line.issued_at) if line.issued_at else "not known",

@@ -70,8 +70,13 @@ class HarborTimes:
         return day_words(self.local(at).date())
 
     def hour(self, at: datetime) -> str:
-        """``07:10``; ``Wed 9 Dec 00:40`` on another day; ``01:30 EDT`` at another offset than the page's."""
+        """``07:10``; ``Wed 9 Dec 00:40`` on another day; ``01:30 EDT`` at another offset than the page's.
+
+        The end of the page's day is ``midnight``.
+        """
         local = self.local(at)
+        if at == self.midnights()[1]:
+            return "midnight"
         words = f"{local:%H:%M}"
         if local.date() != self.day:
             words = f"{day_words(local.date())} {words}"
@@ -91,9 +96,8 @@ class HarborTimes:
         return words if self.local(at).date() != self.day else f"{day_words(self.day)} {words}"
 
     def span(self, first: datetime, last: datetime) -> str:
-        """``07:10 to 12:40``; the page's own day ends at ``midnight``."""
-        end = "midnight" if last == self.midnights()[1] else self.hour(last)
-        return f"{self.hour(first)} to {end}"
+        """``07:10 to 12:40``."""
+        return f"{self.hour(first)} to {self.hour(last)}"
 
     def span_of_day(self, first: datetime, last: datetime) -> str:
         """Like ``span``, without the day where both ends lie in the same one: for a row that names its day."""

@@ -7,7 +7,7 @@ or value without words is an error: a letter must not leave out why.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time
 
 from soakbell.letters.figures import bare_figure, figure, margin_words, named, past_limit_short, short_figure
@@ -86,10 +86,15 @@ class Told:
 
 @dataclass(frozen=True)
 class Teller:
-    """Tells the reasons of one call. ``sources`` give the ages that a source's fault is told with."""
+    """Tells the reasons of one call.
+
+    ``sources`` give the ages that a source's fault is told with; ``faults_told`` are kinds of source whose fault
+    has a sentence of its own already.
+    """
 
     times: HarborTimes
     sources: tuple[SourceLine, ...] = ()
+    faults_told: frozenset[str] = frozenset()
 
     def tell(self, reason: Reason, others: tuple[Reason, ...] = ()) -> Told:
         """A reason in words. ``others`` say the same of other places and are told along.
@@ -107,15 +112,21 @@ class Teller:
         groups: dict[tuple[object, ...], list[Reason]] = {}
         for reason in reasons:
             groups.setdefault(_same_but_for_place(reason), []).append(reason)
+        kinds = frozenset(str(r.values["kind"]) for r in reasons if r.code == "source_fault")
+        teller = replace(self, faults_told=kinds)
         told = []
         for group in groups.values():
             worst = max(group, key=_weight)
-            told.append(self.tell(worst, tuple(r for r in group if r is not worst)).sentence)
+            told.append(teller.tell(worst, tuple(r for r in group if r is not worst)).sentence)
         return tuple(told)
 
     def deciding(self, reasons: tuple[Reason, ...], *, known: bool) -> Reason:
-        """The reason to name first: where the outcome is not known, the first that says why it isn't."""
+        """The reason to name first: where the outcome is not known, the first that says why it isn't.
+
+        A source's fault by itself comes last: it may be one that nothing hung on.
+        """
         lacking = [] if known else [r for r in reasons if r.code in DATA_CODES]
+        lacking.sort(key=lambda r: r.code == "source_fault")
         return (lacking or list(reasons))[0]
 
     def binding(self, binding: Binding) -> str:
@@ -191,7 +202,9 @@ class _Case:
         return f"{begin}{' ' if starts_at is not None and ends_at is not None else ', '}{end}"
 
     def fault(self, kind: str, *, short: bool = False) -> str:
-        """What is wrong with the first faulty source of a kind, or ""."""
+        """What is wrong with the first faulty source of a kind, or "" (also where a sentence already said it)."""
+        if not short and kind in self.teller.faults_told:
+            return ""
         for line in self.teller.sources:
             if line.kind.value == kind and line.fault is not None:
                 return _fault_words(kind, line.key, line.fault, line.age_h, short=short)
@@ -268,7 +281,9 @@ def _source_fault(case: _Case) -> Told:
     age_h = next((line.age_h for line in lines if line.kind.value == kind and line.key == key), None)
     told = f"{capital(_fault_words(kind, key, code, age_h, short=False))}."
     detail = case.text("detail")
-    return Told(f"{told} {ended(detail)}" if detail else told, _fault_words(kind, key, code, age_h, short=True))
+    return Told(
+        f"{told} {capital(ended(detail))}" if detail else told, _fault_words(kind, key, code, age_h, short=True)
+    )
 
 
 def _fault_words(kind: str, key: str, code: FaultCode, age_h: float | None, *, short: bool) -> str:
@@ -364,6 +379,19 @@ def _nothing_ripe(case: _Case) -> Told:
     )
 
 
+def _no_sunrise(case: _Case) -> Told:
+    return Told(f"The sun does not both rise and set: {ended(case.text('state'))}", "no sunrise and sunset")
+
+
+def _trip_no_longer_fits(case: _Case) -> Told:
+    short = "the trip no longer fits"
+    leaves_at = case.moment("leaves_at")
+    left = f" that left at {case.times.hour(leaves_at)}" if leaves_at is not None else ""
+    return Told(
+        f"The trip{left} no longer fits: hours still ahead of it are outside the limits or not known.", short
+    )
+
+
 def _nothing_set(_case: _Case) -> Told:
     return Told("No trap is fishing, so there is nothing to pull.", "no traps fishing")
 
@@ -394,6 +422,8 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "out_of_season": _out_of_season,
     "nothing_ripe": _nothing_ripe,
     "nothing_set": _nothing_set,
+    "no_sunrise": _no_sunrise,
+    "trip_no_longer_fits": _trip_no_longer_fits,
     "clock": _clock,
     "failed": _failed,
 }
@@ -417,12 +447,14 @@ DAY_STATE_WORDS = {DayState.FIT: "fit", DayState.NOT_FIT: "not fit", DayState.NO
 
 
 def changes(previous: Call, call: Call, times: HarborTimes) -> tuple[str, ...]:
-    """What a CHANGED CALL letter says of the letter before it. Empty where nothing that the page shows differs."""
+    """What a CHANGED CALL letter says of the letter before it."""
     told = [f"The letter of {times.hour(previous.made_at)} said {_call_in_brief(previous, times)}."]
     if previous.word is CallWord.PULL and call.word is not CallWord.PULL:
         told.append("That call is withdrawn.")
     elif previous.word is not call.word or previous.window != call.window:
         told.append(f"It is now {_call_in_brief(call, times)}.")
+    else:
+        told.append("That call stands.")
     known = {warning.id for warning in previous.warnings}
     new = dict.fromkeys(one_line(warning.event) for warning in call.warnings if warning.id not in known)
     if new:
