@@ -7,13 +7,12 @@ import logging
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from functools import partial
-from importlib.metadata import version
 from typing import Any
 
 from soakbell import __version__
 from soakbell.call_record import as_record, from_record
 from soakbell.clock import Clock
-from soakbell.due_times import due_at
+from soakbell.due_times import due_at, zone_data_version
 from soakbell.errors import FetchFailed, NotUnderstood, SoakbellError
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.feeds.points import parse_point
@@ -202,6 +201,14 @@ class Desk:
             call, new_trip if call.window else None, "changed", turn, now, previous, morning, late=False
         )
 
+    def letter_text(self, day: date) -> str:
+        """Today's letter as text, on what is on hand; nothing is stored or sent."""
+        now = self._clock.now()
+        call = self._decide(day, now, clock_suspect=False).call
+        facts = self._facts(call, 0, now, None, late=False)
+        letter = morning_letter(call, facts, kind="morning", previous=None)
+        return f"{letter.subject}\n\n{letter.text}"
+
     def housekeep(self) -> None:
         """Forget old replies and warnings that no longer matter."""
         now = self._clock.now()
@@ -264,7 +271,7 @@ class Desk:
                 detail=as_record(call, trip),
                 inputs=inputs,
                 code_version=__version__,
-                tz_version=version("tzdata"),
+                tz_version=zone_data_version(),
             ),
             watch_until=watch_until,
         )

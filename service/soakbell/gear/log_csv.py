@@ -40,7 +40,7 @@ _TAIL = ("note", "id", "key", "told_at", "told_by")
 _NEEDED = ("happened_at", "kind")
 
 
-class _Unread(Exception):
+class Unread(Exception):
     """A cell that can't be read; ``write`` says what could be."""
 
     def __init__(self, write: str) -> None:
@@ -166,13 +166,13 @@ def _guarded(text: str) -> str:
 
 def _integer(cell: str) -> int:
     if not re.fullmatch(r"-?[0-9]{1,9}", cell):
-        raise _Unread("a whole number, as in 12")
+        raise Unread("a whole number, as in 12")
     return int(cell)
 
 
 def _number(cell: str) -> float:
     if len(cell) > 40 or not re.fullmatch(r"-?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]{1,3})?", cell):
-        raise _Unread("a number with a point, as in 3.5")
+        raise Unread("a number with a point, as in 3.5")
     return float(cell)
 
 
@@ -181,7 +181,7 @@ def _yes_no(cell: str) -> bool:
         return True
     if cell.casefold() in ("no", "n", "false", "0"):
         return False
-    raise _Unread("yes or no")
+    raise Unread("yes or no")
 
 
 def _grades(cell: str) -> tuple[tuple[str, float], ...]:
@@ -189,7 +189,7 @@ def _grades(cell: str) -> tuple[tuple[str, float], ...]:
     for part in cell.split(";"):
         name, _, lb = part.strip().rpartition(" ")
         if not name.strip():
-            raise _Unread("grades with pounds, as in jumbo 3.5; large 2")
+            raise Unread("grades with pounds, as in jumbo 3.5; large 2")
         grades.append((name.strip(), _number(lb)))
     return tuple(grades)
 
@@ -198,13 +198,13 @@ def _told_grades(grades: tuple[tuple[str, float], ...]) -> str:
     return _guarded("; ".join(f"{name} {lb!r}" for name, lb in grades))
 
 
-def _places(cell: str) -> tuple[int, ...]:
+def places_of(cell: str) -> tuple[int, ...]:
     places: list[int] = []
     for part in re.split(r"[ ,;]+", re.sub(r" ?(\.\.|-) ?", r"\1", " ".join(cell.split()))):
         run = re.fullmatch(r"([0-9]{1,4})(?:(?:\.\.|-)([0-9]{1,4}))?", part)
         first, last = (int(run[1]), int(run[2] or run[1])) if run else (1, 0)
         if first > last or len(places) > MAX_PLACES:
-            raise _Unread("places of traps, as in 1..4 7")
+            raise Unread("places of traps, as in 1..4 7")
         places.extend(range(first, last + 1))
     return tuple(sorted(set(places)))
 
@@ -214,7 +214,7 @@ _MOMENT = re.compile(
 )
 
 
-def _moment(cell: str, zone: ZoneInfo) -> datetime:
+def moment_of(cell: str, zone: ZoneInfo) -> datetime:
     match = _MOMENT.fullmatch(cell)
     try:
         if match is None:
@@ -222,7 +222,7 @@ def _moment(cell: str, zone: ZoneInfo) -> datetime:
         at = datetime.fromisoformat(f"{match[1]}T{match[2]}{match[3] or ''}")
         return as_utc(at) if match[3] else _local_moment(at, zone)
     except (ValueError, OverflowError) as error:
-        raise _Unread("date and time, as in 2026-12-08 07:10 or 2026-12-08T07:10-05:00") from error
+        raise Unread("date and time, as in 2026-12-08 07:10 or 2026-12-08T07:10-05:00") from error
 
 
 def _local_moment(at: datetime, zone: ZoneInfo) -> datetime:
@@ -231,11 +231,11 @@ def _local_moment(at: datetime, zone: ZoneInfo) -> datetime:
     if first.utcoffset() == second.utcoffset():
         return as_utc(first)
     if as_utc(first).astimezone(zone).replace(tzinfo=None) == at:
-        raise _Unread(
+        raise Unread(
             f"the offset too, since the clock of {zone.key} shows {at:%H:%M} twice that night: "
             f"{first.isoformat()} or {second.isoformat()}"
         )
-    raise _Unread(f"another time, since the clock of {zone.key} leaves out {at:%H:%M} that night")
+    raise Unread(f"another time, since the clock of {zone.key} leaves out {at:%H:%M} that night")
 
 
 # cells of the fields each kind has of its own
@@ -359,18 +359,18 @@ class _Row:
             return missing
         try:
             return reader(cell)
-        except _Unread as unread:
+        except Unread as unread:
             self.fault(column, repr(cell[:60]), unread.write)
             return missing
 
     def entry(self, told_at: datetime, seen: Counter[str]) -> LogEntry | None:
         """The row as an entry, None when it has faults. ``seen`` counts rows that say the same."""
         kind = self._kind()
-        happened_at = self.value("happened_at", lambda cell: _moment(cell, self.zone), None)
+        happened_at = self.value("happened_at", lambda cell: moment_of(cell, self.zone), None)
         if happened_at is None and not self.bare("happened_at"):
             self.fault("happened_at", "nothing", "when it happened, as in 2026-12-08 07:10")
-        told_at = self.value("told_at", lambda cell: _moment(cell, self.zone), told_at)
-        traps = self.value("traps", _places, tuple[int, ...]())
+        told_at = self.value("told_at", lambda cell: moment_of(cell, self.zone), told_at)
+        traps = self.value("traps", places_of, tuple[int, ...]())
         detail = None if kind is None else self._detail(kind)
         if self.faults or detail is None or happened_at is None:
             return None
@@ -430,7 +430,7 @@ class _Row:
 
 def _one_of(cell: str, words: tuple[str, ...]) -> str:
     if cell.casefold() not in words:
-        raise _Unread(" or ".join(words))
+        raise Unread(" or ".join(words))
     return cell.casefold()
 
 

@@ -26,7 +26,7 @@ from aiosmtplib import (
 from pydantic import SecretStr
 
 from soakbell.clock import Clock
-from soakbell.errors import Fault, SettingsError
+from soakbell.errors import Fault, MailRefused, SettingsError
 
 # RFC 5321 section 4.5.3.2 asks for minutes per command and ten after the final dot, where a hasty timeout makes
 # copies. Connecting and commands are held shorter, as a try that breaks there costs nothing.
@@ -162,6 +162,25 @@ async def send_batch(
         client.close()
     for letter in left:
         yield _rest(letter, {}, Result.UNTRIED, "the connection was closed before this letter's turn", clock)
+
+
+async def greet(settings: SmtpSettings) -> str:
+    """Connect, log in where a login is set, and leave: what the server says to that. Sends no letter.
+
+    Raises:
+        MailRefused: the server can't be reached or doesn't take us.
+    """
+    client = _client(settings)
+    try:
+        await client.connect(timeout=CONNECT_TIMEOUT_S)
+        reply = await client.noop()
+        await client.quit()
+    except (SMTPException, OSError) as fault:
+        permanent = isinstance(fault, SMTPResponseException) and _result_of(fault.code) is Result.REFUSED
+        raise MailRefused(_told(fault), permanent=permanent) from fault
+    finally:
+        client.close()
+    return f"{reply.code} {reply.message}"
 
 
 def _client(settings: SmtpSettings) -> SMTP:

@@ -1,0 +1,124 @@
+"""``soakbell check``: tries everything that the service will need, and says what it tried and what came."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from soakbell.clock import SystemClock
+from soakbell.errors import FetchFailed, NotUnderstood, SoakbellError
+from soakbell.feeds.alerts import parse_alerts
+from soakbell.feeds.buoys import parse_realtime
+from soakbell.feeds.grid import parse_grid
+from soakbell.feeds.points import parse_point, parse_zone
+from soakbell.feeds.requests_list import (
+    Fetcher,
+    PublicServices,
+    fetch_newest_product,
+    fetch_warnings,
+    grid_ask,
+    observations_ask,
+    point_ask,
+    zone_ask,
+)
+from soakbell.feeds.zone_text import parse_zone_text
+from soakbell.mail.sender import greet
+from soakbell.sea.areas import ForecastArea
+from soakbell.sea.grid_hours import hours_of_grid
+from soakbell.sea.sources import QUANTITIES
+from soakbell.settings import Settings
+from soakbell.wiring import smtp_of, transport_for
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing tried and what came of it."""
+
+    tried: str
+    found: str
+    well: bool
+
+
+def check_all(settings: Settings, fetcher: Fetcher | None = None) -> Iterator[Finding]:
+    """Settings (already checked, since they loaded), every source of every area, the mail server."""
+    yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
+    services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
+    fetcher = fetcher or transport_for(settings, SystemClock())
+    for area in settings.areas:
+        yield from _area(area, fetcher, services)
+    yield _mail_server(settings)
+
+
+def _area(area: ForecastArea, fetcher: Fetcher, services: PublicServices) -> Iterator[Finding]:
+    cells: list[str] = [area.grid] if area.grid else []
+
+    def point() -> str:
+        found = parse_point(fetcher.fetch(point_ask(area.lat_deg, area.lon_deg, services)).body)
+        cells[:] = cells or [found.cell]
+        return f"grid cell {found.cell}, time zone {found.time_zone}"
+
+    def zone() -> str:
+        return parse_zone(fetcher.fetch(zone_ask(area.zone, services)).body).name
+
+    def text() -> str:
+        bulletin = parse_zone_text(fetch_newest_product(fetcher, area.office, services=services).body)
+        segments = bulletin.for_zone(area.zone)
+        if not segments:
+            raise NotUnderstood(f"the text of {area.office} has no forecast for {area.zone}; correct the zone")
+        unread = [p for s in segments for period in s.periods for p in period.not_understood]
+        told = f"issued {bulletin.issued_at:%Y-%m-%d %H:%M} UTC, {len(segments[0].periods)} periods"
+        return told + (f", not understood: {'; '.join(unread)}" if unread else "")
+
+    def warnings() -> str:
+        pages = [parse_alerts(page.body) for page in fetch_warnings(fetcher, area.zone, services)]
+        return f"{sum(len(page.warnings) for page in pages)} in the list"
+
+    def grid() -> str:
+        if not cells:
+            raise NotUnderstood("no grid cell is known, since the point could not be resolved")
+        forecast = parse_grid(fetcher.fetch(grid_ask(cells[0], services)).body)
+        numbers = hours_of_grid(forecast, gives=QUANTITIES).numbers
+        gives = [q for q in QUANTITIES if numbers[q].notna().any()]
+        lacking = sorted(set(area.grid_gives) - set(gives))
+        if lacking:
+            raise NotUnderstood(
+                f"the cell gives {', '.join(gives)} but not {', '.join(lacking)}; with these in grid_gives "
+                "there will never be a call: take them out, or name another point"
+            )
+        return f"updated {forecast.updated_at:%Y-%m-%d %H:%M} UTC, gives {', '.join(gives)}"
+
+    def station() -> str:
+        report = parse_realtime(
+            fetcher.fetch(observations_ask(str(area.station), services)).body, str(area.station)
+        )
+        lacking = sorted(set(area.station_gives) - set(report.newest))
+        if lacking:
+            raise NotUnderstood(f"the station doesn't give {', '.join(lacking)}; take them out of station_gives")
+        return ", ".join(f"{q} {seen.value:.1f} at {seen.at:%H:%M} UTC" for q, seen in report.newest.items())
+
+    yield _tried(f"{area.name}: point {area.lat_deg}, {area.lon_deg}", point)
+    yield _tried(f"{area.name}: zone {area.zone}", zone)
+    yield _tried(f"{area.name}: zone text of {area.office}", text)
+    yield _tried(f"{area.name}: warnings for {area.zone}", warnings)
+    yield _tried(f"{area.name}: grid {cells[0] if cells else 'not known'}", grid)
+    if area.station:
+        yield _tried(f"{area.name}: station {area.station}", station)
+
+
+def _tried(what: str, attempt: Callable[[], str]) -> Finding:
+    try:
+        return Finding(what, attempt(), True)
+    except (FetchFailed, NotUnderstood) as fault:
+        return Finding(what, str(fault), False)
+
+
+def _mail_server(settings: Settings) -> Finding:
+    mail = settings.mail
+    what = f"mail server {mail.host}:{mail.port} ({mail.security})"
+    try:
+        answer = asyncio.run(greet(smtp_of(settings)))
+    except SoakbellError as fault:
+        return Finding(what, str(fault), False)
+    login = "logged in" if mail.username else "no login"
+    return Finding(what, f"{answer}, {login}; no letter was sent", True)

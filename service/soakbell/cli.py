@@ -1,0 +1,133 @@
+"""The command ``soakbell``. Only this module and its neighbours print. Each command imports what it needs itself,
+so that help comes at once."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from soakbell.cli_log import log_commands
+from soakbell.errors import SoakbellError
+
+if TYPE_CHECKING:
+    from soakbell.settings import Settings
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Says each morning whether the boat should pull, wait, or gets no call, and mails the reasons.",
+)
+app.add_typer(log_commands, name="log")
+
+SettingsFile = Annotated[
+    Path,
+    typer.Option("--settings", envvar="SOAKBELL_SETTINGS", help="The boat's settings.", metavar="FILE"),
+]
+DEFAULT_SETTINGS = Path("config/boat.toml")
+
+
+@app.callback()
+def common(ctx: typer.Context, settings: SettingsFile = DEFAULT_SETTINGS) -> None:
+    """Options that come before the command."""
+    ctx.obj = settings
+
+
+@app.command()
+def check(ctx: typer.Context) -> None:
+    """Check the settings, then try every source and the mail server, and say what was tried."""
+    from soakbell.checking import check_all
+
+    all_well = True
+    for finding in check_all(_settings(ctx)):
+        all_well &= finding.well
+        typer.echo(f"{'ok' if finding.well else 'NOT OK':7} {finding.tried}: {finding.found}")
+    raise typer.Exit(0 if all_well else 1)
+
+
+@app.command()
+def run(ctx: typer.Context) -> None:
+    """Run the service: fetch, write the letters of the day, watch, send. Stops in order on SIGTERM."""
+    from soakbell.running import run_boat
+
+    raise typer.Exit(0 if run_boat(_settings(ctx)) else 1)
+
+
+@app.command()
+def morning(
+    ctx: typer.Context,
+    kept: Annotated[bool, typer.Option("--kept", help="Use what was fetched before; ask no source.")] = False,
+) -> None:
+    """Make this morning's call now and print the letter. Nothing is sent."""
+    from soakbell.running import letter_now
+
+    typer.echo(letter_now(_settings(ctx), fetch=not kept), nl=False)
+
+
+@app.command()
+def read(
+    files: Annotated[list[Path], typer.Argument(help="Saved replies of public services.", metavar="FILE...")],
+    as_json_lines: Annotated[bool, typer.Option("--json", help="One JSON object a file.")] = False,
+) -> None:
+    """Tell what is understood of a forecast, warning or observation file, and what is not."""
+    from soakbell.reading import as_json, as_text, understand
+
+    unread = False
+    for file in files:
+        try:
+            body = file.read_bytes()
+        except OSError as fault:
+            typer.echo(f"{file}: {fault.strerror}; name a file that can be read", err=True)
+            unread = True
+            continue
+        understood = understand(body, file.name)
+        unread |= understood.refused is not None
+        typer.echo(as_json(understood) if as_json_lines else as_text(understood))
+    raise typer.Exit(1 if unread else 0)
+
+
+@app.command()
+def backup(
+    ctx: typer.Context, to: Annotated[Path, typer.Argument(help="The file to write.", metavar="FILE")]
+) -> None:
+    """Copy the database to FILE while the service runs, and check the copy."""
+    from soakbell.store.backup import back_up
+
+    copy = back_up(_settings(ctx).database, to)
+    typer.echo(f"{copy.file}: checked, {copy.rows} rows, schema {copy.revision}")
+
+
+@app.command()
+def restore(
+    ctx: typer.Context, backup_file: Annotated[Path, typer.Argument(help="A backup.", metavar="FILE")]
+) -> None:
+    """Put a backup in the place of the database. Stop the service first; what was there is kept beside it."""
+    from soakbell.store.backup import restore as put_back
+
+    settings = _settings(ctx)
+    former = put_back(backup_file, settings.database)
+    typer.echo(f"restored to {settings.database}; what was there: {former or 'nothing'}")
+
+
+def _settings(ctx: typer.Context) -> Settings:
+    from soakbell.settings import load_settings
+
+    return load_settings(ctx.obj, os.environ)
+
+
+def main() -> None:
+    """Run a command; an error on purpose is told in plain words, with exit code 2."""
+    try:
+        app()
+    except SoakbellError as fault:
+        _give_up(str(fault))
+
+
+def _give_up(text: str) -> NoReturn:
+    for line in text.splitlines():
+        typer.echo(line, err=True)
+    sys.exit(2)
