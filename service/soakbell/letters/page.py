@@ -110,6 +110,7 @@ class WindowBlock:
     off_water: str
     trip: str
     binding: str
+    times_for: str
 
 
 @dataclass(frozen=True)
@@ -379,13 +380,16 @@ def _window_block(window: Window, teller: Teller) -> WindowBlock:
     first, last, lands = window.leaves_at, window.last_departure_at, window.lands_at
     ends_at = off_water_at(window)
     moving = last > first
-    back = f"{times.hour(lands)} if you leave at {times.hour(first)}"
+    if_first = f"if you leave at {times.hour(first)}"
+    back = f"{times.hour(lands)} {if_first}"
+    binding = capital(teller.binding(window.binding)) if window.binding else ""
     return WindowBlock(
         leave=f"{times.span(first, last)} {times.abbreviation}" if moving else times.zoned(first),
         back=f"{back}, {times.hour(ends_at)} if you leave at {times.hour(last)}" if moving else back,
         off_water=times.zoned(ends_at),
         trip=f"{window.distance_nmi:.1f} nmi, {minutes_words((lands - first).total_seconds() / 60)}",
-        binding=capital(teller.binding(window.binding)) if window.binding else "",
+        binding=f"{binding}, {if_first}" if binding and moving else binding,
+        times_for=f"Times {if_first}.",
     )
 
 
