@@ -106,8 +106,8 @@ def hours(wind: list[float], gust: list[float], sea_m: list[float], *, begin: da
 def _morning_calm() -> pd.DataFrame:
     """Light till noon, then a southwest breeze; the last four hours of the day aren't known."""
     hole = float("nan")
-    wind = [9, 9, 8, 8, 7, 7, 8, 9, 10, 11, 13, 16, 18, 19, 18, 16]
-    gust = [13, 13, 12, 11, 11, 11, 12, 13, 14, 18, 19, 22, 25, 26, 25, 22]
+    wind = [9, 9, 8, 8, 7, 7, 8, 10, 12, 12, 13, 16, 18, 19, 18, 16]
+    gust = [13, 13, 12, 11, 11, 11, 12, 15, 19, 19, 19, 22, 25, 26, 25, 22]
     sea = [0.6, 0.6, 0.6, 0.6, 0.6, 0.6, 0.6, 0.6, 0.7, 0.7, 0.8, 0.9, 1.1, 1.2, 1.2, 1.1]
     return hours([*wind, *[hole] * 4], [*gust, *[hole] * 4], [*sea, *[hole] * 4], begin=est(4))
 

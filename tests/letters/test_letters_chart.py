@@ -98,7 +98,7 @@ def test_a_hole_is_drawn_differently_from_a_calm() -> None:
 def test_the_numbers_tell_the_most_of_the_day_and_of_the_window() -> None:
     told = day_in_numbers(pull_morning().call, TIMES)
     assert "Wind: at most 19 kt at 17:00; over the limit of 15 kt from 15:00 to 20:00" in told
-    assert "in the window at most 10 kt" in told
+    assert "in the window at most 12 kt" in told
     # 1.2 / 0.3048 = 3.94 ft
     assert "Seas: at most 3.9 ft (1.2 m) at 17:00; over the limit of 3 ft (0.9 m)" in told
 
