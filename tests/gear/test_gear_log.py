@@ -211,4 +211,3 @@ def test_a_fault_reads_as_a_sentence() -> None:
 def test_entries_do_not_share_ids_and_default_keys() -> None:
     made = [told(TrapsSet()) for _ in range(50)]
     assert len({entry.id for entry in made}) == len({entry.key for entry in made}) == 50
-    assert (NINE_FOOT.traps, LEDGE.traps, NOW - hours(24) > FIRST) == (4, 3, True)

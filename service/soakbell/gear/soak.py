@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 from statistics import median
 
 from soakbell.clock import as_utc
 from soakbell.gear.fold import GearState, Whereabouts
 
-SECONDS_PER_HOUR = 3600.0
-HOURS_PER_DAY = 24
+_HOUR = timedelta(hours=1)
+_HOURS_A_DAY = 24
 
 
 class NoSoak(StrEnum):
@@ -50,12 +50,8 @@ def soak_of(state: GearState, string: str, now: datetime) -> StringSoak:
     fishing = [trap for trap in state.strings[string].traps if trap.where is Whereabouts.FISHING]
     if state.newest_at is not None and now < state.newest_at:
         return StringSoak(string, len(fishing), None, None, (), NoSoak.CLOCK_BEHIND_LOG)
-    hours = sorted(
-        (now - trap.soak_start).total_seconds() / SECONDS_PER_HOUR
-        for trap in fishing
-        if trap.soak_start is not None
-    )
+    hours = sorted((now - trap.soak_start) / _HOUR for trap in fishing if trap.soak_start is not None)
     if not hours:
         return StringSoak(string, len(fishing), None, None, (), NoSoak.NOTHING_FISHING)
-    by_days = Counter(int(soak_h // HOURS_PER_DAY) for soak_h in hours)
+    by_days = Counter(int(soak_h // _HOURS_A_DAY) for soak_h in hours)
     return StringSoak(string, len(fishing), hours[-1], median(hours), tuple(sorted(by_days.items())), None)

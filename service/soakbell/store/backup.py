@@ -9,14 +9,16 @@ from __future__ import annotations
 import os
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 
 from soakbell.errors import StoreError
-from soakbell.store.engine import BUSY_MS, VERSION_TABLE, known_revisions
+from soakbell.store.engine import BUSY_MS, VERSION_TABLE, known_revisions, remedy_for
 
+_RETRY_S = 0.25
 _SIDE_FILES = ("-journal", "-wal", "-shm")
 
 
@@ -43,6 +45,7 @@ def back_up(database: Path, to: Path) -> CheckedCopy:
         draft = _draft_beside(to)
         try:
             _copy(database, draft)
+            _make_one_file(draft)
             found = check_copy(draft)
             _flush(draft)
             draft.replace(to)
@@ -157,8 +160,24 @@ def _draft_beside(to: Path) -> Path:
 
 def _copy(source: Path, target: Path) -> None:
     with closing(_connect(source, read_only=True)) as here, closing(_connect(target)) as there:
-        here.backup(there)
-        there.execute("PRAGMA journal_mode=DELETE")
+        here.backup(there, progress=_give_up_in_time(), sleep=_RETRY_S)
+
+
+def _make_one_file(draft: Path) -> None:
+    """A copy of a database in WAL mode would want side files of its own."""
+    with closing(_connect(draft)) as connection:
+        connection.execute("PRAGMA journal_mode=DELETE")
+
+
+def _give_up_in_time() -> Callable[[int, int, int], None]:
+    """The driver tries a locked database again for ever; this ends it after the usual wait."""
+    waits = count(1)
+
+    def look(status: int, _remaining: int, _total: int) -> None:
+        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and next(waits) * _RETRY_S * 1000 > BUSY_MS:
+            raise sqlite3.OperationalError("database is locked")
+
+    return look
 
 
 def _connect(file: Path, *, read_only: bool = False) -> sqlite3.Connection:
@@ -190,5 +209,7 @@ def _remove(draft: Path) -> None:
 def _plainly(file: Path) -> Iterator[None]:
     try:
         yield
-    except (sqlite3.Error, OSError) as error:
+    except sqlite3.Error as error:
+        raise StoreError(f"{file}: {error}; {remedy_for(str(error))}") from error
+    except OSError as error:
         raise StoreError(f"{file}: {error}; check the path, its rights and the room on the disk") from error

@@ -164,7 +164,7 @@ def told_plainly(engine: Engine) -> Iterator[None]:
     except (DatabaseError, sqlite3.DatabaseError) as error:
         cause: Any = getattr(error, "orig", error)
         where = _file_of(engine) or engine.url.render_as_string(hide_password=True)
-        raise StoreError(f"{where}: {cause}; {_remedy(str(cause))}") from error
+        raise StoreError(f"{where}: {cause}; {remedy_for(str(cause))}") from error
 
 
 _REMEDIES = {
@@ -180,7 +180,8 @@ _REMEDIES = {
 }
 
 
-def _remedy(fault: str) -> str:
+def remedy_for(fault: str) -> str:
+    """What to do about a fault of the database, from the driver's words for it."""
     lowered = fault.lower()
     return next(
         (remedy for sign, remedy in _REMEDIES.items() if sign in lowered),

@@ -1,0 +1,206 @@
+"""Backups and the way back."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from logbook import told
+from soakbell.errors import StoreError
+from soakbell.gear.log import LogEntry, Pulled, TrapsSet
+from soakbell.store.backup import back_up, check_copy, rehearse_restore, restore
+from soakbell.store.engine import Store, open_store
+from soakbell.store.log import all_entries, append_entries
+from soakbell.store.upgrade import migrate
+
+SET, PULL = told(TrapsSet()), told(Pulled(), 100)
+
+
+@pytest.fixture(params=[False, True], ids=["rollback journal", "WAL"])
+def store(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Store]:
+    opened = open_store(f"sqlite:///{tmp_path}/soakbell.db", system_sqlite_patched=request.param)
+    migrate(opened)
+    append(opened, SET)
+    yield opened
+    opened.close()
+
+
+def append(store: Store, *entries: LogEntry) -> None:
+    with store.writing() as session:
+        append_entries(session, entries)
+
+
+def stored(store: Store) -> list[LogEntry]:
+    with store.reading() as session:
+        return all_entries(session)
+
+
+def file_of(store: Store) -> Path:
+    assert store.file is not None
+    return store.file
+
+
+def damage(file: Path) -> None:
+    """Write over the file's second page and on."""
+    with file.open("r+b") as handle:
+        handle.seek(4096)
+        handle.write(b"\xff" * 8192)
+
+
+def test_a_backup_of_a_database_in_use_holds_what_was_kept(store: Store, tmp_path: Path) -> None:
+    """D7: what another unit of work has not kept yet is not in it."""
+    copied = back_up(file_of(store), tmp_path / "copy.db")
+    append(store, PULL)
+    assert dict(copied.rows)["log_entry"] == 1
+    assert copied.revision == store.revision()
+    assert check_copy(tmp_path / "copy.db") == copied
+
+
+def test_a_backup_is_one_file(store: Store, tmp_path: Path) -> None:
+    """D7: a backup that needs a journal beside it is lost when moved."""
+    folder = tmp_path / "backups"
+    folder.mkdir()
+    back_up(file_of(store), folder / "copy.db")
+    assert [path.name for path in folder.iterdir()] == ["copy.db"]
+    assert (folder / "copy.db").read_bytes()[18:20] == b"\x01\x01"  # rollback journal (sqlite.org/fileformat.html)
+
+
+def test_backups_made_while_others_write_are_sound(store: Store, tmp_path: Path) -> None:
+    """D7."""
+    stop = threading.Event()
+
+    def write() -> None:
+        number = 0
+        while not stop.is_set():
+            append(store, told(TrapsSet(), number))
+            number += 1
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        counts = [dict(back_up(file_of(store), tmp_path / "copy.db").rows)["log_entry"] for _ in range(5)]
+    finally:
+        stop.set()
+        writer.join()
+    assert counts == sorted(counts)
+
+
+def test_a_backup_that_fails_leaves_the_former_one(store: Store, tmp_path: Path) -> None:
+    target = tmp_path / "copy.db"
+    back_up(file_of(store), target)
+    former = target.read_bytes()
+    store.close()
+    damage(file_of(store))
+    with pytest.raises(StoreError):
+        back_up(file_of(store), target)
+    assert target.read_bytes() == former
+    assert not list(tmp_path.glob(".copy.db*"))
+
+
+def test_a_backup_needs_a_source_and_a_place(store: Store, tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match="nothing to back up"):
+        back_up(tmp_path / "none.db", tmp_path / "copy.db")
+    for target in (tmp_path, file_of(store)):
+        with pytest.raises(StoreError, match="file of its own"):
+            back_up(file_of(store), target)
+    with pytest.raises(StoreError, match="check the path"):
+        back_up(file_of(store), tmp_path / "nowhere" / "copy.db")
+    assert stored(store) == [SET]
+
+
+def test_a_restore_brings_back_the_log_and_keeps_the_former_database(store: Store, tmp_path: Path) -> None:
+    back_up(file_of(store), tmp_path / "copy.db")
+    append(store, PULL)
+    kept = restore(tmp_path / "copy.db", file_of(store))
+    assert stored(store) == [SET]  # also through a connection that was open all the while
+    assert kept == tmp_path / "soakbell.db.before-restore"
+    assert dict(check_copy(kept).rows)["log_entry"] == 2
+    restore(kept, file_of(store))
+    assert stored(store) == [SET, PULL]
+    assert (tmp_path / "soakbell.db.before-restore-2").is_file()
+
+
+def test_a_restore_over_a_damaged_database_moves_it_aside(store: Store, tmp_path: Path) -> None:
+    back_up(file_of(store), tmp_path / "copy.db")
+    store.close()
+    damage(file_of(store))
+    kept = restore(tmp_path / "copy.db", file_of(store))
+    assert kept == tmp_path / "soakbell.db.broken"
+    assert stored(store) == [SET]
+
+
+def test_a_journal_goes_aside_with_its_damaged_database(store: Store, tmp_path: Path) -> None:
+    """D7: a journal left behind would be played into the restored database."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    store.close()
+    file_of(store).write_bytes(b"not a database at all " * 400)
+    for ending in ("-journal", "-wal", "-shm"):
+        (tmp_path / f"soakbell.db{ending}").write_bytes(b"left over")
+    restore(tmp_path / "copy.db", file_of(store))
+    assert {path.name for path in tmp_path.glob("soakbell.db.broken*")} == {
+        f"soakbell.db.broken{ending}" for ending in ("", "-journal", "-wal", "-shm")
+    }
+    assert stored(store) == [SET]
+
+
+def test_a_restore_to_an_empty_place_keeps_nothing(store: Store, tmp_path: Path) -> None:
+    back_up(file_of(store), tmp_path / "copy.db")
+    assert restore(tmp_path / "copy.db", tmp_path / "new.db") is None
+    assert dict(check_copy(tmp_path / "new.db").rows)["log_entry"] == 1
+
+
+def test_a_damaged_or_foreign_backup_is_refused_and_changes_nothing(store: Store, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.db"
+    back_up(file_of(store), copy)
+    damage(copy)
+    other = sqlite3.connect(tmp_path / "other.db")
+    other.execute("CREATE TABLE recipes (id INTEGER)")
+    other.close()
+    (tmp_path / "empty.db").touch()
+    for bad in (copy, tmp_path / "other.db", tmp_path / "empty.db", tmp_path / "none.db", file_of(store)):
+        with pytest.raises(StoreError):
+            restore(bad, file_of(store))
+    assert stored(store) == [SET]
+    assert not list(tmp_path.glob("*.before-restore*"))
+
+
+def test_a_backup_of_a_newer_schema_is_refused(store: Store, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.db"
+    back_up(file_of(store), copy)
+    newer = sqlite3.connect(copy)
+    newer.execute("UPDATE alembic_version SET version_num = '9999'")
+    newer.commit()
+    newer.close()
+    with pytest.raises(StoreError, match="newer Soakbell"):
+        restore(copy, file_of(store))
+
+
+def test_a_restore_while_the_database_is_held_is_refused(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = tmp_path / "copy.db"
+    back_up(file_of(store), copy)
+    append(store, PULL)
+    monkeypatch.setattr("soakbell.store.backup.BUSY_MS", 50)
+    with store.writing() as session:
+        session.execute(text("SELECT 1"))
+        with pytest.raises(StoreError, match="locked"):
+            restore(copy, file_of(store))
+    assert stored(store) == [SET, PULL]
+
+
+def test_a_rehearsal_says_that_a_backup_would_serve(store: Store, tmp_path: Path) -> None:
+    """D7: a restore is tried by the program itself, in a place of its own."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    before = sorted(path.name for path in tmp_path.iterdir())
+    tried = rehearse_restore(tmp_path / "copy.db")
+    assert (tried.file, dict(tried.rows)["log_entry"]) == (tmp_path / "copy.db", 1)
+    assert sorted(path.name for path in tmp_path.iterdir()) == before
+    damage(tmp_path / "copy.db")
+    with pytest.raises(StoreError):
+        rehearse_restore(tmp_path / "copy.db")
