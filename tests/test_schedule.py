@@ -15,7 +15,8 @@ import sys
 import threading
 from collections.abc import AsyncGenerator, Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -496,6 +497,49 @@ def test_the_live_job_runs_late_rather_than_never() -> None:
     asyncio.run(run())
 
 
+def test_a_clock_set_back_does_not_put_the_scheduler_to_sleep(
+    harbor: Harbor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """S2, W11: the scheduler's wall clock goes back three hours; the sweeps go on."""
+    back = timedelta()
+
+    class Wall(datetime):
+        @classmethod
+        def now(cls, tz: tzinfo | None = None) -> datetime:  # type: ignore[override]
+            return datetime.now(tz) - back
+
+    monkeypatch.setattr("apscheduler.schedulers.base.datetime", Wall)
+    monkeypatch.setattr("apscheduler.triggers.interval.datetime", Wall)
+    seen: list[float] = []
+
+    class Counted(Sweep):
+        async def sweep(self) -> None:
+            seen.append(asyncio.get_running_loop().time())
+            await super().sweep()
+
+    async def run() -> tuple[float, float]:
+        nonlocal back
+        loop = asyncio.get_running_loop()
+        store = open_store(harbor.url)
+        harbor.stores.append(store)
+        duty = Duty(BOAT, "America/New_York", (MORNING,), watch_every_min=15, poll_every_min=30)
+        service = asyncio.create_task(
+            run_service([Counted(store, harbor.clock, duty, harbor.shore.parts())], every_s=0.2, stop_limit_s=5)
+        )
+        await asyncio.sleep(0.7)
+        back, stepped = timedelta(hours=3), loop.time()
+        await asyncio.sleep(1.5)
+        ended = loop.time()
+        os.kill(os.getpid(), signal.SIGTERM)
+        await service
+        return stepped, ended
+
+    stepped, ended = asyncio.run(run())
+    after = [at for at in seen if stepped < at < ended]
+    assert len(after) >= 4
+    assert max(later - earlier for earlier, later in pairwise([stepped, *after, ended])) < 0.6
+
+
 @pytest.mark.parametrize("every_s", [0.0, -1.0, 30.1, 3600.0])
 def test_a_pause_longer_than_half_a_minute_is_refused(every_s: float) -> None:
     """S2."""
@@ -564,6 +608,36 @@ def test_a_send_that_outlasts_the_stop_is_cut_off_and_taken_up_later(harbor: Har
 
     assert not asyncio.run(run())
     harbor.passes(harbor.sweep(), LETTER_HOUR + MINUTE)
+    assert len(harbor.shore.posted) == 1
+
+
+def test_stopping_does_not_wait_for_a_poll(harbor: Harbor) -> None:
+    """S7: only letters are worth waiting for."""
+    harbor.shore.holds["poll"] = threading.Event()
+
+    async def run() -> bool:
+        sweep = harbor.sweep()
+        await sweep.sweep()
+        await asyncio.sleep(0.2)
+        async with asyncio.timeout(5):
+            return await sweep.stop(30)
+
+    assert asyncio.run(run())
+
+
+def test_a_letter_being_written_at_the_stop_is_free_for_the_next_process_at_once(harbor: Harbor) -> None:
+    """S7: without waiting for the lease of the one that was stopped."""
+    harbor.shore.holds["write"] = threading.Event()
+
+    async def run() -> bool:
+        sweep = harbor.sweep()
+        await sweep.sweep()
+        await asyncio.sleep(0.2)
+        return await sweep.stop(0.05)
+
+    assert not asyncio.run(run())
+    harbor.shore.holds.pop("write").set()
+    harbor.passes(harbor.sweep(), LETTER_HOUR + timedelta(seconds=1))
     assert len(harbor.shore.posted) == 1
 
 

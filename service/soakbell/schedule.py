@@ -40,6 +40,9 @@ LONGEST_PAUSE_S = 30.0
 CLOCK_SLACK = timedelta(minutes=2)
 MOST_DAYS_BACK = 14
 
+_JOB = "sweep"
+_MAY_BE_CUT_OFF = {"poll tick", "housekeep tick"}
+
 
 @dataclass(frozen=True)
 class LetterHour:
@@ -169,11 +172,14 @@ class Sweep:
             await asyncio.wait(running)
 
     async def stop(self, limit_s: float) -> bool:
-        """Claim nothing more and wait for what is in flight, up to ``limit_s``; True if all of it ended.
+        """Claim nothing more and wait for letters in flight, up to ``limit_s``; True if all of them ended.
 
-        What didn't end is cut off; its claims run out and the next process takes it up.
+        What didn't end is cut off, and the next process takes it up. Polling and housekeeping lose nothing by
+        being cut off at once.
         """
         self._stopping = True
+        for name in _MAY_BE_CUT_OFF & self._tasks.keys():
+            self._tasks.pop(name).cancel()
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(limit_s):
                 await self.settle()
@@ -254,6 +260,9 @@ class Sweep:
             letter = await self._holding(claim, compose)
             self._refuse_pull(letter, suspect)
             self._keep(claim, letter)
+        except asyncio.CancelledError:
+            self._let_go(claim, "the service was stopped while writing", self._clock.now())
+            raise
         except ClaimLost as lost:
             self._say(str(lost), "claim lost", claim.kind, claim.day)
         except Exception as fault:
@@ -278,7 +287,9 @@ class Sweep:
                 self._clear("compose plain")
                 self._say("plain NO CALL written", "written", claim.kind, claim.day, outcome="failed")
                 return
-        again = self._clock.now() + timedelta(seconds=self._pace.write_again_s)
+        self._let_go(claim, told, self._clock.now() + timedelta(seconds=self._pace.write_again_s))
+
+    def _let_go(self, claim: DueClaim, told: str, again: datetime) -> None:
         with self._store.writing() as session:
             letters.fail_due(session, claim, told, again)
 
@@ -539,8 +550,41 @@ def make_scheduler(wake: Callable[[], Awaitable[None]], every_s: float) -> Async
         jobstores={"default": MemoryJobStore()},
         job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
     )
-    scheduler.add_job(wake, IntervalTrigger(seconds=every_s, timezone=UTC), id="sweep")
+    scheduler.add_job(wake, IntervalTrigger(seconds=every_s, timezone=UTC), id=_JOB)
     return scheduler
+
+
+class _Waking:
+    """Sweeps when the scheduler says so, and by itself when the scheduler has fallen silent.
+
+    The scheduler waits by the wall clock; one that is set back by an hour would let it wait an hour.
+    """
+
+    def __init__(self, sweeps: Sequence[Sweep], every_s: float) -> None:
+        self._sweeps = sweeps
+        self._every_s = every_s
+        self._loop = asyncio.get_running_loop()
+        self._ended_at_s = self._loop.time()
+        self._awake = False
+
+    async def wake(self) -> None:
+        if self._awake:
+            return
+        self._awake = True
+        try:
+            for sweep in self._sweeps:
+                await sweep.sweep()
+            tell_host("WATCHDOG=1")
+        finally:
+            self._awake = False
+            self._ended_at_s = self._loop.time()
+
+    async def mind(self, scheduler: AsyncIOScheduler) -> None:
+        while True:
+            await asyncio.sleep(self._every_s / 4)
+            if self._loop.time() - self._ended_at_s > 1.25 * self._every_s:
+                scheduler.reschedule_job(_JOB, trigger=IntervalTrigger(seconds=self._every_s, timezone=UTC))
+                await self.wake()
 
 
 async def run_service(sweeps: Sequence[Sweep], *, every_s: float = 20.0, stop_limit_s: float = 60.0) -> bool:
@@ -553,21 +597,19 @@ async def run_service(sweeps: Sequence[Sweep], *, every_s: float = 20.0, stop_li
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, asked_to_stop.set)
 
-    async def wake() -> None:
-        for sweep in sweeps:
-            await sweep.sweep()
-        tell_host("WATCHDOG=1")
-
-    scheduler = make_scheduler(wake, every_s)
+    waking = _Waking(sweeps, every_s)
+    scheduler = make_scheduler(waking.wake, every_s)
     scheduler.start()
+    minder = asyncio.create_task(waking.mind(scheduler))
     try:
-        await wake()
+        await waking.wake()
         tell_host("READY=1")
         await asked_to_stop.wait()
         tell_host("STOPPING=1")
         log.info("stopping", extra={"action": "stop"})
         ended = await asyncio.gather(*(sweep.stop(stop_limit_s) for sweep in sweeps))
     finally:
+        minder.cancel()
         scheduler.shutdown(wait=False)
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.remove_signal_handler(number)
