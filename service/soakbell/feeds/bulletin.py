@@ -241,7 +241,8 @@ def _unwrap(body: bytes | str) -> tuple[str, datetime | None]:
 
 def _check_characters(text: str) -> None:
     for char in text:
-        if char not in _HARMLESS_CONTROLS and not char.isprintable():
+        strange = not char.isprintable() or (char.isdecimal() and not char.isascii())
+        if strange and char not in _HARMLESS_CONTROLS:
             raise NotUnderstood(f"the bulletin has a character that is no text: {char!r}")
 
 

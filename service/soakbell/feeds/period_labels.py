@@ -6,7 +6,7 @@ long range a weekday that has no night of its own runs to the next 06.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
@@ -257,28 +257,41 @@ def _hours_between(first: Span, last: Span) -> float:
 
 
 def _extended(spans: Sequence[Span | None]) -> list[Span | None]:
-    """Bare weekdays of the long range, run on through the night that has no label of its own."""
-    done: list[Span | None] = []
-    for at, span in enumerate(spans):
-        after = spans[at + 1] if at + 1 < len(spans) else None
-        before = done[-1] if done else None
-        is_last = at + 1 == len(spans)
-        if (
-            span is not None
-            and span.open_day
-            and (_next_day_follows(span, after) or (is_last and _is_long(before)))
-        ):
-            span = replace(span, ends_h=NIGHT_ENDS_H)
-        done.append(span)
-    return done
+    """Bare weekdays of the long range, run on through the night that has no label of its own.
+
+    A bare weekday runs on if the next day has a label and the night none, or if it is the last of all and the
+    day before it ran on too ("SUN THROUGH MON" holds such a day itself).
+    """
+    known = [span for span in spans if span is not None]
+    nights = {span.ends_day for span in known if span.open_day and _next_day_follows(span, known)}
+    nights |= {span.ends_day for span in known if _ends_long_range(span, known, nights)}
+    return [
+        replace(span, ends_h=NIGHT_ENDS_H)
+        if span is not None and span.open_day and span.ends_day in nights
+        else span
+        for span in spans
+    ]
 
 
-def _next_day_follows(span: Span, after: Span | None) -> bool:
-    return after is not None and after.day == span.ends_day + timedelta(days=1) and after.begins_h == DAY_BEGINS_H
+def _next_day_follows(span: Span, known: Sequence[Span]) -> bool:
+    tomorrow = span.ends_day + timedelta(days=1)
+    follows = any(other.day == tomorrow and other.begins_h == DAY_BEGINS_H for other in known)
+    return follows and not _has_night(span.ends_day, known)
 
 
-def _is_long(before: Span | None) -> bool:
-    return before is not None and before.open_day and before.ends_h == NIGHT_ENDS_H
+def _ends_long_range(span: Span, known: Sequence[Span], nights: Set[date]) -> bool:
+    is_last = span.open_day and span.ends_day == max(other.ends_day for other in known)
+    holds_days = span.begins_h == DAY_BEGINS_H and span.day < span.ends_day
+    is_long = holds_days or span.ends_day - timedelta(days=1) in nights
+    return is_last and is_long and not _has_night(span.ends_day, known)
+
+
+def _has_night(day: date, known: Sequence[Span]) -> bool:
+    """Whether a label covers any of the night that follows ``day``."""
+    return any(
+        (other.day, other.begins_h) < (day, NIGHT_ENDS_H) and (other.ends_day, other.ends_h) > (day, DAY_ENDS_H)
+        for other in known
+    )
 
 
 def _interval(span: Span, issued_at: datetime, clocks: Sequence[tzinfo]) -> Interval | None:

@@ -6,6 +6,7 @@ wind or sea number, beside the ones the grammar handles itself.
 
 from __future__ import annotations
 
+import re
 from enum import Enum, auto
 
 LIGHT_WIND_KT = 10.0
@@ -100,6 +101,10 @@ def _words(text: str) -> tuple[str, ...]:
     return tuple(text.split())
 
 
+UNCAPITALISED_DAYS = frozenset({"sun", "mon", "tue", "tues", "wed", "thu", "thur", "thurs", "fri", "sat"})
+"""Short names of days are written with a capital; without one they are pieces of longer words."""
+
+
 def split_words(text: str) -> frozenset[str]:
     return frozenset(_words(text))
 
@@ -115,7 +120,7 @@ _TIME = _words("""
     sst
     """)
 _LINK = _words("""
-    a an the and or with of in on to from for but otherwise however except as well also possible
+    general a an the and or with of in on to from for but otherwise however except as well also possible
     expected dominant mixed mix combined total significant height heights average primary secondary
     predominant prevailing having is are be being will remaining remain along strongest highest some
     sustained speed speeds direction directions between force
@@ -129,7 +134,7 @@ _WEATHER = _words("""
     decreasing becoming diminishing mostly partly tapering ending developing spreading changing over
     into possibly brief passing mainly lightning cold warm dry wet breezy sprinkles sprinkle light thick
     rapid rapidly accumulation possible expected near around vicinity in and then early late icing
-    squall snowfall rainfall downpours unsettled rumbles vog ash volcanic mostly variable sun
+    squall snowfall rainfall downpours unsettled rumbles vog ash volcanic mostly variable
     """)
 FALLING_WORDS = split_words("""
     rain snow sleet drizzle freezing showers flurries icing ice hail wintry mist accumulation
@@ -231,3 +236,12 @@ OUTLOOK_WORDS = frozenset(
 )
 WARNING_WORDS = frozenset(_words("advisory advisories warning warnings watch"))
 MODALS = frozenset(_words("may might could can capable"))
+
+HIGHER_IN_STORMS = re.compile(
+    r"(?:winds?|waves?|seas?)(?:,? (?:and|or) (?:winds?|waves?|seas?|visibilities))*"
+    r"(?: (?:may|can|will) be| are)?(?: locally| briefly)? (?:higher|stronger)(?: and gusty)? "
+    r"(?:in and near|in and around|in or near|in the vicinity of|near|in|around)(?: any| some)?"
+    r"(?: showers and| showers or)? (?:thunderstorms|tstms|storms)",
+    re.IGNORECASE,
+)
+"""A standing remark of many offices; the storms themselves are told beside it."""

@@ -15,6 +15,7 @@ from soakbell.errors import NotUnderstood
 from soakbell.feeds.bulletin import Segment, fold, read_bulletin
 from soakbell.feeds.period_labels import Interval, period_spans
 from soakbell.feeds.period_text import read_period
+from soakbell.feeds.period_words import HIGHER_IN_STORMS
 from soakbell.sea.zone_forecast import ForecastPeriod, Headline, HeadlineMeaning, ZoneBulletin, ZoneForecast
 
 PRODUCTS = frozenset({"CWF", "NSH", "GLF", "OFF"})
@@ -25,14 +26,14 @@ _HEADLINE_END = re.compile(r"\.{3,}$")
 _EVENT_WORDS = re.compile(r"\b(?:WARNING|WATCH|ADVISORY|ADVISORIES|STATEMENT|WARNINGS)\b")
 _CAUTION = re.compile(r"\b(?:SHOULD )?EXERCISE CAUTION\b")
 _FOOT = (
-    re.compile(
-        r"(?:winds?|waves|seas)(?:,? (?:and|or) (?:winds?|waves|seas))*(?: may be| can be| will be)?(?: locally)? "
-        r"(?:higher|stronger)(?: and gusty)? (?:in and near|in and around|in or near|near|in|in the vicinity of)"
-        r"(?: any| some)?(?: showers and| showers or)? (?:thunderstorms|tstms|storms)",
-        re.IGNORECASE,
-    ),
+    HIGHER_IN_STORMS,
+    re.compile(r"unless otherwise noted,? (?:waves|seas) \d+ (?:foot|feet|ft) or less", re.IGNORECASE),
+    re.compile(r"[\w' ]+ water temperature (?:around |near )?\d+ degrees", re.IGNORECASE),
     re.compile(r"see the (?:open lakes?|nearshore|offshore) forecast for days \w+ through \w+", re.IGNORECASE),
 )
+"""Remarks under the periods. "Unless otherwise noted, waves 1 foot or less" is not used as a number: a period
+whose own height was lost would read as calm."""
+
 _MOST_HEADLINE_LINES = 12
 
 
@@ -106,7 +107,10 @@ def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
         return _without_periods(segment, bulletin_issued_at, parts, faults)
     if segment.heading and not segment.heading[-1].endswith("-"):
         faults.extend(segment.heading)
+    periods = _periods(segment, parts)
     faults.extend(parts.unknown)
+    faults.extend(headline.text for headline in parts.headlines if not _HEADLINE_END.search(headline.text))
+    faults.extend(_damaged_headlines(periods))
     faults.extend(foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
     return ZoneForecast(
         zones=segment.zones,
@@ -114,7 +118,7 @@ def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
         issued_at=segment.issue.issued_at if segment.issue else bulletin_issued_at,
         expires_at=segment.expires_at or bulletin_issued_at,
         headlines=tuple(parts.headlines),
-        periods=_periods(segment, parts),
+        periods=periods,
         synopsis=fold(parts.notes),
         foot=" ".join(map(fold, parts.foot)),
         not_understood=tuple(faults),
@@ -211,6 +215,15 @@ def _periods(segment: Segment, parts: _Parts) -> tuple[ForecastPeriod, ...]:
         _period(label, span, fold(paragraph))
         for label, span, paragraph in zip(parts.labels, spans, parts.paragraphs, strict=True)
     )
+
+
+def _damaged_headlines(periods: Sequence[ForecastPeriod]) -> list[str]:
+    """Dotted lines that are no periods and may be headlines: one that stands first, or names an event."""
+    return [
+        f"{period.label} {period.text}"
+        for at, period in enumerate(periods)
+        if period.starts_at is None and (at == 0 or _EVENT_WORDS.search(f"{period.label} {period.text}".upper()))
+    ]
 
 
 def _spans(segment: Segment, labels: Sequence[str]) -> list[Interval | None]:

@@ -60,7 +60,7 @@ def hours_of_zone_forecast(
     _mark_nameless(forecast.periods, index, unclear)
     for at, said_at in enumerate(gathered):
         if not said_at:
-            unclear[at].append("no period of the forecast covers this hour")
+            _mark_gap(at, unclear)
     if forecast.not_understood:
         everywhere = f"segment: {'; '.join(forecast.not_understood)}"
         for reasons in unclear:
@@ -116,6 +116,12 @@ def _mark_nameless(
         last = after[0] if after and in_order else None
         for hour in _hours_between(index, first, last):
             unclear[hour].append(f"a period of unknown time: {period.label}")
+
+
+def _mark_gap(at: int, unclear: Sequence[list[str]]) -> None:
+    """The hours beside a gap are unclear too: where a zone has two clocks they belong to both periods."""
+    for hour in range(max(at - 1, 0), min(at + 2, len(unclear))):
+        unclear[hour].append("no period of the forecast covers this hour" if hour == at else "beside a gap")
 
 
 def _said(period: ForecastPeriod, area: str | None, chop_m: Mapping[str, float]) -> _Said:
