@@ -1,0 +1,171 @@
+"""What the demo shows: the night, the days in a table and one letter on the terminal, and letters as files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime
+from email import message_from_bytes
+from email.message import EmailMessage
+from email.policy import default as mail_policy
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+from urllib.parse import urlsplit
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.rule import Rule
+from rich.table import Table
+from rich.text import Text
+
+from demo.weather import Scenario
+from soakbell.letters.figures import past_limit_short
+from soakbell.letters.times import HarborTimes, day_words
+from soakbell.letters.words import Teller, listed, off_water_at
+from soakbell.planning.call import Call, CallWord
+
+if TYPE_CHECKING:
+    from demo.play import PlayedDay
+
+INVENTED = "INVENTED DATA, for show: boat, weather, warnings and log are made up. Not a forecast of any real day."
+NARROWEST = 100  # columns of the table where the output is no terminal
+_STYLES = {CallWord.PULL: "bold green", CallWord.WAIT: "bold", CallWord.NO_CALL: "bold reverse"}
+_SUFFIXES = {"image/png": "png", "text/calendar": "ics", "application/gpx+xml": "gpx"}
+
+
+class Terminal:
+    """Writes to standard output; a progress bar stands there while the days are played."""
+
+    def __init__(self, scenario: Scenario, days: int) -> None:
+        self._scenario = scenario
+        self._days = days
+        self._console = Console(highlight=False, markup=False)
+        if not self._console.is_terminal:
+            self._console.width = NARROWEST
+        self._bar: Progress | None = None
+
+    @contextmanager
+    def progress(self) -> Iterator[None]:
+        self._console.print(Text(INVENTED, style="bold"))
+        columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("mornings"))
+        with Progress(*columns, console=self._console, transient=True) as self._bar:
+            self._bar.add_task("playing", total=self._days)
+            yield
+
+    def advance(self, played: PlayedDay) -> None:
+        assert self._bar is not None
+        self._bar.update(self._bar.task_ids[0], advance=1, description=f"played {day_words(played.day)}")
+
+    def tell(self, played: Sequence[PlayedDay], out: Path, written: Sequence[Path]) -> None:
+        first = played[0]
+        self._head(f"The night to {day_words(first.day)}")
+        for line in self._night(first):
+            self._console.print(line, soft_wrap=True)
+        if first.letters:
+            self._head("Its letter, as it came over SMTP")
+            self._console.print(text_of(first.letters[0].message), soft_wrap=True)
+        self._head(f"{len(played)} mornings" if len(played) > 1 else "The morning")
+        self._console.print(self._table(played))
+        self._console.print(INVENTED)
+        self._console.print(f"{len(written)} files of {_letters(played)} are in {out}", soft_wrap=True)
+
+    def _head(self, title: str) -> None:
+        self._console.print()
+        self._console.print(Rule(Text(title), align="left"))
+
+    def _night(self, played: PlayedDay) -> Iterator[str]:
+        """What the service asked and sent, a line an event."""
+        at_of = self._scenario.local
+        for minute, group in groupby(played.asked, key=lambda asked: at_of(asked.at).replace(second=0)):
+            asks = list(group)
+            good = sum(asked.status < 400 for asked in asks)
+            yield f"{_clock(minute)}  asked the sources {len(asks)} times, {good} good answers"
+            for ask in (a for a in asks if a.status >= 400):
+                yield f"       {at_of(ask.at):%H:%M:%S}  {ask.status} {ask.what}: {urlsplit(ask.path).path}"
+        if played.put_off:
+            first = _clock(at_of(played.calls[0].made_at))
+            yield f"{first}  letter written; the mail server put it off {played.put_off} time (451)"
+        for caught, call in zip(played.letters, played.calls, strict=False):
+            yield f"{_clock(at_of(caught.at))}  {call.word.value} letter accepted by the mail server"
+
+    def _table(self, played: Sequence[PlayedDay]) -> Table:
+        table = Table(box=SIMPLE_HEAD, pad_edge=False, expand=False)
+        for name in ("Day", "Call", "Window", "Strings", "Why", "Letters"):
+            table.add_column(name, no_wrap=name in ("Day", "Window"), justify="right" if name == "Letters" else "left")
+        for day in played:
+            for number, call in enumerate(day.calls):
+                table.add_row(*self._row(day, call, number))
+        return table
+
+    def _row(self, played: PlayedDay, call: Call, number: int) -> tuple[Text | str, ...]:
+        times = HarborTimes(self._scenario.zone_name, call.day)
+        word = Text(call.word.value, style=_STYLES[call.word])
+        if number:
+            word = Text("CHANGED CALL ", style="bold") + word
+        window = strings = ""
+        if call.window is not None:
+            window = f"{times.hour(call.window.leaves_at)}-{times.hour(off_water_at(call.window))}"
+            strings = listed(pull.string for pull in call.window.pulls)
+        letters = f"{len(played.letters)}" if number == 0 else ""
+        return (day_words(call.day) if number == 0 else "", word, window, strings, _why(call, times), letters)
+
+
+def _why(call: Call, times: HarborTimes) -> str:
+    """The reason the letter heads its call with; of a PULL, the limit that comes nearest."""
+    if call.window is not None and call.window.binding is not None:
+        nearest = call.window.binding
+        return f"nearest limit: {past_limit_short(nearest.quantity, nearest.value, nearest.limit)}"
+    teller = Teller(times, call.sources)
+    if not call.reasons:
+        return ""
+    return teller.tell(teller.deciding(call.reasons, known=call.word is not CallWord.NO_CALL)).short
+
+
+def _letters(played: Iterable[PlayedDay]) -> str:
+    count = sum(len(day.letters) for day in played)
+    return f"{count} letter" if count == 1 else f"{count} letters"
+
+
+def _clock(at: datetime) -> str:
+    return f"{at:%H:%M}"
+
+
+# ---- Letters as files -------------------------------------------------------------------------------------
+
+
+def text_of(message: bytes) -> str:
+    """The letter's text part, its subject above it."""
+    letter = _parsed(message)
+    return f"Subject: {letter['Subject']}\n\n{_part(letter, 'plain')}"
+
+
+def write_letter(message: bytes, day: date, out: Path) -> list[Path]:
+    """Write a letter and its parts into ``out``; the page shows its picture from the file beside it."""
+    letter = _parsed(message)
+    kind = str(letter["Message-ID"]).strip("<").partition(".")[0]
+    stem = f"{day.isoformat()}-{kind}"
+    files: dict[str, bytes] = {f"{stem}.eml": message, f"{stem}.txt": text_of(message).encode()}
+    page = _part(letter, "html")
+    for part in letter.walk():
+        suffix = _SUFFIXES.get(part.get_content_type())
+        if suffix is not None:
+            files[f"{stem}.{suffix}"] = cast(bytes, part.get_payload(decode=True))
+            cid = str(part.get("Content-ID", "")).strip("<>")
+            page = page.replace(f"cid:{cid}", f"{stem}.{suffix}") if cid else page
+    files[f"{stem}.html"] = page.encode()
+    for name, content in files.items():
+        (out / name).write_bytes(content)
+    return [out / name for name in sorted(files)]
+
+
+def _parsed(message: bytes) -> EmailMessage:
+    return cast(EmailMessage, message_from_bytes(message, policy=mail_policy))
+
+
+def _part(letter: EmailMessage, kind: str) -> str:
+    body = letter.get_body((kind,))
+    if body is None:
+        raise ValueError(f"the letter {letter['Subject']!r} has no {kind} part")
+    return str(body.get_content()).replace("\r\n", "\n")
