@@ -30,8 +30,10 @@ ROOMS: dict[str, set[str]] = {
     "mail": BASE,
     "settings": BASE | {"gear", "sea", "fishery", "planning"},
     "reading": BASE | {"sea", "feeds"},
+    "survey": BASE | {"sea", "feeds", "settings"},
+    "call_record": BASE | {"sea", "planning"},
     "morning": BASE
-    | {"gear", "sea", "fishery", "planning", "letters", "feeds", "store", "settings", "reading", "due_times"},
+    | {"gear", "sea", "fishery", "planning", "letters", "feeds", "store", "settings", "survey", "due_times"},
     "web": BASE | {"gear", "sea", "fishery", "planning", "letters", "store", "settings", "morning"},
 }
 """What each room may import, besides itself. Rooms not named here are the edge and may import anything."""
