@@ -32,6 +32,15 @@ def test_the_window_names_the_number_that_comes_nearest_its_limit() -> None:
     assert binding.source == "zone text"
 
 
+def test_the_binding_number_counts_every_departure_the_letter_allows_not_only_the_first() -> None:
+    rising = [10.0 if h < 12 else 14.5 for h in range(48)]
+    window = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=rising), grid(wind_kt=9)))).window
+    assert window is not None
+    assert window.binding is not None
+    assert window.leaves_at + timedelta(hours=3) < window.last_departure_at
+    assert window.binding.value == 14.5
+
+
 def test_wind_over_the_limit_all_day_is_a_wait_that_names_the_wind() -> None:
     verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=22), grid(wind_kt=18))))
     assert verdict.word is CallWord.WAIT

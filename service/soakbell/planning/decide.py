@@ -264,8 +264,14 @@ def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime
         last_departure_at=last,
         pulls=tuple(pulls),
         distance_nmi=trip.distance_nmi,
-        binding=_binding(situation.places, trip, leaves),
+        binding=_tightest(situation.places, trip, [at for at in departures if leaves <= at <= last]),
     )
+
+
+def _tightest(places: Mapping[str, Fitness], trip: Trip, departures: Sequence[datetime]) -> Binding | None:
+    """The binding number over all departures the letter allows, not only the first."""
+    found = [binding for at in departures if (binding := _binding(places, trip, at)) is not None]
+    return min(found, key=lambda binding: binding.headroom, default=None)
 
 
 def _binding(
