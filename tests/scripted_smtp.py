@@ -20,7 +20,7 @@ _WELL = {
     "DATA": "354 go on",
     "END": "250 kept",
     "QUIT": "221 bye",
-    "RSET": "250 forgotten",
+    "NOOP": "250 still here",
 }
 
 

@@ -40,6 +40,7 @@ LONGEST_PAUSE_S = 30.0
 CLOCK_SLACK = timedelta(minutes=2)
 MOST_DAYS_BACK = 14
 
+_ALIVE_EVERY = timedelta(seconds=50)  # not at each sweep, to spare the card of a small board
 _JOB = "sweep"
 _MAY_BE_CUT_OFF = {"poll tick", "housekeep tick"}
 
@@ -223,7 +224,7 @@ class Sweep:
         name = f"sweep:{self._duty.boat}"
         with self._store.writing() as session:
             known = letters.get_note(session, name)
-            if known is None or known[1] < now:
+            if known is None or now - known[1] >= _ALIVE_EVERY:
                 letters.put_note(session, name, {}, now)
 
     async def _poll(self) -> None:

@@ -17,7 +17,7 @@ from pydantic import SecretStr
 
 from scripted_smtp import DROP, HANG, ScriptedSmtp
 from soakbell.clock import SetClock
-from soakbell.errors import SettingsError
+from soakbell.errors import MailRefused, SettingsError
 from soakbell.mail import sender
 from soakbell.mail.sender import (
     Outcome,
@@ -25,6 +25,7 @@ from soakbell.mail.sender import (
     Result,
     Security,
     SmtpSettings,
+    greet,
     next_try,
     send_batch,
 )
@@ -364,3 +365,33 @@ def test_eight_bit_text_is_announced() -> None:
     server = ScriptedSmtp()
     sent(server, [Outgoing(1, message.as_bytes(policy=SMTP_POLICY), (SKIPPER,))])
     assert any(line.endswith("BODY=8BITMIME") for line in server.lines)
+
+
+# ---- the check before the first letter
+
+
+def greeted(server: ScriptedSmtp, **changes: Any) -> str:
+    async def run() -> str:
+        async with server.serving():
+            return await greet(settings(server.port, **changes))
+
+    return asyncio.run(run())
+
+
+def test_a_greeting_logs_in_and_sends_no_letter(certificate: tuple[Path, Path]) -> None:
+    server = ScriptedSmtp(extensions=("AUTH PLAIN",), tls=server_tls(certificate), tls_at_once=True)
+    login = {"username": "soakbell", "password": SecretStr(SECRET), "ca_file": certificate[0]}
+    assert greeted(server, security=Security.TLS, **login) == "250 still here"
+    assert [line.split()[0] for line in server.lines] == ["EHLO", "AUTH", "NOOP", "QUIT"]
+
+
+@pytest.mark.parametrize(
+    ("script", "permanent"), [({"GREETING": ["554 no service"]}, True), ({"GREETING": ["421 busy"]}, False)]
+)
+def test_a_server_that_turns_us_away_is_told_in_its_own_words(
+    script: dict[str, list[str]], permanent: bool
+) -> None:
+    with pytest.raises(MailRefused) as caught:
+        greeted(ScriptedSmtp(script))
+    assert caught.value.permanent is permanent
+    assert str(caught.value) == next(iter(script.values()))[0]

@@ -287,6 +287,18 @@ def test_an_address_never_reached_expires_with_a_record_for_the_next_letter(stor
     assert (gone.address, gone.reason) == (SKIPPER, "the mail server was not reached in time")
 
 
+def test_an_address_whose_sender_died_at_the_end_expires_as_unknown(store: Store) -> None:
+    """M6."""
+    written(store, recipients=(SKIPPER,))
+    take(store, NOON - MINUTE, lease_s=60)
+    with store.writing() as session:
+        assert letters.expire_recipients(session, NOON - timedelta(seconds=1)) == 0
+        assert letters.expire_recipients(session, NOON) == 1
+    row = address_row(store)
+    assert (row.state, row.unsure) == ("expired", 1)
+    assert "sent or not, unknown" in (row.last_reply or "")
+
+
 # ---- outbox
 
 
@@ -349,6 +361,36 @@ def test_trouble_is_over_when_the_next_letter_is_accepted(store: Store) -> None:
     with store.writing() as session:
         letters.mark_accepted(session, batch.recipients[0].recipient_id, "250 kept", DUE)
         assert letters.addresses_in_trouble(session) == ()
+
+
+def test_an_address_that_failed_three_times_is_in_trouble_before_it_expires(store: Store) -> None:
+    written(store, recipients=(SKIPPER,))
+    troubled = []
+    for n in range(4):
+        (batch,) = take(store, DUE + n * MINUTE)
+        with store.writing() as session:
+            to = batch.recipients[0].recipient_id
+            troubled.append(len(letters.addresses_in_trouble(session)))
+            letters.mark_retry(
+                session, to, batch.token, "450 later", DUE + n * MINUTE, DUE + (n + 1) * MINUTE
+            )
+            troubled.append(len(letters.addresses_in_trouble(session)))
+    assert troubled == [0, 0, 0, 0, 0, 1, 1, 1]
+
+
+def test_old_letters_are_forgotten_but_not_the_calls_nor_what_is_still_open(store: Store) -> None:
+    """P6."""
+    outbox_id = written(store)
+    year_on = NOON + timedelta(days=400)
+    with store.writing() as session:
+        assert letters.forget_letters(session, year_on) == 0
+        letters.expire_recipients(session, NOON)
+        assert letters.forget_letters(session, NOON) == 0
+        assert letters.forget_letters(session, year_on) == 1
+        assert session.get(OutboxRow, outbox_id) is None
+        assert session.scalar(select(func.count(RecipientRow.id))) == 0
+        assert session.scalar(select(func.count(CallRow.id))) == 1
+    assert due_row(store).state == "written"
 
 
 def test_a_retry_waits_for_its_moment(store: Store) -> None:

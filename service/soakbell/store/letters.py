@@ -524,21 +524,16 @@ def _next(now: datetime, next_try_at: datetime | None) -> dict[str, Any]:
 def expire_recipients(session: Session, now: datetime) -> int:
     """Close the addresses whose letter is past its use and that nobody is sending to; gives how many."""
     late = select(OutboxRow.id).where(OutboxRow.useless_at <= now)
-    open_now = or_(
-        RecipientRow.state == "waiting",
-        and_(RecipientRow.state == "trying", _ran_out(RecipientRow.claimed_until, now)),
+    open_now = update(RecipientRow).where(RecipientRow.outbox_id.in_(late))
+    open_now = open_now.execution_options(synchronize_session=False)
+    waited = open_now.where(RecipientRow.state == "waiting").values(
+        last_reply=func.coalesce(RecipientRow.last_reply, "the mail server was not reached in time")
     )
-    return _changed(
-        session,
-        update(RecipientRow)
-        .where(RecipientRow.outbox_id.in_(late), open_now)
-        .values(
-            state="expired",
-            done_at=now,
-            last_reply=func.coalesce(RecipientRow.last_reply, "the mail server was not reached in time"),
-            **_LET_GO,
-        )
-        .execution_options(synchronize_session=False),
+    died = open_now.where(RecipientRow.state == "trying", _ran_out(RecipientRow.claimed_until, now)).values(
+        last_reply="the service was stopped while sending: sent or not, unknown", unsure=RecipientRow.unsure + 1
+    )
+    return sum(
+        _changed(session, each.values(state="expired", done_at=now, **_LET_GO)) for each in (waited, died)
     )
 
 
@@ -551,7 +546,7 @@ def addresses_in_trouble(session: Session) -> tuple[Trouble, ...]:
     return tuple(
         Trouble(row.address, row.state, row.tries, row.last_reply or "", row.done_at or row.next_try_at)
         for row in rows
-        if row.state in ("refused", "expired") or row.tries > TROUBLE_AFTER_TRIES
+        if row.state in ("refused", "expired") or row.tries - (row.state == "trying") >= TROUBLE_AFTER_TRIES
     )
 
 
@@ -563,6 +558,19 @@ def last_accepted_at(session: Session) -> datetime | None:
 def unsure_count(session: Session) -> int:
     """How many tries broke where the letter may or may not have gone out."""
     return session.scalar(select(func.sum(RecipientRow.unsure))) or 0
+
+
+def forget_letters(session: Session, written_before: datetime) -> int:
+    """Drop the texts and addresses of letters past their use that were written before; gives how many.
+
+    Calls and due rows stay: they are the record.
+    """
+    old = select(OutboxRow.id).where(OutboxRow.written_at < written_before, OutboxRow.useless_at < written_before)
+    still_open = select(RecipientRow.outbox_id).where(RecipientRow.state.in_(("waiting", "trying")))
+    ids = session.scalars(old.where(OutboxRow.id.not_in(still_open))).all()
+    session.execute(delete(RecipientRow).where(RecipientRow.outbox_id.in_(ids)))
+    session.execute(delete(OutboxRow).where(OutboxRow.id.in_(ids)))
+    return len(ids)
 
 
 # ---- notes
