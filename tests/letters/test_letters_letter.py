@@ -382,7 +382,7 @@ def test_the_window_is_told_with_its_nearest_limit_in_numbers() -> None:
     assert "Back by: 12:10 if you leave at 07:10, 12:40 if you leave at 07:40." in words
     assert "Off the water by: 12:40 EST." in words
     assert "Nearest limit: Gusts 19 kt at 12:00 at The Hump, 1 kt under the limit of 20 kt" in words
-    assert "(zone forecast), if you leave at 07:10." in words
+    assert "(zone forecast), whenever you leave in that time." in words
     assert "Times if you leave at 07:10. 1. Nine Foot: 07:25 to 08:13, 24 traps, soak 7 days 3 h." in words
 
 

@@ -388,7 +388,7 @@ def _window_block(window: Window, teller: Teller) -> WindowBlock:
         back=f"{back}, {times.hour(ends_at)} if you leave at {times.hour(last)}" if moving else back,
         off_water=times.zoned(ends_at),
         trip=f"{window.distance_nmi:.1f} nmi, {minutes_words((lands - first).total_seconds() / 60)}",
-        binding=f"{binding}, {if_first}" if binding and moving else binding,
+        binding=f"{binding}, whenever you leave in that time" if binding and moving else binding,
         times_for=f"Times {if_first}.",
     )
 

@@ -83,7 +83,11 @@ class StringPull:
 
 @dataclass(frozen=True)
 class Window:
-    """A trip that fits: leave the harbor, haul the strings in order, be back."""
+    """A trip that fits: leave the harbor, haul the strings in order, be back.
+
+    Times of the trip count from ``leaves_at``, the best departure; ``binding`` from every departure up to
+    ``last_departure_at``.
+    """
 
     leaves_at: datetime
     lands_at: datetime
