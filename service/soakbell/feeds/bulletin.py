@@ -378,9 +378,8 @@ def _clock_moment(parts: Sequence[str]) -> tuple[datetime, tzinfo]:
     if not 1 <= hour <= 12:
         raise NotUnderstood(f"no such time on a twelve-hour clock: {clock}")
     hour = hour % 12 + (12 if half.upper() == "PM" else 0)
-    fixed = _fixed_clock(zone)
-    moment = _moment(hour, minute, fixed, weekday, month, day, year)
-    return moment, _place_clock(zone.upper(), moment) or fixed
+    moment = _moment(hour, minute, _fixed_clock(zone), weekday, month, day, year)
+    return moment, _local_clock(zone.upper(), moment)
 
 
 def _moment(hour: int, minute: int, clock: tzinfo, weekday: str, month: str, day: str, year: str) -> datetime:
@@ -400,10 +399,16 @@ def _fixed_clock(zone: str) -> tzinfo:
     return timezone(timedelta(hours=offset), zone)
 
 
-def _place_clock(zone: str, moment: datetime) -> tzinfo | None:
-    """A clock that follows summer time, where it agrees with the abbreviation at ``moment``."""
+def _local_clock(zone: str, moment: datetime) -> tzinfo:
+    """The clock of the place, which goes on to the other half of the year on its own.
+
+    Raises:
+        NotUnderstood: summer time is named in winter, or the other way round: one letter of it is damaged.
+    """
     place = _SUMMER_TIME_PLACE.get(zone[:-2])
     if place is None:
-        return None
+        return _fixed_clock(zone)
     clock = ZoneInfo(place)
-    return clock if moment.astimezone(clock).utcoffset() == timedelta(hours=_OFFSET_H[zone]) else None
+    if moment.astimezone(clock).utcoffset() != timedelta(hours=_OFFSET_H[zone]):
+        raise NotUnderstood(f"{zone} isn't the time kept there at {moment:%Y-%m-%d}")
+    return clock

@@ -153,7 +153,7 @@ class _Reader:
             return self._from_now(Span(today, DAY_BEGINS_H, today, DAY_ENDS_H))
         if words in ("TONIGHT", "THIS NIGHT", "NIGHT", "LATE TONIGHT", "OVERNIGHT"):
             return self._tonight(words)
-        words = words.removeprefix("THIS ")
+        words = words.replace("THIS ", "")
         if words in _PARTS_H:
             begins_h, ends_h = _PARTS_H[words]
             span = Span(today, begins_h, today, ends_h)

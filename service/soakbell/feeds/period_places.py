@@ -12,6 +12,9 @@ from soakbell.feeds import period_words as words
 from soakbell.feeds.period_tokens import ABBREVIATIONS, Token, is_separator
 from soakbell.feeds.period_words import Kind
 
+_LONGEST_PLACE = 40
+"""In tokens; keeps the time spent on one place bounded."""
+
 _PLACE_STARTS = frozenset({"near", "within", "beyond", "outside", "inside", "past", "off", "out"})
 _PLACE_OR_TIME_STARTS = frozenset(
     {"in", "over", "across", "along", "through", "for", "from", "around", "between", "on"}
@@ -39,7 +42,8 @@ _NEVER_NAMES = words.split_words(
 
 
 def _is_shouting(tokens: Sequence[Token]) -> bool:
-    return all(token.text.isupper() for token in tokens if token.low[0].isalpha())
+    """Whether the sentence is all capitals, as its beginning tells."""
+    return all(token.text.isupper() for token in tokens[:_LONGEST_PLACE] if token.low[0].isalpha())
 
 
 def place_end(tokens: Sequence[Token], start: int) -> int | None:
@@ -64,7 +68,7 @@ def _walk_place(tokens: Sequence[Token], start: int) -> tuple[int, bool, bool]:
     """Walk on while the tokens can belong to a place; says where it ends and whether it named anything."""
     shouting = _is_shouting(tokens)
     at, end, content, compass = start, start, False, False
-    while at < len(tokens):
+    while at < min(len(tokens), start + _LONGEST_PLACE):
         token = tokens[at]
         distance = distance_end(tokens, at) if token.is_number else None
         if distance is not None:

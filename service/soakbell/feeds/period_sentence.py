@@ -62,6 +62,7 @@ class PeriodNotes:
     outlooks: list[str] = field(default_factory=list)
     not_understood: list[str] = field(default_factory=list)
     trains: int = 0
+    started: set[Quantity] = field(default_factory=set)
 
     def new_train(self) -> int:
         self.trains += 1
@@ -127,6 +128,7 @@ _LEADS: dict[tuple[str, ...], str] = {
     ("between",): "between",
     ("to",): "to",
 }
+_MOST_LEADING_WORDS = 8
 _LEAD_STRENGTH = ("", "around", "between", "to", "up to", "less", "more")
 _LESS_TAILS = frozenset({"less", "lower", "below", "under"})
 _MORE_TAILS = frozenset({"more", "greater", "higher", "above", "better"})
@@ -244,7 +246,7 @@ class MeasuredSentence:
     def _lead_end(self, at: int) -> int | None:
         """End of the words before a number ("up to", "less than"); None where no number follows them."""
         lead, end = "", at
-        while end < len(self.tokens) and not self.tokens[end].is_number:
+        while end < min(len(self.tokens), at + _MOST_LEADING_WORDS) and not self.tokens[end].is_number:
             found = self._one_lead(end)
             if found is None:
                 break
@@ -459,9 +461,10 @@ class MeasuredSentence:
         self.only_upper = False
         self.open_noun = None
         self.group.append(said)
+        self.period.started.add(said.quantity)
 
     def _has_start(self, quantity: Quantity) -> bool:
-        return any(said.quantity is quantity for said in (*self.group, *self.period.said))
+        return quantity in self.period.started
 
     # words
 
