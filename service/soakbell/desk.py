@@ -204,7 +204,7 @@ class Desk:
     def letter_text(self, day: date) -> str:
         """Today's letter as text, on what is on hand; nothing is stored or sent."""
         now = self._clock.now()
-        call = self._decide(day, now, clock_suspect=False).call
+        call = self.decide(day).call
         facts = self._facts(call, 0, now, None, late=False)
         letter = morning_letter(call, facts, kind="morning", previous=None)
         return f"{letter.subject}\n\n{letter.text}"
@@ -224,6 +224,10 @@ class Desk:
         polled = self._get_note("polled")
         if polled is None or self._clock.now() - polled[1] > NEWS_IS_OLD_AFTER:
             self.poll()
+
+    def decide(self, day: date) -> Morning:
+        """The call on what is on hand; nothing is stored or sent."""
+        return self._decide(day, self._clock.now(), clock_suspect=False)
 
     def _decide(self, day: date, now: datetime, clock_suspect: bool) -> Morning:
         with self._store.reading() as session:

@@ -1,0 +1,125 @@
+"""One boat's morning from kept replies, the parse of large payloads, and the start of the command.
+
+    python tests/bench/bench_morning.py [folder of captured payloads]
+
+Prints a table. Times are the median of several runs in one process; the cold ones each start a process.
+"""
+
+from __future__ import annotations
+
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+TOP = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(TOP))
+
+from rich.console import Console  # noqa: E402
+from rich.table import Table  # noqa: E402
+
+
+def timed(work: Callable[[], object], runs: int) -> tuple[float, float]:
+    """Median wall and CPU seconds."""
+    walls, cpus = [], []
+    for _ in range(runs):
+        wall, cpu = time.perf_counter(), time.process_time()
+        work()
+        walls.append(time.perf_counter() - wall)
+        cpus.append(time.process_time() - cpu)
+    return statistics.median(walls), statistics.median(cpus)
+
+
+def cold(command: list[str], runs: int = 7) -> tuple[float, float]:
+    """Median wall and CPU seconds of a process of its own."""
+
+    def run() -> None:
+        subprocess.run(command, check=False, capture_output=True)
+
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    wall, _ = timed(run, runs)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return wall, (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / runs
+
+
+def peak_mb(code: str, *arguments: str) -> float:
+    """Highest resident memory of a process that runs ``code``."""
+    tell = "\nimport resource; print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    run = subprocess.run(
+        [sys.executable, "-c", code + tell, *arguments], capture_output=True, text=True, check=True, cwd=TOP
+    )
+    return int(run.stdout.split()[-1]) / 1024
+
+
+MORNING = """
+import sys
+from pathlib import Path
+sys.path.insert(0, ".")
+sys.path.insert(0, "tests/bench")
+from kept_morning import KeptMorning
+with KeptMorning(Path(sys.argv[1])) as morning:
+    morning.letter()
+"""
+
+
+def main() -> None:
+    from kept_morning import KeptMorning, fetch_once
+
+    soakbell = str(Path(sys.executable).with_name("soakbell"))
+    rows: list[tuple[str, float, float, str]] = []
+    with tempfile.TemporaryDirectory() as folder:
+        fetch_once(Path(folder))
+        with KeptMorning(Path(folder)) as morning:
+            morning.letter()
+            rows.append(("warm call from kept replies", *timed(morning.call, 15), "0.3"))
+            rows.append(("warm call and letter with chart", *timed(morning.letter, 7), ""))
+        memory_mb = peak_mb(MORNING, folder)
+    rows.append(("cold: soakbell --help", *cold([soakbell, "--help"]), "0.3"))
+    rows.append(("cold: soakbell log list, new database", *cold_log(soakbell), "1.5"))
+    if len(sys.argv) > 1:
+        rows += parses(Path(sys.argv[1]))
+    table = Table(
+        "what", "wall s", "CPU s", "aim s", title=f"Measured {datetime.now().astimezone():%Y-%m-%d %H:%M}"
+    )
+    for name, wall, cpu, aim in rows:
+        table.add_row(name, f"{wall:.3f}", f"{cpu:.3f}", aim)
+    Console().print(table)
+    Console().print(f"peak memory of a cold morning with its letter: {memory_mb:.0f} MB (aim 200)")
+
+
+def cold_log(soakbell: str) -> tuple[float, float]:
+    with tempfile.TemporaryDirectory() as folder:
+        settings = Path(folder) / "boat.toml"
+        text = (TOP / "config" / "boat.toml").read_text().replace("# database =", "database =")
+        settings.write_text(text.replace('username = "little-grebe"', ""))
+        (Path(folder) / "fisheries").symlink_to(TOP / "config" / "fisheries")
+        return cold([soakbell, "--settings", str(settings), "log", "list"])
+
+
+def parses(captured: Path) -> list[tuple[str, float, float, str]]:
+    from soakbell.feeds.alerts import parse_alerts
+    from soakbell.feeds.buoys import parse_realtime
+    from soakbell.feeds.grid import parse_grid
+    from soakbell.feeds.zone_text import parse_zone_text
+    from soakbell.sea.grid_hours import hours_of_grid
+    from soakbell.sea.sources import QUANTITIES
+
+    grid = (captured / "gridpoints" / "gridpoints_TAE_58,65.json").read_bytes()
+    text = (captured / "cwf" / "cwf_HFO-20230615T201352Z.json").read_bytes()
+    buoy = (captured / "ndbc" / "41002.txt").read_bytes()
+    zone = (captured / "alerts" / "pynws_alerts_active_zone_second.json").read_bytes()
+    return [
+        ("parse zone text, 15 KB", *timed(lambda: parse_zone_text(text), 9), ""),
+        ("parse grid to hours, 132 KB", *timed(lambda: hours_of_grid(parse_grid(grid), gives=QUANTITIES), 9), ""),
+        ("parse warnings, 15 KB", *timed(lambda: parse_alerts(zone), 9), ""),
+        ("parse buoy, 617 KB", *timed(lambda: parse_realtime(buoy, "41002"), 9), ""),
+    ]
+
+
+if __name__ == "__main__":
+    main()
