@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 
+import numpy as np
 import pandas as pd
 
 from soakbell.gear.strings import Mark, TrapString
@@ -20,6 +21,7 @@ from soakbell.planning.call import (
     Window,
 )
 from soakbell.planning.trips import (
+    DEPARTURE_STEP_MIN,
     Boat,
     DayBounds,
     Trip,
@@ -124,19 +126,15 @@ def string_states(situation: Situation, now: datetime) -> tuple[StringState, ...
 
 
 def still_good(trip: Trip, window: Window, situation: Situation, now: datetime) -> bool:
-    """Whether every hour still ahead of a called trip is fit at its place, leaving first or last.
+    """Whether every hour still ahead of a called trip is fit at its place, whenever within its window it leaves.
 
     Hours already past are not asked again: a newer forecast no longer speaks of them.
     """
-    for leaves in {window.leaves_at, max(window.leaves_at, min(now, window.last_departure_at))}:
-        lands = leaves + timedelta(minutes=trip.duration_min)
-        if lands <= now:
-            continue
-        for leg in trip.legs:
-            begins = max(now, leaves + timedelta(minutes=leg.starts_min))
-            ends = leaves + timedelta(minutes=leg.ends_min)
-            if begins < ends and not all(_all_fit(situation.places[place], begins, ends) for place in leg.places):
-                return False
+    for leg in trip.legs:
+        begins = max(now, window.leaves_at + timedelta(minutes=leg.starts_min))
+        ends = window.last_departure_at + timedelta(minutes=leg.ends_min)
+        if begins < ends and not all(_all_fit(situation.places[place], begins, ends) for place in leg.places):
+            return False
     return True
 
 
@@ -231,15 +229,16 @@ def _why_not_more(trip: Trip, candidates: Sequence[StringAhead]) -> list[Reason]
 
 def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime]) -> Window:
     """The departure with the most headroom at its tightest hour (to the nearest 5 %), then the earliest."""
+    bindings = {at: _binding(situation.places, trip, at) for at in departures}
 
     def slack(leaves: datetime) -> float:
-        binding = _binding(situation.places, trip, leaves)
+        binding = bindings[leaves]
         return -round((binding.headroom if binding else 0.0) * 20)
 
     leaves = min(departures, key=lambda at: (slack(at), at))
     last = leaves
     for at in departures:
-        if timedelta(0) < at - last <= timedelta(minutes=15):
+        if timedelta(0) < at - last <= timedelta(minutes=DEPARTURE_STEP_MIN):
             last = at
     ahead = {s.string.name: s for s in situation.strings}
     pulls = []
@@ -258,42 +257,39 @@ def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime
                 oldest_soak_h=string.soak_h(arrives),
             )
         )
+    # The letter gives a span to leave in, so its nearest limit is that of every departure in it.
+    in_span = [binding for at in departures if leaves <= at <= last and (binding := bindings[at]) is not None]
     return Window(
         leaves_at=leaves,
         lands_at=leaves + timedelta(minutes=trip.duration_min),
         last_departure_at=last,
         pulls=tuple(pulls),
         distance_nmi=trip.distance_nmi,
-        binding=_tightest(situation.places, trip, [at for at in departures if leaves <= at <= last]),
+        binding=min(in_span, key=lambda binding: binding.headroom, default=None),
     )
-
-
-def _tightest(places: Mapping[str, Fitness], trip: Trip, departures: Sequence[datetime]) -> Binding | None:
-    """The binding number over all departures the letter allows, not only the first."""
-    found = [binding for at in departures if (binding := _binding(places, trip, at)) is not None]
-    return min(found, key=lambda binding: binding.headroom, default=None)
 
 
 def _binding(
     places: Mapping[str, Fitness], trip: Trip, leaves: datetime, *, broken: bool = False
 ) -> Binding | None:
     """The number that comes nearest its limit (or goes furthest past it) while the trip is out."""
-    found: list[tuple[float, str, str, datetime]] = []
+    tightest: tuple[float, datetime, str, str] | None = None
     for leg in trip.legs:
-        begins = pd.Timestamp(leaves + timedelta(minutes=leg.starts_min)).floor("h")
-        ends = pd.Timestamp(leaves + timedelta(minutes=leg.ends_min))
         for place in leg.places:
-            rows = places[place].headroom.loc[begins : ends - pd.Timedelta(seconds=1)]
-            for quantity in rows.columns:
-                column = rows[quantity].dropna()
-                if len(column):
-                    at = column.index[int(column.to_numpy().argmin())]
-                    found.append((float(column.min()), quantity, place, at.to_pydatetime()))
-    if not found:
+            fitness = places[place]
+            first, stop = fitness.rows_of(
+                leaves + timedelta(minutes=leg.starts_min), leaves + timedelta(minutes=leg.ends_min)
+            )
+            rows = fitness.headroom.to_numpy()[first:stop]
+            if np.isnan(rows).all():
+                continue
+            row, column = divmod(int(np.nanargmin(rows)), rows.shape[1])
+            at = fitness.headroom.index[first + row].to_pydatetime()
+            found = (round(float(rows[row, column]), 9), at, str(fitness.headroom.columns[column]), place)
+            tightest = found if tightest is None else min(tightest, found)
+    if tightest is None or (broken and tightest[0] >= 0):
         return None
-    headroom, quantity, place, at = min(found, key=lambda f: (round(f[0], 9), f[3], f[1], f[2]))
-    if broken and headroom >= 0:
-        return None
+    headroom, at, quantity, place = tightest
     fitness = places[place]
     value, limit = float(fitness.values[quantity][at]), fitness.limits.given()[quantity]
     source = fitness.conditions.source_of.at[at, quantity] if quantity in fitness.conditions.source_of else ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from itertools import permutations, product
 
 import numpy as np
@@ -62,6 +63,7 @@ class Trip:
         return tuple(leg for leg in self.legs if leg.string is not None)
 
 
+@lru_cache(maxsize=4096)
 def distance_nmi(a: Mark, b: Mark) -> float:
     """Length of the geodesic on WGS84 (Karney 2013, as in GeographicLib)."""
     inverse = Geodesic.WGS84.Inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg, Geodesic.DISTANCE)
@@ -95,16 +97,10 @@ def _visiting_order(harbor: Mark, strings: Sequence[TrapString]) -> list[tuple[T
     both_ways = {s.name: ((s, s.start, s.end), (s, s.end, s.start)) for s in strings}
     if len(strings) > EXACT_UP_TO:
         return _nearest_next(harbor, list(both_ways.values()))
-    lengths: dict[tuple[Mark, Mark], float] = {}
-
-    def length(a: Mark, b: Mark) -> float:
-        if (a, b) not in lengths:
-            lengths[a, b] = lengths[b, a] = distance_nmi(a, b)
-        return lengths[a, b]
 
     def between_nmi(visits: Sequence[tuple[TrapString, Mark, Mark]]) -> float:
         stops = [harbor, *(mark for _, first, last in visits for mark in (first, last)), harbor]
-        return sum(length(stops[i], stops[i + 1]) for i in range(0, len(stops), 2))
+        return sum(distance_nmi(stops[i], stops[i + 1]) for i in range(0, len(stops), 2))
 
     orders = (list(ways) for order in permutations(both_ways.values()) for ways in product(*order))
     return min(orders, key=lambda visits: (round(between_nmi(visits), 6), [v[0].name for v in visits]))

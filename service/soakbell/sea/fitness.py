@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 
 import numpy as np
 import pandas as pd
@@ -34,6 +36,13 @@ class Fitness:
     headroom: pd.DataFrame = field(repr=False)
     conditions: Conditions = field(repr=False)
     limits: Limits
+
+    def rows_of(self, begins: datetime, ends: datetime) -> tuple[int, int]:
+        """First row, and one past the last, of the hours touched from ``begins`` to ``ends``; cut to the table."""
+        first_at = self.fit.index[0]
+        first = math.floor((begins - first_at) / timedelta(hours=1))
+        stop = math.ceil((ends - first_at) / timedelta(hours=1))
+        return max(first, 0), min(max(stop, 0), len(self.fit))
 
 
 def fitness(conditions: Conditions, limits: Limits, *, depth_m: float) -> Fitness:
