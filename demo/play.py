@@ -1,9 +1,10 @@
 """Plays invented days through the real service, offline. INVENTED DATA: weather, boat, log and letters.
 
-Run by ``bash demo/run``. A forecast server and a mail catcher listen on the loopback interface, the clock is set and
-stepped, and between them the service does what it does on any night: it polls, calls, writes, sends and watches.
-The letters it sent come to the terminal and to files, for each ``.eml`` as it came over SMTP, its ``.txt`` and
-``.html``, and its ``.png``, ``.ics`` and ``.gpx`` where it has them. The same scenario gives the same letters.
+Run by ``bash demo/run``. A forecast server and a mail catcher listen on the loopback interface, the clock is set
+and stepped, and between them the service does what it does on any night: it polls, calls, writes, sends and
+watches. The letters it sent come to the terminal and to files: each as it came over SMTP (``.eml``), its text and
+page (``.txt``, ``.html``), its picture, calendar and track (``.png``, ``.ics``, ``.gpx``). The same scenario gives
+the same letters.
 """
 
 from __future__ import annotations
@@ -37,22 +38,22 @@ from soakbell.wiring import House, build
 
 OUT = Path(__file__).resolve().parent / "out"
 
-EVENING_POLLS = (time(18, 25), time(22, 25))
+EVENING_POLL = time(22, 25)
 MORNING_POLLS = (time(3, 25), time(3, 55), time(4, 25))
 MAIL_TRIES_MIN = (0, 2, 8)  # minutes after the letter's hour: a letter put off goes out at the next
-QUARTER = timedelta(minutes=15)
-POLL_BEFORE = timedelta(minutes=5)
+LOOK_EVERY = timedelta(minutes=30)  # the service looks every quarter hour; half as often tells the same story
+POLL_BEFORE = timedelta(minutes=5)  # by itself, so that fetching and judging never share the set clock
 TOLD_AFTER = timedelta(minutes=30)
 
 
 @dataclass(frozen=True)
 class PlayedDay:
-    """What a day came to: each call told, in order, and the letters that came over SMTP."""
+    """What a day came to: each call told, in order, the letters that came over SMTP, and when one was put off."""
 
     day: date
     calls: tuple[Call, ...]
     letters: tuple[Caught, ...]
-    put_off: int
+    put_off: tuple[datetime, ...]
     asked: tuple[Asked, ...] = field(repr=False)
 
 
@@ -88,9 +89,8 @@ class Player:
             await self._sweep(moment, day, calls)
         at = self._letter_due(day)
         while calls and calls[-1].window is not None and at < calls[-1].valid_until:
-            at += QUARTER
-            if at.minute % 30 == 0:
-                await self._sweep(at - POLL_BEFORE, day, calls)
+            at += LOOK_EVERY
+            await self._sweep(at - POLL_BEFORE, day, calls)
             await self._sweep(at, day, calls)
         if calls and calls[-1].window is not None:
             self._tell_log(calls[-1], at)
@@ -98,13 +98,13 @@ class Player:
             day,
             tuple(calls),
             tuple(self._catcher.caught[letters:]),
-            len(self._catcher.put_off) - put_off,
+            tuple(self._catcher.put_off[put_off:]),
             tuple(self._server.asked[asked:]),
         )
 
     def _night(self, day: date) -> Iterator[datetime]:
         zone = self._settings.harbor.time_zone
-        yield from (due_at(day - timedelta(days=1), at, zone) for at in EVENING_POLLS)
+        yield due_at(day - timedelta(days=1), EVENING_POLL, zone)
         yield from (due_at(day, at, zone) for at in MORNING_POLLS)
         yield from (self._letter_due(day) + timedelta(minutes=after) for after in MAIL_TRIES_MIN)
 

@@ -28,8 +28,12 @@ _SET_ON = {
     "The Hump": date(2026, 10, 8),
     "Ledge": date(2026, 10, 8),
 }
-_INNER = tuple(date(2026, *day) for day in ((10, 16), (10, 23), (10, 30), (11, 6), (11, 13), (11, 19), (11, 25), (12, 2)))
-_OUTER = tuple(date(2026, *day) for day in ((10, 15), (10, 22), (10, 29), (11, 5), (11, 12), (11, 18), (11, 24), (12, 1)))
+_INNER = tuple(
+    date(2026, *day) for day in ((10, 16), (10, 23), (10, 30), (11, 6), (11, 13), (11, 19), (11, 25), (12, 2))
+)
+_OUTER = tuple(
+    date(2026, *day) for day in ((10, 15), (10, 22), (10, 29), (11, 5), (11, 12), (11, 18), (11, 24), (12, 1))
+)
 _PULLED_ON: Mapping[str, Sequence[date]] = {
     "Nine Foot": _INNER,
     "Grassy Edge": _INNER,

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from email import message_from_bytes
 from email.message import EmailMessage
 from email.policy import default as mail_policy
-from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 from urllib.parse import urlsplit
@@ -27,9 +26,11 @@ from soakbell.letters.words import Teller, listed, off_water_at
 from soakbell.planning.call import Call, CallWord
 
 if TYPE_CHECKING:
+    from demo.forecast_server import Asked
     from demo.play import PlayedDay
 
 INVENTED = "INVENTED DATA, for show: boat, weather, warnings and log are made up. Not a forecast of any real day."
+_ROUND_ENDS = timedelta(minutes=4)
 NARROWEST = 100  # columns of the table where the output is no terminal
 _STYLES = {CallWord.PULL: "bold green", CallWord.WAIT: "bold", CallWord.NO_CALL: "bold reverse"}
 _SUFFIXES = {"image/png": "png", "text/calendar": "ics", "application/gpx+xml": "gpx"}
@@ -48,7 +49,7 @@ class Terminal:
 
     @contextmanager
     def progress(self) -> Iterator[None]:
-        self._console.print(Text(INVENTED, style="bold"))
+        self._console.print(Text(INVENTED, style="bold"), soft_wrap=True)
         columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("mornings"))
         with Progress(*columns, console=self._console, transient=True) as self._bar:
             self._bar.add_task("playing", total=self._days)
@@ -68,32 +69,42 @@ class Terminal:
             self._console.print(text_of(first.letters[0].message), soft_wrap=True)
         self._head(f"{len(played)} mornings" if len(played) > 1 else "The morning")
         self._console.print(self._table(played))
-        self._console.print(INVENTED)
+        self._console.print(INVENTED, soft_wrap=True)
         self._console.print(f"{len(written)} files of {_letters(played)} are in {out}", soft_wrap=True)
 
     def _head(self, title: str) -> None:
         self._console.print()
         self._console.print(Rule(Text(title), align="left"))
 
-    def _night(self, played: PlayedDay) -> Iterator[str]:
-        """What the service asked and sent, a line an event."""
-        at_of = self._scenario.local
-        for minute, group in groupby(played.asked, key=lambda asked: at_of(asked.at).replace(second=0)):
-            asks = list(group)
-            good = sum(asked.status < 400 for asked in asks)
-            yield f"{_clock(minute)}  asked the sources {len(asks)} times, {good} good answers"
-            for ask in (a for a in asks if a.status >= 400):
-                yield f"       {at_of(ask.at):%H:%M:%S}  {ask.status} {ask.what}: {urlsplit(ask.path).path}"
-        if played.put_off:
-            first = _clock(at_of(played.calls[0].made_at))
-            yield f"{first}  letter written; the mail server put it off {played.put_off} time (451)"
-        for caught, call in zip(played.letters, played.calls, strict=False):
-            yield f"{_clock(at_of(caught.at))}  {call.word.value} letter accepted by the mail server"
+    def _night(self, played: PlayedDay) -> list[str]:
+        """What the service asked and sent, a line an event, in the order of time."""
+        told: list[tuple[datetime, str]] = []
+        letter_at = played.calls[0].made_at if played.calls else None
+        for asks in _rounds(played.asked):
+            if letter_at is None or asks[0].at < letter_at:
+                told.append((asks[0].at, f"asked the sources {len(asks)} times, {_good(asks)} good answers"))
+                told += [
+                    (ask.at, f"  {ask.status} {ask.what}: {urlsplit(ask.path).path}") for ask in _refused(asks)
+                ]
+        if letter_at is not None:
+            told.append((letter_at, f"letter written: {played.calls[0].word.value}"))
+            told += [(at, "  451: the mail server puts it off") for at in played.put_off]
+            told += [(caught.at, "letter accepted by the mail server") for caught in played.letters]
+            watch = [ask for ask in played.asked if ask.at > letter_at]
+            if watch:
+                line = f"watched the call until now: asked {len(watch)} times, {_good(watch)} good answers"
+                told.append((watch[-1].at, line))
+        return [
+            f"{self._scenario.local(at):%a %H:%M:%S}  {line}"
+            for at, line in sorted(told, key=lambda event: event[0])
+        ]
 
     def _table(self, played: Sequence[PlayedDay]) -> Table:
         table = Table(box=SIMPLE_HEAD, pad_edge=False, expand=False)
         for name in ("Day", "Call", "Window", "Strings", "Why", "Letters"):
-            table.add_column(name, no_wrap=name in ("Day", "Window"), justify="right" if name == "Letters" else "left")
+            table.add_column(
+                name, no_wrap=name in ("Day", "Window"), justify="right" if name == "Letters" else "left"
+            )
         for day in played:
             for number, call in enumerate(day.calls):
                 table.add_row(*self._row(day, call, number))
@@ -128,8 +139,24 @@ def _letters(played: Iterable[PlayedDay]) -> str:
     return f"{count} letter" if count == 1 else f"{count} letters"
 
 
-def _clock(at: datetime) -> str:
-    return f"{at:%H:%M}"
+def _rounds(asked: Sequence[Asked]) -> Iterator[list[Asked]]:
+    """Requests of one poll: between two polls the service rests longer than between its tries."""
+    asks: list[Asked] = []
+    for ask in asked:
+        if asks and ask.at - asks[-1].at > _ROUND_ENDS:
+            yield asks
+            asks = []
+        asks.append(ask)
+    if asks:
+        yield asks
+
+
+def _refused(asks: Sequence[Asked]) -> list[Asked]:
+    return [ask for ask in asks if ask.status >= 400]
+
+
+def _good(asks: Sequence[Asked]) -> int:
+    return len(asks) - len(_refused(asks))
 
 
 # ---- Letters as files -------------------------------------------------------------------------------------
@@ -138,7 +165,7 @@ def _clock(at: datetime) -> str:
 def text_of(message: bytes) -> str:
     """The letter's text part, its subject above it."""
     letter = _parsed(message)
-    return f"Subject: {letter['Subject']}\n\n{_part(letter, 'plain')}"
+    return f"Subject: {str(letter['Subject']).strip()}\n\n{_part(letter, 'plain')}"
 
 
 def write_letter(message: bytes, day: date, out: Path) -> list[Path]:
@@ -161,7 +188,7 @@ def write_letter(message: bytes, day: date, out: Path) -> list[Path]:
 
 
 def _parsed(message: bytes) -> EmailMessage:
-    return cast(EmailMessage, message_from_bytes(message, policy=mail_policy))
+    return message_from_bytes(message, policy=mail_policy)
 
 
 def _part(letter: EmailMessage, kind: str) -> str:

@@ -357,15 +357,15 @@ FORTNIGHT = Scenario(
     outages=(
         Outage(
             "/gridpoints",
-            _dec(8, 3, 30),
-            _dec(8, 3, 31),
+            _dec(8, 3, 25),
+            _dec(8, 3, 26),
             503,
             "Forecast Grid Expired",
             "The requested forecast grid was issued too long ago. It will be updated shortly.",
         ),
         Outage(
             "/gridpoints",
-            _dec(11, 3, 30),
+            _dec(11, 3, 20),
             _dec(11, 3, 50),
             503,
             "Forecast Grid Expired",
