@@ -17,8 +17,7 @@ from soakbell.feeds.transport import Transport
 from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
 from soakbell.schedule import Duty, LetterHour, Parts, Sweep
 from soakbell.settings import Settings
-from soakbell.store.engine import Store, open_store
-from soakbell.store.upgrade import migrate
+from soakbell.store.engine import NEWEST_REVISION, Store, open_store
 
 POLL_EVERY_MIN = 30.0
 """Offices write zone text about every six hours and grids about hourly; before a letter all is asked again."""
@@ -72,7 +71,10 @@ def open_database(settings: Settings) -> Store:
     """The boat's database, made or upgraded as needed."""
     settings.database.parent.mkdir(parents=True, exist_ok=True)
     store = open_store(f"sqlite:///{settings.database}")
-    migrate(store)
+    if store.revision() != NEWEST_REVISION:
+        from soakbell.store.upgrade import migrate
+
+        migrate(store)
     return store
 
 

@@ -16,7 +16,7 @@ from sqlalchemy import JSON, Connection, Date, Engine, Integer, LargeBinary, cre
 from soakbell.errors import StoreError
 from soakbell.store import engine as engine_module
 from soakbell.store.backup import check_copy
-from soakbell.store.engine import Store, known_revisions, migration_scripts, open_store
+from soakbell.store.engine import NEWEST_REVISION, Store, known_revisions, migration_scripts, open_store
 from soakbell.store.schema import Base, UtcMoment
 from soakbell.store.upgrade import migrate, step_back
 
@@ -221,3 +221,7 @@ def test_the_triggers_of_the_log_are_there_at_the_newest_schema(store: Store) ->
             text("SELECT name FROM sqlite_master WHERE type = 'trigger' ORDER BY name")
         ).scalars()
         assert list(found) == ["log_entry_no_delete", "log_entry_no_update"]
+
+
+def test_the_newest_schema_that_the_program_names_is_the_newest_there_is() -> None:
+    assert migration_scripts().get_current_head() == NEWEST_REVISION
