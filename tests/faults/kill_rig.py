@@ -65,6 +65,11 @@ class Point:
         return len({address for _, address in self.letters}) < 2
 
     @property
+    def ended_in_order(self) -> bool:
+        """SIGTERM was answered with 0. Of two services one may still have been starting, with no handler yet."""
+        return 0 in self.ended and set(self.ended) <= {0, -signal.SIGTERM}
+
+    @property
     def repeats(self) -> int:
         return sum(self.letters.values()) - len(self.letters)
 
