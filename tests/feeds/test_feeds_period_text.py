@@ -161,18 +161,48 @@ def test_the_period_is_the_shortest_named() -> None:
 @pytest.mark.parametrize(
     ("text", "winds"),
     [
-        ("Northern portion, N wind 20 kt. Southern portion, N wind 30 kt.", {"Northern portion": 20, "Southern portion": 30}),
-        ("N wind 20 to 25 kt northern portion and N 30 kt southern portion.", {"northern portion": 25, "southern portion": 30}),
-        ("W winds 10 knots west of Long Key...east to 25 knots near South Point.", {"west of Long Key": 10, "near South Point": 25}),
-        ("W wind 25 kt except NW 15 kt N of Cape Grebe.", {"": 25, "N of Cape Grebe": 15}),
-        ("N wind 15 kt...rising to 20 kt. Within 5 nm of Grebe Head southward, N wind 10 kt.", {"": 20, "Within 5 nm of Grebe Head southward": 10}),
-        ("N wind 15 kt. Cape Grebe southward, N wind 20 kt.", {"": 15, "Cape Grebe southward": 20}),
-        ("NE wind 15 kt in the east and 25 kt in the west.", {"in the east": 15, "in the west": 25}),
-        ("N winds 25 kt N of Pt. St. Grebe, and 10 kt S of Pt. St. Grebe.", {"N of Pt. St. Grebe": 25, "S of Pt. St. Grebe": 10}),
-        ("Beyond 20 nm, S winds 20 kt.", {"Beyond 20 nm": 20}),
-        ("N WIND 25 KT NEAR CAPE GREBE. N WIND 10 KT ELSEWHERE.", {"NEAR CAPE GREBE": 25, "": 10}),
+        (
+            "Northern portion, N wind 20 kt. Southern portion, N wind 30 kt.",
+            {"Northern portion": 20, "Southern portion": 30},
+        ),
+        (
+            "N wind 20 to 25 kt northern portion and N 30 kt southern portion.",
+            {"northern portion": 25, "southern portion": 30},
+        ),
+        (
+            "W winds 10 knots west of Long Key...east to 25 knots near South Point.",
+            {"west of Long Key": 10, "near South Point": 25},
+        ),
+        (
+            "W wind 25 kt except NW 15 kt N of Cape Grebe.",
+            {"": 25, "N of Cape Grebe": 15},
+        ),
+        (
+            "N wind 15 kt...rising to 20 kt. Within 5 nm of Grebe Head southward, N wind 10 kt.",
+            {"": 20, "Within 5 nm of Grebe Head southward": 10},
+        ),
+        (
+            "N wind 15 kt. Cape Grebe southward, N wind 20 kt.",
+            {"": 15, "Cape Grebe southward": 20},
+        ),
+        (
+            "NE wind 15 kt in the east and 25 kt in the west.",
+            {"in the east": 15, "in the west": 25},
+        ),
+        (
+            "N winds 25 kt N of Pt. St. Grebe, and 10 kt S of Pt. St. Grebe.",
+            {"N of Pt. St. Grebe": 25, "S of Pt. St. Grebe": 10},
+        ),
+        (
+            "Beyond 20 nm, S winds 20 kt.",
+            {"Beyond 20 nm": 20},
+        ),
+        (
+            "N WIND 25 KT NEAR CAPE GREBE. N WIND 10 KT ELSEWHERE.",
+            {"NEAR CAPE GREBE": 25, "": 10},
+        ),
     ],
-)  # fmt: skip
+)
 def test_parts_of_the_zone_keep_their_own_wind(text: str, winds: dict[str, float]) -> None:
     says = read_period(text)
     assert says.not_understood == ()
@@ -336,7 +366,7 @@ def test_what_is_left_over_is_quoted_as_it_stood() -> None:
     ],
 )
 def test_a_hostile_text_is_read_in_a_time_that_grows_with_its_length(words: str) -> None:
-    """No search goes back: 100,000 characters take a fraction of a second, where a square law would take minutes."""
+    """No search goes back: 100,000 characters take a fraction of a second; a square law would take minutes."""
     began = time.perf_counter()
     read_period.__wrapped__(words * (100_000 // len(words)))
     assert time.perf_counter() - began < 10.0
