@@ -87,7 +87,7 @@ class Survey:
     Attributes:
         conditions: by area name, on one hourly index.
         fresh_until: by area name; leaving later than this, some source is too old.
-        sources: each once, in the order of the areas.
+        sources: each once, by kind, then in the order of the areas.
         held: warnings in force from now to the end of the table, those that don't bar among them.
         cautions: caution headlines and outlook sentences of the first day, verbatim.
         messages: warning messages to remember.
@@ -108,6 +108,7 @@ def survey(settings: Settings, on_hand: OnHand, hours: pd.DatetimeIndex, now: da
     since all that the settings name is required, the hours it should have covered are not known.
     """
     reader = _Reader(settings, on_hand, hours, now)
+    reader.read_lists()
     conditions: dict[str, Conditions] = {}
     fresh_until: dict[str, datetime] = {}
     for area in settings.areas:
@@ -115,10 +116,10 @@ def survey(settings: Settings, on_hand: OnHand, hours: pd.DatetimeIndex, now: da
     return Survey(
         conditions=conditions,
         fresh_until=fresh_until,
-        sources=tuple(reader.told.values()),
+        sources=tuple(sorted(reader.told.values(), key=lambda told: list(SourceKind).index(told.kind))),
         held=tuple(dict.fromkeys(reader.held)),
         cautions=tuple(dict.fromkeys(reader.cautions)),
-        messages=tuple(dict.fromkeys(reader.messages)),
+        messages=reader.messages,
     )
 
 
@@ -134,7 +135,8 @@ class _Reader:
         self.parsed: dict[tuple[SourceKind, str], object] = {}
         self.held: list[HeldWarning] = []
         self.cautions: list[str] = []
-        self.messages: list[OfficialWarning] = []
+        self.messages: tuple[OfficialWarning, ...] = ()
+        self.lists_known: dict[str, bool] = {}
 
     def read_area(self, area: ForecastArea) -> tuple[Conditions, datetime]:
         needed = {Requirement(SourceKind.ZONE_TEXT, "wind_kt"), Requirement(SourceKind.ZONE_TEXT, "sea_m")}
@@ -217,22 +219,9 @@ class _Reader:
         return [hours_of_grid(grid, gives=area.grid_gives)]
 
     def _warnings(self, area: ForecastArea, bars: list[Bar]) -> bool:
-        kind, zone = SourceKind.WARNINGS, area.zone
-        reply: AlertsReply | None = self._parse(
-            kind, zone, lambda pages: joined([parse_alerts(page.body) for page in pages])
-        )
-        known = False
-        if reply is not None:
-            if reply.updated_at is None:
-                detail = "the list of warnings doesn't say when it was made"
-                self._fault(kind, zone, FaultCode.NOT_UNDERSTOOD, detail, None)
-            else:
-                known = self._is_fresh(kind, zone, reply.updated_at, None)
-        nothing_new = AlertsReply(updated_at=None, warnings=(), next_url="unknown", faults=())
-        messages = remember(self.on_hand.seen, reply or nothing_new, self.now, asked=[zone] if known else [])
-        self.messages += messages
+        """Whether it is known what is in force. A warning counts for a zone whichever list it stood in."""
         end = self.hours[-1].to_pydatetime() + timedelta(hours=1)
-        for held in in_force(messages, [zone], self.now, end):
+        for held in in_force(self.messages, [area.zone], self.now, end):
             self.held.append(held)
             if bars_a_pull(held, self.settings.sources.not_a_bar):
                 values = {
@@ -242,7 +231,39 @@ class _Reader:
                     "zones": held.zones,
                 }
                 bars.append(Bar("warning", held.starts_at, held.ends_at, values))
-        return known
+        return self.lists_known[area.zone]
+
+    def read_lists(self) -> None:
+        """Every zone's list of warnings, before any area is read."""
+        listed: list[OfficialWarning] = []
+        messages = self.on_hand.seen
+        for zone in dict.fromkeys(area.zone for area in self.settings.areas):
+            reply, known = self._list_of_warnings(zone)
+            self.lists_known[zone] = known
+            nothing_new = AlertsReply(updated_at=None, warnings=(), next_url="unknown", faults=())
+            messages = remember(messages, reply or nothing_new, self.now, asked=[zone] if known else [])
+            listed += reply.warnings if reply else ()
+        self.messages = tuple(dict.fromkeys((*messages, *listed)))
+
+    def _list_of_warnings(self, zone: str) -> tuple[AlertsReply | None, bool]:
+        """What the list says, and whether it may be used now: its warnings count even if it may not."""
+        kind = SourceKind.WARNINGS
+        reply: AlertsReply | None = self._parse(
+            kind, zone, lambda pages: joined([parse_alerts(page.body) for page in pages])
+        )
+        if reply is None:
+            return None, False
+        if reply.updated_at is None:
+            detail = "the list of warnings doesn't say when it was made"
+            self._fault(kind, zone, FaultCode.NOT_UNDERSTOOD, detail, None)
+            return reply, False
+        known = self._is_fresh(kind, zone, reply.updated_at, None)
+        strange = [w for w in reply.warnings if w.zones and not {zone, f"{zone[:3]}000"} & set(w.zones)]
+        if known and strange:
+            detail = f"the list for {zone} has a {strange[0].event} that doesn't name it"
+            self._fault(kind, zone, FaultCode.WRONG_PLACE, detail, reply.updated_at)
+            known = False
+        return reply, known
 
     def _station(self, area: ForecastArea, needed: set[Requirement]) -> list[SourceHours]:
         if area.station is None:
@@ -260,7 +281,7 @@ class _Reader:
             detail = f"station {station} gives no {', '.join(lacking)}"
             self._fault(kind, station, FaultCode.NO_OPINION, detail, max(newest, default=None))
             return []
-        if not self._is_fresh(kind, station, min(newest), None):
+        if not all(self._is_fresh(kind, station, at, None) for at in (max(newest), min(newest))):
             return []
         return [_nowcast(report, area.station_gives, self.now, self.hours)]
 
