@@ -10,6 +10,8 @@ from soakbell.settings import Settings, load_settings
 
 CONFIG = Path(__file__).resolve().parents[1] / "config"
 
+WATCH_EVERY_MIN = 30  # half as often as in the example tells the same story, in half the time
+
 
 def demo_settings(folder: Path, *, services: str, mail_port: int, station: str) -> Settings:
     """Settings made from ``config/boat.toml``, written into ``folder`` beside the fishery files.
@@ -30,6 +32,7 @@ def demo_settings(folder: Path, *, services: str, mail_port: int, station: str) 
         (r"security = .*", 'security = "none"'),
         (r"username = .*\n", ""),
         (r"(contact = .*)", rf'\1\nweather_api = "{services}"\nbuoys = "{services}"'),
+        (r"watch_every_min = .*", f"watch_every_min = {WATCH_EVERY_MIN}"),
         (r"# database = .*", 'database = "soakbell.sqlite3"'),
         (r"# station = .*", f'station = "{station}"'),
         (r"# station_gives = .*", 'station_gives = ["wind_kt"]'),

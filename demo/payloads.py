@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 import random
+import textwrap
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from uuid import NAMESPACE_URL, uuid5
 
 from demo.weather import FORECAST_DAYS, HOUR, Advisory, AdvisoryMessage, Cell, Hour, Scenario, Weather, hours_from
-from demo.zone_bulletin import NOTICE, in_effect, spoken_time, zone_bulletin
+from demo.zone_bulletin import COLUMNS, NOTICE, in_effect, spoken_time, zone_bulletin
 
 Json = dict[str, object]
 
@@ -327,11 +328,12 @@ def _alert_headline(message: AdvisoryMessage, sent: datetime, ends: datetime) ->
 def _described(advisory: Advisory, message: AdvisoryMessage, sent: datetime, ends: datetime) -> str:
     if message.action == "CAN":
         return f"Winds and seas have fallen below the criteria.\n\n{NOTICE}"
+    what = textwrap.fill(f"* WHAT...{advisory.what[0].upper()}{advisory.what[1:]} expected.", COLUMNS)
     begins = message.begins_at.astimezone(sent.tzinfo)
     end = spoken_time(ends, seen_from=sent)
     when = f"Until {end}" if begins <= sent else f"From {spoken_time(begins, seen_from=sent)} to {end}"
     return (
-        f"* WHAT...{advisory.what[0].upper()}{advisory.what[1:]}\nexpected.\n\n"
+        f"{what}\n\n"
         "* WHERE...Apalachee Bay or Coastal Waters From Keaton Beach to\nOchlockonee River FL out to 20 Nm.\n\n"
         f"* WHEN...{when}.\n\n* IMPACTS...Conditions will be hazardous to small craft.\n\n{NOTICE}"
     )

@@ -41,8 +41,7 @@ OUT = Path(__file__).resolve().parent / "out"
 EVENING_POLL = time(22, 25)
 MORNING_POLLS = (time(3, 25), time(3, 55), time(4, 25))
 MAIL_TRIES_MIN = (0, 2, 8)  # minutes after the letter's hour: a letter put off goes out at the next
-LOOK_EVERY = timedelta(minutes=30)  # the service looks every quarter hour; half as often tells the same story
-POLL_BEFORE = timedelta(minutes=5)  # by itself, so that fetching and judging never share the set clock
+POLL_BEFORE = timedelta(minutes=5)  # each look; fetching and judging at once would share the set clock by chance
 TOLD_AFTER = timedelta(minutes=30)
 
 
@@ -87,9 +86,9 @@ class Player:
         calls: list[Call] = []
         for moment in self._night(day):
             await self._sweep(moment, day, calls)
-        at = self._letter_due(day)
+        at, look_every = self._letter_due(day), timedelta(minutes=self._settings.letters.watch_every_min)
         while calls and calls[-1].window is not None and at < calls[-1].valid_until:
-            at += LOOK_EVERY
+            at += look_every
             await self._sweep(at - POLL_BEFORE, day, calls)
             await self._sweep(at, day, calls)
         if calls and calls[-1].window is not None:
