@@ -101,6 +101,12 @@ def test_the_same_label_twice_stands_for_the_same_time() -> None:
     assert spans(local(8, 4), "FRI", "SAT", "FRI") == ["11.06-12.06", "12.06-13.06", "11.06-12.06"]
 
 
+def test_a_first_label_that_comes_twice_starts_now_both_times() -> None:
+    assert spans(local(8, 10), "THIS AFTERNOON", "THIS AFTERNOON", "TONIGHT") == [
+        "08.10-08.18", "08.10-08.18", "08.18-09.06",
+    ]  # fmt: skip
+
+
 def test_a_week_later_todays_weekday_is_next_weeks() -> None:
     labels = ("WED", "THU", "FRI", "SAT", "SUN", "MON", "TUE")
     assert spans(local(8, 4), "TODAY", *labels)[-1] == "15.06-16.06"

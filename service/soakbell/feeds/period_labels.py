@@ -120,9 +120,9 @@ class _Reader:
 
     def __init__(self, label: str, at: int, labels: Sequence[str], local: datetime, before: date | None) -> None:
         self.words = _strip(label)
-        self.first = at == 0
         self.later_labels = [_strip(other) for other in labels[at + 1 :]]
         self.earlier_labels = [_strip(other) for other in labels[:at]]
+        self.first = all(other == self.words for other in self.earlier_labels)
         self.local = local
         self.before = before
 

@@ -134,7 +134,7 @@ _WEATHER = _words("""
     decreasing becoming diminishing mostly partly tapering ending developing spreading changing over
     into possibly brief passing mainly lightning cold warm dry wet breezy sprinkles sprinkle light thick
     rapid rapidly accumulation possible expected near around vicinity in and then early late icing
-    squall snowfall rainfall downpours unsettled rumbles vog ash volcanic mostly variable
+    squall snowfall rainfall downpours unsettled rumbles ash volcanic mostly variable
     """)
 FALLING_WORDS = split_words("""
     rain snow sleet drizzle freezing showers flurries icing ice hail wintry mist accumulation
@@ -145,7 +145,7 @@ SKY_WORDS = frozenset(
     _words("""
     shower showers rain drizzle snow flurries flurry sleet hail pellets wintry precipitation precip
     freezing spray sunny sunshine cloudy clouds cloud clear clearing fair overcast haze hazy smoke dust
-    lightning sprinkles dry vog ash fog foggy mist thunderstorm thunderstorms tstm tstms thunder storms
+    lightning sprinkles dry ash fog foggy mist thunderstorm thunderstorms tstm tstms thunder storms
     waterspouts waterspout icing
     """)
 )

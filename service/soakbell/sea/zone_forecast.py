@@ -23,7 +23,10 @@ class Headline:
 
 @dataclass(frozen=True)
 class Range:
-    """A stated range. ``low`` is None where the text gives only the upper end ("to 25 knots", "2 ft or less")."""
+    """A stated range. ``low`` is None where the text gives only the upper end ("to 25 knots", "2 ft or less").
+
+    Of successive statements the lowest and the highest end; ``low`` is None as soon as one of them has none.
+    """
 
     low: float | None
     high: float
@@ -58,8 +61,8 @@ class ForecastPeriod:
         states: one a named part of the zone; the whole zone's numbers are the worst of them.
         thunder_pct: upper end of the chance its words stand for; 0 where a fully understood period names no
             thunder; None where not understood.
-        visibility_nm: upper bound its fog words stand for, else None.
-        chop: words for sheltered waters ("choppy", "a moderate chop"), or "".
+        visibility_nm: lowest its words and numbers for visibility stand for, else None.
+        chop: words for sheltered waters ("choppy", "a moderate chop"), several joined by "; ", or "".
         outlooks: sentences such as "A Small Craft Advisory may be needed".
         not_understood: phrases left over, verbatim. Not empty: the period carries no call.
         text: verbatim, line breaks folded.
