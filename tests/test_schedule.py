@@ -670,6 +670,17 @@ def test_the_service_ends_in_order_on_a_signal(harbor: Harbor, number: signal.Si
     assert len(harbor.shore.posted) == 1
 
 
+def test_a_host_that_does_not_read_holds_up_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The queue of a datagram socket is short; a blocking send would stop the sweep for good."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as line:
+        line.bind(str(tmp_path / "notify"))
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
+        told = threading.Thread(target=lambda: [tell_host("WATCHDOG=1") for _ in range(2000)], daemon=True)
+        told.start()
+        told.join(20)
+        assert not told.is_alive()
+
+
 def test_telling_a_host_that_does_not_listen_is_no_fault(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.delenv("NOTIFY_SOCKET", raising=False)
     assert tell_host("READY=1") is None

@@ -618,12 +618,13 @@ async def run_service(sweeps: Sequence[Sweep], *, every_s: float = 20.0, stop_li
 
 
 def tell_host(state: str) -> None:
-    """Send one state line to systemd (sd_notify(3)); nothing where it doesn't listen."""
+    """Send one state line to systemd (sd_notify(3)); nothing where it doesn't listen. Never waits for it."""
     address = os.environ.get("NOTIFY_SOCKET")
     if not address:
         return
     if address.startswith("@"):
         address = "\0" + address[1:]
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as line, contextlib.suppress(OSError):
+        line.setblocking(False)
         line.connect(address)
         line.send(state.encode())

@@ -2,15 +2,17 @@
 
 The service is any command. It finds in its environment:
 
-RIG_FOLDER  a folder of its own, made ready by ``prepare``; it writes a file ``done`` there (holding its count of
-            steps, or 0) once it has marked a letter as accepted
+RIG_FOLDER  a folder of its own, made ready by ``prepare``; ``is_done`` tells from it whether the letter is marked
+            accepted at every address. A service that counts its steps leaves the count in a file ``steps`` there.
 RIG_PORT    the port of the mail catcher on 127.0.0.1, which may be down
 RIG_DUE     local ISO time at which the one letter is due, a minute ago
 RIG_ZONE    the zone of that time, in which it is about noon
 RIG_STEP    in some lives: the step at which it is to kill itself; a command may ignore it
 
-Each point is one database. Its first life is killed; then it is started anew, with the catcher up, until ``done``;
-then it gets SIGTERM and must end with 0.
+NOTIFY_SOCKET where it says READY=1 once it answers signals (sd_notify)
+
+Each point is one database. Its first life is killed; then it is started anew, with the catcher up, until the
+letter is marked and the service is ready; then it gets SIGTERM and must end with 0.
 """
 
 from __future__ import annotations
@@ -20,11 +22,14 @@ import contextlib
 import os
 import random
 import re
+import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import threading
 import time
+import uuid
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -38,6 +43,7 @@ from aiosmtpd.smtp import SMTP, Envelope
 from aiosmtpd.smtp import Session as SmtpSession
 
 PATIENCE_S = 30.0
+GLANCE_S = 0.05
 BEFORE_250_S = 0.05  # widens the moment in which a letter is taken but its 250 isn't out
 
 
@@ -66,8 +72,8 @@ class Point:
 
     @property
     def ended_in_order(self) -> bool:
-        """SIGTERM was answered with 0. Of two services one may still have been starting, with no handler yet."""
-        return 0 in self.ended and set(self.ended) <= {0, -signal.SIGTERM}
+        """SIGTERM was answered with 0."""
+        return set(self.ended) == {0}
 
     @property
     def repeats(self) -> int:
@@ -110,9 +116,23 @@ class Catcher:
 
 
 @dataclass(frozen=True)
+class Life:
+    process: subprocess.Popen[bytes]
+    line: socket.socket
+
+    def end(self) -> int:
+        """Wait until the service says it is ready, tell it to stop, and give how it ended."""
+        while self.line.recv(100) != b"READY=1":
+            pass
+        self.process.send_signal(signal.SIGTERM)
+        return self.process.wait(PATIENCE_S)
+
+
+@dataclass(frozen=True)
 class Rig:
     command: Sequence[str]
     prepare: Callable[[Path], None]
+    is_done: Callable[[Path], bool]
     folder: Path
     has_steps: bool = True
 
@@ -142,9 +162,10 @@ class Rig:
         with self._life("undisturbed", catcher.port) as life:
             self._await_done("undisturbed", life)
             took_s = time.monotonic() - began
-            assert _end(life) == 0, "an undisturbed morning must end with 0"
+            assert life.end() == 0, "an undisturbed morning must end with 0"
         catcher.down()
-        return int((self.folder / "undisturbed" / "done").read_text()), took_s
+        steps = self.folder / "undisturbed" / "steps"
+        return int(steps.read_text()) if self.has_steps else 0, took_s
 
     def _point(self, plan: Plan) -> Point:
         name = f"point-{plan.number:03d}"
@@ -157,40 +178,49 @@ class Rig:
             with contextlib.ExitStack() as lives:
                 running = [lives.enter_context(self._life(name, catcher.port)) for _ in range(plan.rivals)]
                 self._await_done(name, *running)
-                ended = tuple(_end(life) for life in running)
+                ended = tuple(life.end() for life in running)
         finally:
             catcher.down()
         return Point(plan, killed, ended, catcher.letters)
 
     def _first_life(self, name: str, plan: Plan, port: int) -> bool:
         """True if it was killed in the midst, False if its morning was done before."""
-        with self._life(name, port, plan.step) as life:
+        with self._life(name, port, plan.step) as living:
+            life = living.process
             if plan.step is None:
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     life.wait(plan.delay_s)
             else:
                 deadline = time.monotonic() + PATIENCE_S
-                while life.poll() is None and not (self.folder / name / "done").exists():
+                while life.poll() is None and not self.is_done(self.folder / name):
                     assert time.monotonic() < deadline, f"{name}: neither killed nor done"
-                    time.sleep(0.02)
+                    time.sleep(GLANCE_S)
             if life.poll() is None:
                 life.kill()
                 life.wait()
             assert life.returncode == -signal.SIGKILL, f"{name}: ended by itself with {life.returncode}"
-            return not (self.folder / name / "done").exists()
+            return not self._is_done_at_rest(name)
 
-    def _await_done(self, name: str, *lives: subprocess.Popen[bytes]) -> None:
+    def _is_done_at_rest(self, name: str) -> bool:
+        """Read from a copy, so that what a kill left half done is left for the next life to put right."""
+        with tempfile.TemporaryDirectory() as folder:
+            copy = Path(folder) / name
+            shutil.copytree(self.folder / name, copy)
+            return self.is_done(copy)
+
+    def _await_done(self, name: str, *lives: Life) -> None:
         deadline = time.monotonic() + PATIENCE_S
-        while not (self.folder / name / "done").exists():
+        while not self.is_done(self.folder / name):
             assert time.monotonic() < deadline, f"{name}: not done after {PATIENCE_S:.0f} s\n{self._log(name)}"
-            assert any(life.poll() is None for life in lives), f"{name}: ended by itself\n{self._log(name)}"
-            time.sleep(0.02)
+            alive = any(life.process.poll() is None for life in lives)
+            assert alive, f"{name}: ended by itself\n{self._log(name)}"
+            time.sleep(GLANCE_S)
 
     def _log(self, name: str) -> str:
         return (self.folder / name / "log").read_text()[-3000:]
 
     @contextlib.contextmanager
-    def _life(self, name: str, port: int, step: int | None = None) -> Iterator[subprocess.Popen[bytes]]:
+    def _life(self, name: str, port: int, step: int | None = None) -> Iterator[Life]:
         folder = self.folder / name
         if not folder.exists():
             folder.mkdir(parents=True)
@@ -205,14 +235,17 @@ class Rig:
         }
         if step is not None:
             environment["RIG_STEP"] = str(step)
-        with (folder / "log").open("ab") as log:
-            life = subprocess.Popen(self.command, env=environment, stdout=log, stderr=log)
-        try:
-            yield life
-        finally:
-            if life.poll() is None:
-                life.kill()
-                life.wait()
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as line, (folder / "log").open("ab") as log:
+            line.bind(f"\0soakbell-rig-{uuid.uuid4()}")
+            line.settimeout(PATIENCE_S)
+            environment["NOTIFY_SOCKET"] = "@" + line.getsockname()[1:].decode()
+            process = subprocess.Popen(self.command, env=environment, stdout=log, stderr=log)
+            try:
+                yield Life(process, line)
+            finally:
+                if process.poll() is None:
+                    process.kill()
+                    process.wait()
 
 
 _due_lock = threading.Lock()
@@ -230,11 +263,6 @@ def _noon_somewhere() -> tuple[str, datetime]:
             due = (now - timedelta(minutes=1)).astimezone(ZoneInfo(zone)).replace(tzinfo=None, second=0)
             _due = (zone, due.replace(microsecond=0))
         return _due
-
-
-def _end(life: subprocess.Popen[bytes]) -> int:
-    life.send_signal(signal.SIGTERM)
-    return life.wait(PATIENCE_S)
 
 
 def tally(points: Sequence[Point]) -> str:

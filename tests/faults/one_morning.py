@@ -78,8 +78,8 @@ def main() -> int:
         raise AssertionError(f"the stub writer failed: {error}")
 
     def told() -> None:
-        """After the 250 was marked: the morning is done."""
-        (FOLDER / "done").write_text(str(steps.count))
+        """After the 250 was marked: the morning is done, and this is how many steps it took."""
+        (FOLDER / "steps").write_text(str(steps.count))
 
     smtp = SmtpSettings(
         "127.0.0.1", int(os.environ["RIG_PORT"]), Security.NONE, "soakbell@example.org", "boat.example.org"

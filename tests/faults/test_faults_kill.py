@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
+import sqlite3
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -32,7 +34,8 @@ def test_a_service_killed_anywhere_loses_no_letter_and_writes_none_twice(
     def prepare(folder: Path) -> None:
         shutil.copyfile(empty, folder / "soakbell.db")
 
-    rig = Rig([sys.executable, str(Path(__file__).with_name("one_morning.py"))], prepare, tmp_path / "points")
+    command = [sys.executable, str(Path(__file__).with_name("one_morning.py"))]
+    rig = Rig(command, prepare, is_accepted, tmp_path / "points")
     points = rig.run(POINTS, seed=20261208)
     with capsys.disabled():
         print(f"\n{tally(points)}")
@@ -42,6 +45,12 @@ def test_a_service_killed_anywhere_loses_no_letter_and_writes_none_twice(
     assert [point.plan for point in points if not point.ended_in_order] == []
     for point in points:
         assert_whole(tmp_path / "points" / f"point-{point.plan.number:03d}" / "soakbell.db")
+
+
+def is_accepted(folder: Path) -> bool:
+    with closing(sqlite3.connect(folder / "soakbell.db", timeout=15)) as database:
+        states = [state for (state,) in database.execute("SELECT state FROM outbox_recipient")]
+    return states == ["accepted", "accepted"]
 
 
 def assert_whole(database: Path) -> None:
