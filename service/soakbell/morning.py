@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
@@ -29,6 +29,7 @@ from soakbell.sea.conditions import Conditions
 from soakbell.sea.daylight import sunlight
 from soakbell.sea.fitness import fitness
 from soakbell.sea.sources import QUANTITIES
+from soakbell.sea.warnings import OfficialWarning
 from soakbell.settings import Settings
 from soakbell.survey import OnHand, SourceTold, Survey, survey
 
@@ -83,11 +84,7 @@ def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> C
         return None
     fresh = morning.call
     if still_good(trip, previous.window, morning.situation, now) and not morning.situation.faults:
-        known = {warning.id for warning in previous.warnings}
-        news = [
-            w for w in fresh.warnings if w.id not in known and w.event not in {p.event for p in previous.warnings}
-        ]
-        if not news:
+        if not _news(previous.warnings, fresh.warnings):
             return None
         return replace(fresh, word=CallWord.PULL, window=previous.window, reasons=previous.reasons)
     if fresh.word is CallWord.PULL and now < previous.window.leaves_at:
@@ -96,6 +93,19 @@ def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> C
         return fresh
     reasons = (Reason("trip_no_longer_fits", {"leaves_at": previous.window.leaves_at}), *fresh.reasons)
     return replace(fresh, word=CallWord.WAIT, window=None, reasons=reasons)
+
+
+def _news(told: Sequence[OfficialWarning], now: Iterable[OfficialWarning]) -> list[OfficialWarning]:
+    """Warnings that were not told: neither the same messages nor later ones about the same events."""
+    ids = {warning.id for warning in told}
+    events = {vtec.event for warning in told for vtec in warning.vtec}
+    return [
+        warning
+        for warning in now
+        if warning.id not in ids
+        and ids.isdisjoint(warning.references)
+        and not any(vtec.event in events for vtec in warning.vtec)
+    ]
 
 
 def failed_call(settings: Settings, day: date, now: datetime, error: str) -> Call:
@@ -208,8 +218,9 @@ def _call(
         if t.fault is not None
     )
     reasons = verdict.reasons
-    if verdict.word is not CallWord.PULL:
-        reasons = (*verdict.reasons, *faults) if verdict.word is CallWord.WAIT else (*faults, *verdict.reasons)
+    if faults and verdict.word is not CallWord.PULL:
+        reasons = tuple(r for r in reasons if r.code != "stale_by_then")
+        reasons = (*reasons, *faults) if verdict.word is CallWord.WAIT else (*faults, *reasons)
     held = [h for h in surveyed.held if h.starts_at < end]
     valid_until = end
     if verdict.window is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -167,7 +167,7 @@ def _judge(situation: Situation, rules: DayRules, *, only_ripe: bool) -> tuple[D
         window = _best_window(situation, trip, departures)
         return outlook(DayState.FIT, _why_not_more(trip, candidates), window, window.binding), trip
     shortest = _shortest_trip(situation, candidates)
-    might_leave = possible_departures(shortest, bounds)
+    might_leave = _might_leave(shortest, bounds)
     hopeful = fit_departures(
         shortest, might_leave, situation.places, break_margin_h=situation.break_margin_h, hopeful=True
     )
@@ -175,6 +175,13 @@ def _judge(situation: Situation, rules: DayRules, *, only_ripe: bool) -> tuple[D
     binding = _binding(situation.places, shortest, bounds.haul_from, broken=True)
     state = DayState.NOT_KNOWN if hopeful else DayState.NOT_FIT
     return outlook(state, reasons, None, binding), None
+
+
+def _might_leave(trip: Trip, bounds: DayBounds) -> tuple[datetime, ...]:
+    """Departures on fresh data; where there is none, all that light and law leave: it is data that lack."""
+    return possible_departures(trip, bounds) or possible_departures(
+        trip, replace(bounds, fresh_until=bounds.home_by)
+    )
 
 
 def _nothing_to_pull(fishing: Sequence[StringAhead], bounds: DayBounds) -> Reason:
@@ -311,20 +318,17 @@ def _what_stands_against(
     """Reasons for which no departure fits, for the shortest trip that could be made."""
     if not might_leave:
         longest = min(bounds.home_by, bounds.haul_to) - max(bounds.out_from, bounds.haul_from)
-        if bounds.fresh_until < bounds.haul_from - timedelta(minutes=trip.hauls[0].starts_min):
-            return [Reason("stale_by_then", {"fresh_until": bounds.fresh_until, "first_light": bounds.haul_from})]
-        return [
-            Reason(
-                "too_short",
-                {"needed_min": trip.duration_min, "longest_min": max(0.0, longest / timedelta(minutes=1))},
-            )
-        ]
+        longest_min = max(0.0, longest / timedelta(minutes=1))
+        return [Reason("too_short", {"needed_min": trip.duration_min, "longest_min": longest_min})]
     begins, ends = might_leave[0], might_leave[-1] + timedelta(minutes=trip.duration_min)
     ends += timedelta(hours=situation.break_margin_h)
     names = sorted({place for leg in trip.legs for place in leg.places})
     reasons: list[Reason] = []
     for name in names:
         reasons += _against_at(situation.places[name], begins, ends)
+    if bounds.fresh_until < begins and not any(reason.code in WANT_OF_DATA for reason in reasons):
+        values = {"fresh_until": bounds.fresh_until, "first_light": bounds.haul_from}
+        reasons.append(Reason("stale_by_then", values))
     if not reasons:
         longest_min = max(_longest_fit_run_min(situation.places[name], begins, ends) for name in names)
         reasons = [Reason("too_short", {"needed_min": trip.duration_min, "longest_min": longest_min})]
@@ -379,15 +383,14 @@ def _not_known(place: str, at: datetime, quantity: str, source: str) -> Reason:
     return Reason("not_known", {"place": place, "at": at, "quantity": quantity, "source": source})
 
 
+WANT_OF_DATA = ("contradicted", "warnings_not_known", "unclear", "not_known")
+
 WEIGHT = (
     "warning",
     "headline",
     "grid_hazard",
     "over_limit",
-    "contradicted",
-    "warnings_not_known",
-    "unclear",
-    "not_known",
+    *WANT_OF_DATA,
 )
 
 

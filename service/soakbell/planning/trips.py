@@ -123,8 +123,8 @@ class DayBounds:
     """What holds a trip in on one day, all aware UTC.
 
     The trip lies between ``out_from`` and ``home_by`` (civil twilight, not before now), hauling between
-    ``haul_from`` and ``haul_to`` (the law's hours), and leaves by ``fresh_until`` at the latest (past that the
-    data are stale).
+    ``haul_from`` and ``haul_to`` (the law's hours), and leaves before ``fresh_until`` (from then on the data are
+    stale).
     """
 
     out_from: datetime
@@ -138,7 +138,7 @@ def possible_departures(trip: Trip, bounds: DayBounds) -> tuple[datetime, ...]:
     """Quarter hours at which the trip may leave as far as light, law and the age of the data go."""
     hauls = trip.hauls
     earliest = bounds.out_from
-    latest = min(bounds.home_by - timedelta(minutes=trip.duration_min), bounds.fresh_until)
+    latest = bounds.home_by - timedelta(minutes=trip.duration_min)
     if hauls:
         earliest = max(earliest, bounds.haul_from - timedelta(minutes=hauls[0].starts_min))
         latest = min(latest, bounds.haul_to - timedelta(minutes=hauls[-1].ends_min))
@@ -146,7 +146,7 @@ def possible_departures(trip: Trip, bounds: DayBounds) -> tuple[datetime, ...]:
     day = earliest.replace(hour=0, minute=0, second=0, microsecond=0)
     leaves = day + step * -((day - earliest) // step)
     found = []
-    while leaves <= latest:
+    while leaves <= latest and leaves < bounds.fresh_until:
         found.append(leaves)
         leaves += step
     return tuple(found)
