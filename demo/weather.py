@@ -190,7 +190,7 @@ class Weather:
         )
 
     def issues(self, until: datetime, days_back: int = 7) -> list[datetime]:
-        """Moments (UTC) at which zone texts were issued by ``until``, oldest first."""
+        """Moments (UTC) at which zone texts were issued by ``until``, from ``days_back`` days before, oldest first."""
         scenario = self.scenario
         today = scenario.local(until).date()
         routine = [
@@ -198,7 +198,8 @@ class Weather:
             for back in range(days_back, -1, -1)
             for at in scenario.issue_times
         ]
-        amended = [at.astimezone(UTC) for at in scenario.amended if until - at < timedelta(days=days_back)]
+        first = today - timedelta(days=days_back)
+        amended = [at.astimezone(UTC) for at in scenario.amended if at.date() >= first]
         return sorted(at for at in (*routine, *amended) if at <= until)
 
     def _hour(self, turns: Sequence[Turn], at: datetime) -> Hour:

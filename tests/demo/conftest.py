@@ -1,0 +1,8 @@
+"""Makes the demo importable: it lies beside the tests and isn't installed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))

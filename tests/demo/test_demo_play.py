@@ -1,0 +1,80 @@
+"""The play as a whole: real service, real SMTP, set clock."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+from demo.play import main, play
+from demo.weather import FORTNIGHT
+
+from soakbell.planning.call import CallWord
+
+
+def _played(out: Path, days: int) -> dict[str, bytes]:
+    assert main(["--days", str(days), "--out", str(out)]) == 0
+    return {path.name: path.read_bytes() for path in sorted(out.iterdir())}
+
+
+@pytest.fixture(scope="module")
+def two_days(tmp_path_factory):
+    return _played(tmp_path_factory.mktemp("first"), 2)
+
+
+def test_the_same_input_gives_the_same_letters_to_the_byte(two_days, tmp_path):
+    assert _played(tmp_path, 2) == two_days
+
+
+def test_two_days_bring_a_pull_and_a_changed_call(two_days):
+    subjects = {name: text.decode().partition("\n")[0] for name, text in two_days.items() if name.endswith(".txt")}
+    assert subjects["2026-12-08-morning.txt"].startswith("Subject: PULL 07:00")
+    assert subjects["2026-12-09-morning.txt"].startswith("Subject: PULL 07:15")
+    assert subjects["2026-12-09-changed.txt"].startswith("Subject: CHANGED CALL: WAIT, Small Craft Advisory")
+    assert len(subjects) == 3
+
+
+def test_each_letter_is_written_with_all_its_parts(two_days):
+    parts = {"2026-12-08-morning": "eml gpx html ics png txt", "2026-12-09-changed": "eml html ics png txt"}
+    for stem, suffixes in parts.items():
+        assert [name.rpartition(".")[2] for name in two_days if name.startswith(stem)] == suffixes.split()
+
+
+def test_every_text_says_that_its_data_is_invented(two_days):
+    for name, content in two_days.items():
+        if not name.endswith((".png", ".eml")):
+            assert b"invented data" in content.lower(), name
+
+
+def test_the_page_shows_the_picture_that_lies_beside_it(two_days):
+    assert b'src="2026-12-08-morning.png"' in two_days["2026-12-08-morning.html"]
+    assert two_days["2026-12-08-morning.png"].startswith(b"\x89PNG")
+    assert b"cid:" in two_days["2026-12-08-morning.eml"]
+
+
+def test_the_terminal_shows_the_night_the_letter_and_the_table(capsys, tmp_path):
+    assert main(["--days", "1", "--out", str(tmp_path)]) == 0
+    told = capsys.readouterr()
+    assert told.err == ""
+    for line in ("INVENTED DATA", "503 Forecast Grid Expired", "451", "Subject: PULL", "Tue 8 Dec"):
+        assert line in told.out
+
+
+def test_more_days_than_are_scripted_are_refused(capsys):
+    with pytest.raises(SystemExit):
+        main(["--days", "15"])
+    assert "invalid choice: 15" in capsys.readouterr().err
+
+
+@pytest.mark.slow
+def test_the_fortnight_holds_every_kind_of_call(tmp_path):
+    """The blow that came early, the two fronts, and the text that stayed silent for more than a day."""
+    days = asyncio.run(play(FORTNIGHT, FORTNIGHT.days, tmp_path))
+    words = {day.day.day: [call.word for call in day.calls] for day in days}
+    assert len(words) == 14
+    assert words[8] == [CallWord.PULL]
+    assert words[9] == [CallWord.PULL, CallWord.WAIT]
+    assert words[10] == words[11] == words[18] == [CallWord.WAIT]
+    assert words[15] == [CallWord.NO_CALL]
+    assert words[16] == words[20] == [CallWord.PULL]
+    assert all(len(day.letters) == len(day.calls) for day in days)
