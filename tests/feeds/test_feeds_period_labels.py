@@ -140,9 +140,11 @@ def test_holidays_are_the_days_of_the_federal_calendar(issued: datetime, label: 
 
 
 @pytest.mark.parametrize(
-    "label", ["TODXY", "? SMALL CRAFT", "FRIDAY NIGHT MOON", "", "AND", "NIGHT AND", "THE OUTLOOK"]
+    "label",
+    ["TODXY", "? SMALL CRAFT", "FRIDAY NIGHT MOON", "", "AND", "NIGHT AND", "THE OUTLOOK", "NIGHT", "LATE NIGHT"],
 )
 def test_a_name_that_is_no_time_has_none(label: str) -> None:
+    """A bare "NIGHT" may be a night whose day was lost."""
     assert spans(local(8, 4), "TODAY", label)[1] is None
 
 

@@ -151,10 +151,10 @@ class _Reader:
         today = self.local.date()
         if words in ("TODAY", "THIS DAY"):
             return self._from_now(Span(today, DAY_BEGINS_H, today, DAY_ENDS_H))
-        if words in ("TONIGHT", "THIS NIGHT", "NIGHT", "LATE TONIGHT", "OVERNIGHT"):
+        if words in ("TONIGHT", "LATE TONIGHT", "OVERNIGHT"):
             return self._tonight(words)
         words = words.replace("THIS ", "")
-        if words in _PARTS_H:
+        if words in _PARTS_H and "NIGHT" not in words:
             begins_h, ends_h = _PARTS_H[words]
             span = Span(today, begins_h, today, ends_h)
             runs_from_now = self.first and begins_h - _EARLY_ISSUE_H <= self.local.hour and begins_h < DAY_ENDS_H

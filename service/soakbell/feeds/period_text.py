@@ -22,7 +22,7 @@ from soakbell.sea.zone_forecast import AreaState, Range
 from soakbell.units import m_from_ft
 
 _LOST_LABEL = re.compile(
-    r"\b(?:REST OF )?(?:TODAY|TONIGHT|OVERNIGHT|THIS (?:MORNING|AFTERNOON|EVENING)|"
+    r"\b(?:REST OF )?(?:TODAY|TONIGHT|OVERNIGHT|NIGHT|THIS (?:MORNING|AFTERNOON|EVENING)|"
     r"(?:SUN|MON|TUE|TUES|WED|WEDNES|THU|THURS|FRI|SAT|SATUR)(?:DAY)?(?: NIGHT)?) ?\.{3}"
 )
 """The name of another period within this one: its own dots were damaged."""
