@@ -412,6 +412,17 @@ def test_a_sender_that_breaks_off_leaves_the_letter_to_be_tried_again(harbor: Ha
     assert (row.state, row.tries, row.unsure) == ("accepted", 2, 1)
 
 
+# ---- the first start
+
+
+def test_at_the_very_first_start_nothing_is_owed_for_an_hour_past_its_use(harbor: Harbor) -> None:
+    """A service set up in the evening has not missed that morning's letter."""
+    harbor.passes(harbor.sweep(), LETTER_HOUR + timedelta(hours=18))
+    with harbor.stores[0].reading() as session:
+        rows = session.scalars(select(DueRow)).all()
+    assert [(row.day, row.state) for row in rows] == [(DAY + timedelta(days=1), "due")]
+
+
 # ---- the clock
 
 

@@ -312,11 +312,11 @@ class Desk:
         return tuple(trouble.address for trouble in troubled if trouble.state == "refused")
 
     def _expired(self, now: datetime) -> tuple[datetime, ...]:
-        """When letters were given up since the last one that was accepted."""
+        """When letters were due that have been given up since the last one that was accepted."""
         with self._store.reading() as session:
             since = letters.last_accepted_at(session) or now - timedelta(days=7)
             gone = letters.expired_since(session, self._settings.boat.name, since)
-        return tuple(dict.fromkeys(letter.at for letter in gone))
+        return tuple(dict.fromkeys(letter.due_at for letter in gone))
 
     def _message_id(self, call: Call, kind: str, turn: int) -> str:
         """New for every letter written; kept with it, so that every try of sending carries the same."""

@@ -197,15 +197,21 @@ class Sweep:
         today = local_day(now, self._duty.zone_name)
         with self._store.writing() as session:
             for hour in self._duty.hours:
-                for day in self._days_owed(session, hour.kind, today):
+                for day in self._days_owed(session, hour, today, now):
                     zone = self._duty.zone_name
                     due, useless = hour.due_at(day, zone), hour.useless_at(day, zone)
                     letters.ensure_due(session, self._duty.boat, hour.kind, day, 0, zone, due, useless)
 
-    def _days_owed(self, session: Session, kind: str, today: date) -> list[date]:
-        """Today, tomorrow, and the days that passed while the service was off: none is lost silently."""
-        newest = letters.newest_day(session, self._duty.boat, kind)
-        back = 0 if newest is None else min(max((today - newest).days - 1, 0), MOST_DAYS_BACK)
+    def _days_owed(self, session: Session, hour: LetterHour, today: date, now: datetime) -> list[date]:
+        """Today, tomorrow, and the days that passed while the service was off: none is lost silently.
+
+        At the very first start nothing is owed for an hour that is already past its use.
+        """
+        newest = letters.newest_day(session, self._duty.boat, hour.kind)
+        if newest is None:
+            over = hour.useless_at(today, self._duty.zone_name) <= now
+            return [today + timedelta(days=1)] if over else [today, today + timedelta(days=1)]
+        back = min(max((today - newest).days - 1, 0), MOST_DAYS_BACK)
         return [today + timedelta(days=n) for n in range(-back, 2)]
 
     async def _expire(self) -> None:

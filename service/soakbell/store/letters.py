@@ -89,6 +89,7 @@ class ExpiredLetter:
     kind: str
     day: date
     turn: int
+    due_at: datetime
     address: str | None
     reason: str
     at: datetime
@@ -371,7 +372,7 @@ def expire_due(session: Session, now: datetime) -> tuple[ExpiredLetter, ...]:
             .values(state="expired", claim=None, claimed_until=None, last_fault=reason, done_at=now),
         )
         if closed == 1:
-            expired.append(ExpiredLetter(row.boat, row.kind, row.day, row.turn, None, reason, now))
+            expired.append(ExpiredLetter(row.boat, row.kind, row.day, row.turn, row.due_at, None, reason, now))
     return tuple(expired)
 
 
@@ -398,12 +399,14 @@ def expired_since(session: Session, boat: str, since: datetime) -> tuple[Expired
         .where(DueRow.boat == boat, RecipientRow.state == "expired", RecipientRow.done_at > since)
     )
     found = [
-        ExpiredLetter(row.boat, row.kind, row.day, row.turn, None, row.last_fault or "", row.done_at)
+        ExpiredLetter(row.boat, row.kind, row.day, row.turn, row.due_at, None, row.last_fault or "", row.done_at)
         for row in unwritten
         if row.done_at is not None
     ]
     found += [
-        ExpiredLetter(due.boat, due.kind, due.day, due.turn, to.address, to.last_reply or "", to.done_at)
+        ExpiredLetter(
+            due.boat, due.kind, due.day, due.turn, due.due_at, to.address, to.last_reply or "", to.done_at
+        )
         for due, to in unaccepted
         if to.done_at is not None
     ]
