@@ -95,9 +95,10 @@ def test_times_that_disagree_by_more_than_ninety_minutes_are_refused() -> None:
 
 
 def test_a_segment_issued_at_another_time_than_its_bulletin_has_a_fault() -> None:
-    later = TEXT.replace("430 AM EST Tue Dec 8 2026 /330 AM CST", "830 AM EST Tue Dec 8 2026 /730 AM CST")
-    (segment,) = read_bulletin(later, products={"CWF"}).segments
-    assert any("another time" in fault for fault in segment.faults)
+    line = "430 AM EST Tue Dec 8 2026 /330 AM CST Tue Dec 8 2026/"
+    for other in ("830 AM EST Tue Dec 8 2026", "430 AM CST Tue Dec 8 2026", "430 AM AST Tue Dec 8 2026"):
+        (segment,) = read_bulletin(TEXT.replace(line, other), products={"CWF"}).segments
+        assert any("another time" in fault for fault in segment.faults), other
 
 
 @pytest.mark.parametrize("damage", ["\x00", "\x1b", "\x7f", "\ufffd\x08", "\u0663", "\u200b"])

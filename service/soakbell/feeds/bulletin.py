@@ -25,6 +25,10 @@ MARINE_PREFIXES = frozenset(
 MOST_DISAGREEMENT = timedelta(minutes=90)
 """Issue line, transmission header and the API's issuance time may differ by this much (house rule)."""
 
+MOST_SEGMENT_DISAGREEMENT = timedelta(minutes=30)
+"""A segment's issue line may differ from its bulletin's by this much: one wrong letter in the name of its clock
+makes an hour (house rule)."""
+
 _OFFSET_H = {
     "UTC": 0, "GMT": 0, "AST": -4, "ADT": -3, "EST": -5, "EDT": -4, "CST": -6, "CDT": -5, "MST": -7, "MDT": -6,
     "PST": -8, "PDT": -7, "AKST": -9, "AKDT": -8, "HST": -10, "HDT": -9, "SST": -11, "CHST": 10,
@@ -321,7 +325,7 @@ def _segment(block: Sequence[str], closed: bool, bulletin: IssueLine) -> Segment
         expires_at = _expiry(expiry, bulletin.issued_at, faults)
     vtec, rest = _take_vtec(rest)
     heading, issue, body = _take_heading(rest, faults)
-    if issue is not None and abs(issue.issued_at - bulletin.issued_at) > MOST_DISAGREEMENT:
+    if issue is not None and abs(issue.issued_at - bulletin.issued_at) > MOST_SEGMENT_DISAGREEMENT:
         faults.append(f"issued at another time than the bulletin: {issue.text}")
     return Segment(
         zones, expires_at, tuple(vtec), tuple(heading), issue, tuple(body), tuple(faults), "\n".join(block).strip()
