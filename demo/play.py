@@ -38,8 +38,7 @@ from soakbell.wiring import House, build
 
 OUT = Path(__file__).resolve().parent / "out"
 
-EVENING_POLL = time(22, 25)
-MORNING_POLLS = (time(3, 25), time(3, 55), time(4, 25))
+NIGHT_POLLS = (time(0, 25), time(3, 25), time(3, 55), time(4, 25))
 MAIL_TRIES_MIN = (0, 2, 8)  # minutes after the letter's hour: a letter put off goes out at the next
 POLL_BEFORE = timedelta(minutes=5)  # each look; fetching and judging at once would share the set clock by chance
 TOLD_AFTER = timedelta(minutes=30)
@@ -81,7 +80,7 @@ class Player:
         self._catcher = catcher
 
     async def play_day(self, day: date) -> PlayedDay:
-        """From the evening before ``day`` until its boat is home or its call is WAIT or NO CALL."""
+        """From midnight until the boat is home or its call is WAIT or NO CALL."""
         letters, put_off, asked = len(self._catcher.caught), len(self._catcher.put_off), len(self._server.asked)
         calls: list[Call] = []
         for moment in self._night(day):
@@ -103,8 +102,7 @@ class Player:
 
     def _night(self, day: date) -> Iterator[datetime]:
         zone = self._settings.harbor.time_zone
-        yield due_at(day - timedelta(days=1), EVENING_POLL, zone)
-        yield from (due_at(day, at, zone) for at in MORNING_POLLS)
+        yield from (due_at(day, at, zone) for at in NIGHT_POLLS)
         yield from (self._letter_due(day) + timedelta(minutes=after) for after in MAIL_TRIES_MIN)
 
     def _letter_due(self, day: date) -> datetime:

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 INVENTED = "INVENTED DATA, for show: boat, weather, warnings and log are made up. Not a forecast of any real day."
 _ROUND_ENDS = timedelta(minutes=4)
-NARROWEST = 100  # columns of the table where the output is no terminal
+NARROWEST = 120  # columns of the table where the output is no terminal
 _STYLES = {CallWord.PULL: "bold green", CallWord.WAIT: "bold", CallWord.NO_CALL: "bold reverse"}
 _SUFFIXES = {"image/png": "png", "text/calendar": "ics", "application/gpx+xml": "gpx"}
 
@@ -127,7 +127,7 @@ def _why(call: Call, times: HarborTimes) -> str:
     """The reason the letter heads its call with; of a PULL, the limit that comes nearest."""
     if call.window is not None and call.window.binding is not None:
         nearest = call.window.binding
-        return f"nearest limit: {past_limit_short(nearest.quantity, nearest.value, nearest.limit)}"
+        return f"nearest: {past_limit_short(nearest.quantity, nearest.value, nearest.limit)}"
     teller = Teller(times, call.sources)
     if not call.reasons:
         return ""
@@ -172,7 +172,7 @@ def write_letter(message: bytes, day: date, out: Path) -> list[Path]:
     """Write a letter and its parts into ``out``; the page shows its picture from the file beside it."""
     letter = _parsed(message)
     kind = str(letter["Message-ID"]).strip("<").partition(".")[0]
-    stem = f"{day.isoformat()}-{kind}"
+    stem = f"invented-data-{day.isoformat()}-{kind}"
     files: dict[str, bytes] = {f"{stem}.eml": message, f"{stem}.txt": text_of(message).encode()}
     page = _part(letter, "html")
     for part in letter.walk():

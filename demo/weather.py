@@ -190,7 +190,10 @@ class Weather:
         )
 
     def issues(self, until: datetime, days_back: int = 7) -> list[datetime]:
-        """Moments (UTC) at which zone texts were issued by ``until``, from ``days_back`` days before, oldest first."""
+        """Moments (UTC) at which zone texts were issued by ``until``, oldest first.
+
+        From the local midnight ``days_back`` days before that of ``until``.
+        """
         scenario = self.scenario
         today = scenario.local(until).date()
         routine = [

@@ -28,28 +28,34 @@ def test_the_same_input_gives_the_same_letters_to_the_byte(two_days, tmp_path):
 
 def test_two_days_bring_a_pull_and_a_changed_call(two_days):
     subjects = {name: text.decode().partition("\n")[0] for name, text in two_days.items() if name.endswith(".txt")}
-    assert subjects["2026-12-08-morning.txt"].startswith("Subject: PULL 07:00")
-    assert subjects["2026-12-09-morning.txt"].startswith("Subject: PULL 07:15")
-    assert subjects["2026-12-09-changed.txt"].startswith("Subject: CHANGED CALL: WAIT, Small Craft Advisory")
+    assert subjects["invented-data-2026-12-08-morning.txt"].startswith("Subject: PULL 07:00")
+    assert subjects["invented-data-2026-12-09-morning.txt"].startswith("Subject: PULL 07:15")
+    assert subjects["invented-data-2026-12-09-changed.txt"].startswith(
+        "Subject: CHANGED CALL: WAIT, Small Craft Advisory"
+    )
     assert len(subjects) == 3
 
 
 def test_each_letter_is_written_with_all_its_parts(two_days):
-    parts = {"2026-12-08-morning": "eml gpx html ics png txt", "2026-12-09-changed": "eml html ics png txt"}
+    parts = {
+        "invented-data-2026-12-08-morning": "eml gpx html ics png txt",
+        "invented-data-2026-12-09-changed": "eml html ics png txt",
+    }
     for stem, suffixes in parts.items():
         assert [name.rpartition(".")[2] for name in two_days if name.startswith(stem)] == suffixes.split()
 
 
-def test_every_text_says_that_its_data_is_invented(two_days):
+def test_every_file_says_that_its_data_is_invented(two_days):
     for name, content in two_days.items():
+        assert name.startswith("invented-data-")
         if not name.endswith((".png", ".eml")):
             assert b"invented data" in content.lower(), name
 
 
 def test_the_page_shows_the_picture_that_lies_beside_it(two_days):
-    assert b'src="2026-12-08-morning.png"' in two_days["2026-12-08-morning.html"]
-    assert two_days["2026-12-08-morning.png"].startswith(b"\x89PNG")
-    assert b"cid:" in two_days["2026-12-08-morning.eml"]
+    assert b'src="invented-data-2026-12-08-morning.png"' in two_days["invented-data-2026-12-08-morning.html"]
+    assert two_days["invented-data-2026-12-08-morning.png"].startswith(b"\x89PNG")
+    assert b"cid:" in two_days["invented-data-2026-12-08-morning.eml"]
 
 
 def test_the_terminal_shows_the_night_the_letter_and_the_table(capsys, tmp_path):
