@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime, timedelta
@@ -26,6 +27,7 @@ from soakbell.planning.trips import (
     DayBounds,
     Trip,
     fit_departures,
+    least_headroom,
     plan_trip,
     possible_departures,
 )
@@ -236,11 +238,10 @@ def _why_not_more(trip: Trip, candidates: Sequence[StringAhead]) -> list[Reason]
 
 def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime]) -> Window:
     """The departure with the most headroom at its tightest hour (to the nearest 5 %), then the earliest."""
-    bindings = {at: _binding(situation.places, trip, at) for at in departures}
+    least = dict(zip(departures, least_headroom(trip, departures, situation.places).tolist(), strict=True))
 
     def slack(leaves: datetime) -> float:
-        binding = bindings[leaves]
-        return -round((binding.headroom if binding else 0.0) * 20)
+        return -round((least[leaves] if math.isfinite(least[leaves]) else 0.0) * 20)
 
     leaves = min(departures, key=lambda at: (slack(at), at))
     last = leaves
@@ -265,14 +266,14 @@ def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime
             )
         )
     # The letter gives a span to leave in, so its nearest limit is that of every departure in it.
-    in_span = [binding for at in departures if leaves <= at <= last and (binding := bindings[at]) is not None]
+    tightest = min((at for at in departures if leaves <= at <= last), key=lambda at: (round(least[at], 9), at))
     return Window(
         leaves_at=leaves,
         lands_at=leaves + timedelta(minutes=trip.duration_min),
         last_departure_at=last,
         pulls=tuple(pulls),
         distance_nmi=trip.distance_nmi,
-        binding=min(in_span, key=lambda binding: binding.headroom, default=None),
+        binding=_binding(situation.places, trip, tightest),
     )
 
 

@@ -170,20 +170,48 @@ def fit_departures(
     if not departures:
         return ()
     bad = _bad_hours(places, {place for leg in trip.legs for place in leg.places}, hopeful=hopeful)
-    stretches = [(place, leg.starts_min, leg.ends_min) for leg in trip.legs for place in leg.places]
+    stretches = _stretches(trip)
     home = trip.duration_min
     stretches += [(place, home, home + 60 * break_margin_h) for place in bad]
-    first = places[trip.legs[0].places[0]].fit.index[0]
-    left_min = np.array([(leaves - first).total_seconds() / 60 for leaves in departures])
+    left_min = _minutes_into_table(trip, departures, places)
     good = np.ones(len(departures), dtype=bool)
     for place, from_min, to_min in stretches:
         sums = bad[place]
-        begins = np.floor((left_min + from_min) / 60).astype(int)
-        ends = np.ceil((left_min + to_min) / 60 - 1e-9).astype(int)
+        begins, ends = _hours_touched(left_min, from_min, to_min)
         inside = (begins >= 0) & (ends < len(sums))
         begins, ends = np.clip(begins, 0, len(sums) - 1), np.clip(ends, 0, len(sums) - 1)
         good &= (inside | hopeful) & (sums[ends] - sums[begins] == 0)
     return tuple(leaves for leaves, ok in zip(departures, good, strict=True) if ok)
+
+
+def least_headroom(trip: Trip, departures: Sequence[datetime], places: Mapping[str, Fitness]) -> np.ndarray:
+    """For each departure the smallest share of any limit left while the trip is out; inf where none is known."""
+    least = np.full(len(departures), np.inf)
+    left_min = _minutes_into_table(trip, departures, places)
+    for place, from_min, to_min in _stretches(trip):
+        table = places[place].headroom.to_numpy()
+        hourly = np.where(np.isnan(table), np.inf, table).min(axis=1, initial=np.inf)
+        begins, ends = _hours_touched(left_min, from_min, to_min)
+        for ahead in range(int((ends - begins).max(initial=0))):
+            hour = begins + ahead
+            inside = (hour >= 0) & (hour < np.minimum(ends, len(hourly)))
+            least[inside] = np.minimum(least[inside], hourly[hour[inside]])
+    return least
+
+
+def _stretches(trip: Trip) -> list[tuple[str, float, float]]:
+    return [(place, leg.starts_min, leg.ends_min) for leg in trip.legs for place in leg.places]
+
+
+def _minutes_into_table(trip: Trip, departures: Sequence[datetime], places: Mapping[str, Fitness]) -> np.ndarray:
+    first = places[trip.legs[0].places[0]].fit.index[0].to_pydatetime()
+    return np.array([(leaves - first).total_seconds() / 60 for leaves in departures])
+
+
+def _hours_touched(left_min: np.ndarray, from_min: float, to_min: float) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the table from the first hour touched to one past the last; they may lie outside of it."""
+    begins = np.floor((left_min + from_min) / 60).astype(int)
+    return begins, np.ceil((left_min + to_min) / 60 - 1e-9).astype(int)
 
 
 def _bad_hours(places: Mapping[str, Fitness], names: set[str], *, hopeful: bool) -> dict[str, np.ndarray]:

@@ -177,12 +177,14 @@ def _gaps(
         for quantity, most in large_gap.items():
             q = QUANTITIES.index(quantity)
             said = np.where(whole[:, :, q], numbers[:, :, q], np.nan)
-            compared = (~np.isnan(said)).sum(axis=0) > 1
-            for h in np.flatnonzero(compared).tolist():
-                low_i, high_i = int(np.nanargmin(said[:, h])), int(np.nanargmax(said[:, h]))
+            known = ~np.isnan(said)
+            lowest = np.where(known, said, np.inf).argmin(axis=0)
+            highest = np.where(known, said, -np.inf).argmax(axis=0)
+            at_hour = np.arange(len(hours))
+            apart = said[highest, at_hour] - said[lowest, at_hour]
+            for h in np.flatnonzero((known.sum(axis=0) > 1) & (apart > most)).tolist():
+                low_i, high_i = int(lowest[h]), int(highest[h])
                 low, high = float(said[low_i, h]), float(said[high_i, h])
-                if high - low > most:
-                    low_source, high_source = sources[low_i].kind.value, sources[high_i].kind.value
-                    at = hours[h].to_pydatetime()
-                    gaps.append(Gap(at, quantity, low, low_source, high, high_source, most))
+                low_source, high_source = sources[low_i].kind.value, sources[high_i].kind.value
+                gaps.append(Gap(hours[h].to_pydatetime(), quantity, low, low_source, high, high_source, most))
     return tuple(gaps)
