@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import threading
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -69,11 +70,16 @@ class Desk:
         self._fetcher = _KeepsAll(fetcher, store)
         self._services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
         self._invented = invented
+        self._fetching = threading.Lock()
 
     # ---- fetching
 
     def poll(self) -> None:
         """Fetch every source once. One that fails is noted and does not stop the others."""
+        with self._fetching:
+            self._poll()
+
+    def _poll(self) -> None:
         areas, services = self._settings.areas, self._services
         for area in areas:
             self._resolve_cell(area)
@@ -221,9 +227,10 @@ class Desk:
             replies.prune_replies(session, now - kept, calls_since=now - AUDIT_AGE)
 
     def _freshen(self) -> None:
-        polled = self._get_note("polled")
-        if polled is None or self._clock.now() - polled[1] > NEWS_IS_OLD_AFTER:
-            self.poll()
+        with self._fetching:
+            polled = self._get_note("polled")
+            if polled is None or self._clock.now() - polled[1] > NEWS_IS_OLD_AFTER:
+                self._poll()
 
     def decide(self, day: date) -> Morning:
         """The call on what is on hand; nothing is stored or sent."""

@@ -317,9 +317,7 @@ class _Reader:
             self._fault(kind, key, FaultCode.FROM_THE_FUTURE, detail, issued_at)
             return False
         if until <= self.now:
-            age_h = (self.now - issued_at) / timedelta(hours=1)
-            trouble = self.on_hand.troubles.get((kind, key), "")
-            detail = f"{age_h:.0f} h old" + (f"; {trouble}" if trouble else "")
+            detail = self.on_hand.troubles.get((kind, key), "")
             self._fault(kind, key, FaultCode.STALE, detail, issued_at)
             return False
         known = self.told.get((kind, key))
