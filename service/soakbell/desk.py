@@ -171,11 +171,11 @@ class Desk:
 
     def write(self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool) -> WrittenLetter:
         """The letter of ``day``, on news not older than NEWS_IS_OLD_AFTER where the sources answer."""
+        if kind != "morning":
+            raise ValueError(f"this desk writes no {kind} letter")
         self._freshen()
         now = self._clock.now()
         morning = self._decide(day, now, clock_suspect)
-        if kind != "morning":
-            raise ValueError(f"this desk writes no {kind} letter")
         return self._compose(morning.call, morning.trip, "morning", turn, now, None, morning, late=late)
 
     def write_failed(self, kind: str, day: date, turn: int, error: str) -> WrittenLetter:
@@ -216,7 +216,7 @@ class Desk:
         return f"{letter.subject}\n\n{letter.text}"
 
     def housekeep(self) -> None:
-        """Forget old replies and warnings that no longer matter."""
+        """Forget old letters and replies, and warnings that no longer matter."""
         now = self._clock.now()
         with self._store.writing() as session:
             seen = replies.seen_warnings(session)
@@ -225,6 +225,7 @@ class Desk:
             replies.forget_warnings(session, needed, last_seen_before=now - timedelta(days=30))
             kept = timedelta(days=self._settings.keep_replies_days)
             replies.prune_replies(session, now - kept, calls_since=now - AUDIT_AGE)
+            letters.forget_letters(session, written_before=now - AUDIT_AGE)
 
     def _freshen(self) -> None:
         with self._fetching:

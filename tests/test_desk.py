@@ -1,0 +1,73 @@
+"""The desk of one boat: what it refuses and what it forgets. INVENTED DATA."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import func, select
+
+from law.world import NEW_YORK, NOW, settings_from
+from soakbell.clock import SetClock
+from soakbell.desk import AUDIT_AGE, Desk
+from soakbell.errors import FetchFailed
+from soakbell.feeds.transport import Ask
+from soakbell.sea.sources import RawReply
+from soakbell.store import letters
+from soakbell.store.engine import Store, open_store
+from soakbell.store.schema import CallRow, OutboxRow, RecipientRow
+from soakbell.store.upgrade import migrate
+
+TODAY = NOW.astimezone(NEW_YORK).date()
+DAY = timedelta(days=1)
+
+
+class NobodyAnswers:
+    """Sources that are all down; it counts how often one was asked."""
+
+    asked = 0
+
+    def fetch(self, ask: Ask) -> RawReply:
+        self.asked += 1
+        raise FetchFailed("nobody answers", retry=True)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    opened = open_store(f"sqlite:///{tmp_path / 'soakbell.db'}")
+    migrate(opened)
+    yield opened
+    opened.close()
+
+
+def test_a_kind_of_letter_it_does_not_write_is_refused_before_anybody_is_asked(store: Store) -> None:
+    sources = NobodyAnswers()
+    desk = Desk(settings_from(), store, SetClock(NOW), sources)
+    with pytest.raises(ValueError, match="no eve letter"):
+        desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    assert sources.asked == 0
+
+
+def test_letters_are_forgotten_after_the_time_of_the_audit_and_their_calls_never(store: Store) -> None:
+    """P6."""
+    clock = SetClock(NOW)
+    desk = Desk(settings_from(), store, clock, NobodyAnswers())
+    letter = desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+    with store.writing() as session:
+        times = (NOW, NOW + timedelta(hours=6))
+        letters.ensure_due(session, "Little Grebe", "morning", TODAY, 0, "America/New_York", *times)
+        claim = letters.claim_due(session, "Little Grebe", NOW, lease_s=120)
+        assert claim is not None
+        letters.write_letter(session, claim, letter, NOW)
+        (batch,) = letters.claim_recipients(session, NOW, 10, lease_s=120)
+        letters.mark_accepted(session, batch.recipients[0].recipient_id, "250 taken", NOW)
+    kept = []
+    for at in (NOW + AUDIT_AGE - DAY, NOW + AUDIT_AGE + DAY):
+        clock.put(at)
+        desk.housekeep()
+        with store.reading() as session:
+            counts = [session.scalar(select(func.count(t.id))) for t in (OutboxRow, RecipientRow, CallRow)]
+        kept.append(counts)
+    assert kept == [[1, 1, 1], [0, 0, 1]]
