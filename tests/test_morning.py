@@ -6,7 +6,17 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from law.world import INNER_GRID, NOW, OUTER_GRID, TEXT, WARNINGS, alerts, world
+from law.world import (
+    INNER_GRID,
+    NOW,
+    OUTER_GRID,
+    TEXT,
+    WARNINGS,
+    alerts,
+    labels_for,
+    settings_with,
+    world,
+)
 from soakbell.planning.call import CallWord
 from soakbell.survey import ReplyKey
 
@@ -49,3 +59,13 @@ def test_a_departure_lies_before_the_moment_at_which_a_source_goes_stale() -> No
     window = world().with_reply(WARNINGS, alerts(utc(9, 15))).call().call.window
     assert window is not None
     assert window.last_departure_at == utc(15)
+
+
+def test_a_steepness_limit_without_wave_periods_is_no_call_for_want_of_periods() -> None:
+    steep = settings_with(("# more limits", "steepness = 0.05"))
+    periods = [(label, "Southeast winds 5 to 10 knots. Seas 1 to 2 feet.") for label in labels_for(NOW - HOUR)]
+    call = world(settings=steep, periods=periods).call().call
+    assert call.word is CallWord.NO_CALL
+    assert [(r.code, r.values["quantity"], r.values["place"]) for r in call.reasons] == [
+        ("not_known", "period_s", "Inner Bay")
+    ]

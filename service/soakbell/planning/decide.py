@@ -339,22 +339,23 @@ def _what_stands_against(
 def _against_at(fitness: Fitness, begins: datetime, ends: datetime) -> list[Reason]:
     """What stands against the hours from ``begins`` to ``ends`` at one place, weightiest first."""
     conditions = fitness.conditions
-    hours = fitness.fit.loc[pd.Timestamp(begins).floor("h") : pd.Timestamp(ends) - pd.Timedelta(seconds=1)].index
+    first, stop = fitness.rows_of(begins, ends)
+    hours = [hour.to_pydatetime() for hour in fitness.fit.index[first:stop]]
     reasons = [Reason(bar.code, bar.values) for bar in conditions.bars if bar.holds_between(begins, ends)]
     for quantity, limit in fitness.limits.given().items():
-        past = fitness.headroom[quantity].loc[hours]
-        past = past[past < 0]
+        left = fitness.headroom[quantity].to_numpy()[first:stop]
+        past = np.flatnonzero(left < 0)
         if len(past):
-            worst_at = past.index[int(past.to_numpy().argmin())]
+            worst = int(past[left[past].argmin()])
             reasons.append(
                 Reason(
                     "over_limit",
                     {
                         "quantity": quantity,
-                        "value": float(fitness.values[quantity][worst_at]),
+                        "value": float(fitness.values[quantity].iloc[first + worst]),
                         "limit": limit,
-                        "at": past.index[0].to_pydatetime(),
-                        "worst_at": worst_at.to_pydatetime(),
+                        "at": hours[past[0]],
+                        "worst_at": hours[worst],
                         "place": conditions.place,
                     },
                 )
@@ -362,21 +363,20 @@ def _against_at(fitness: Fitness, begins: datetime, ends: datetime) -> list[Reas
     for gap in conditions.gaps:
         if gap.at in hours:
             reasons.append(Reason("contradicted", {**asdict(gap), "place": conditions.place}))
-    for hour in hours:
-        at = hour.to_pydatetime()
-        if conditions.unclear[hour]:
-            said = {"place": conditions.place, "at": at, "phrase": conditions.unclear[hour]}
-            reasons.append(Reason("unclear", said))
-        need = conditions.lacking[hour]
+    for at, phrase, need in zip(
+        hours, conditions.unclear.to_numpy()[first:stop], conditions.lacking.to_numpy()[first:stop], strict=True
+    ):
+        if phrase:
+            reasons.append(Reason("unclear", {"place": conditions.place, "at": at, "phrase": phrase}))
         if need is not None:
             reasons.append(_not_known(conditions.place, at, need.quantity, need.kind.value))
     if not conditions.bars_known:
         reasons.append(Reason("warnings_not_known", {"place": conditions.place}))
-    for quantity in (*CARRYING, *fitness.limits.given()):
-        if quantity in conditions.known:
-            unknown = hours[~conditions.known.loc[hours, quantity].to_numpy()]
-            if len(unknown):
-                reasons.append(_not_known(conditions.place, unknown[0].to_pydatetime(), quantity, ""))
+    asked = ("period_s" if name == "steepness" else name for name in fitness.limits.given())
+    for quantity in dict.fromkeys((*CARRYING, *asked)):
+        unknown = np.flatnonzero(~conditions.known[quantity].to_numpy()[first:stop])
+        if len(unknown):
+            reasons.append(_not_known(conditions.place, hours[unknown[0]], quantity, ""))
     return reasons
 
 

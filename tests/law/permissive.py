@@ -1,0 +1,96 @@
+"""How permissive a call is, and whether one is more so than another: design, the law of the house."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import pandas as pd
+
+from law.world import World
+from soakbell.morning import Morning
+from soakbell.planning.call import CallWord
+from soakbell.planning.trips import Trip, fit_departures, plan_trip, possible_departures
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What a call allows.
+
+    Attributes:
+        fit: fit hours by place (a string's name, or "" for the harbor), of the whole outlook.
+        departures: quarter hours at which a trip may leave today, by the trip's name.
+    """
+
+    word: CallWord
+    now: datetime
+    fit: Mapping[str, pd.Series[bool]]
+    departures: Mapping[str, frozenset[datetime]]
+
+
+def trips_of(morning: Morning) -> dict[str, Trip]:
+    """The called trip and one to each string alone: fixed, so that two calls can be held against each other."""
+    situation = morning.situation
+    alone = {
+        ahead.string.name: plan_trip(
+            situation.boat, situation.harbor, [ahead.string], {ahead.string.name: ahead.fishing}
+        )
+        for ahead in situation.strings
+    }
+    return alone | ({"called": morning.trip} if morning.trip else {})
+
+
+def judged(world: World, trips: Mapping[str, Trip], morning: Morning | None = None) -> Judged:
+    """What the call of ``world`` allows, for trips fixed beforehand."""
+    morning = morning or world.call()
+    situation = morning.situation
+    bounds = situation.days[0].bounds
+    assert bounds is not None
+    return Judged(
+        word=morning.call.word,
+        now=world.now,
+        fit={name: place.fit for name, place in situation.places.items()},
+        departures={
+            name: frozenset(
+                fit_departures(
+                    trip,
+                    possible_departures(trip, bounds),
+                    situation.places,
+                    break_margin_h=situation.break_margin_h,
+                )
+            )
+            for name, trip in trips.items()
+        },
+    )
+
+
+def looser(before: Judged, after: Judged) -> list[str]:
+    """In what ``after`` allows more than ``before``: nothing, if the law holds.
+
+    Hours that lie behind ``after.now`` are of no use to anybody and are not compared.
+    """
+    found = []
+    if after.word is CallWord.PULL and before.word is not CallWord.PULL:
+        found.append(f"the word: {before.word} became {after.word}")
+    for name, departures in after.departures.items():
+        more = sorted(departures - before.departures[name])
+        if more:
+            found.append(f"trip {name}: {len(more)} more departures, the first at {more[0]}")
+    usable = pd.Timestamp(after.now) - timedelta(hours=1)
+    for place, fit in after.fit.items():
+        more_fit = fit & ~before.fit[place].reindex(fit.index, fill_value=False) & (fit.index > usable)
+        if more_fit.any():
+            found.append(
+                f"{place or 'harbor'}: {int(more_fit.sum())} more fit hours, from {fit.index[more_fit][0]}"
+            )
+    return found
+
+
+def stricter(before: Judged, after: Judged) -> bool:
+    """Whether ``after`` allows less: another word than PULL, a departure less, or an hour less."""
+    return (
+        (before.word is CallWord.PULL and after.word is not CallWord.PULL)
+        or any(after.departures[name] < departures for name, departures in before.departures.items())
+        or any(after.fit[place].sum() < fit.sum() for place, fit in before.fit.items())
+    )

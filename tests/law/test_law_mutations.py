@@ -1,0 +1,257 @@
+"""The law of the house as a property (A6): damage, age and worse weather never make a call more permissive.
+
+From raw bytes to the call. What the mutations leave out, because no reader could tell it, is listed in
+``mutations``. The usual run takes a few thousand cases; SOAKBELL_LAW_CASES and SOAKBELL_LAW_BATCH give more
+and others.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from functools import cache
+from random import Random
+from uuid import UUID
+
+import pandas as pd
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+
+from law.mutations import MUTATIONS, can_be_told
+from law.permissive import Judged, judged, looser, stricter, trips_of
+from law.world import (
+    NOW,
+    WITH_ALL_LIMITS,
+    WITH_STATION,
+    World,
+    alerts,
+    settings_with,
+    warning,
+    world,
+)
+from soakbell.feeds.alerts import parse_alerts
+from soakbell.planning.call import CallWord
+from soakbell.planning.trips import Trip
+from soakbell.sea.sources import SourceKind
+
+CASES = int(os.environ.get("SOAKBELL_LAW_CASES", "2000"))
+BATCH = int(os.environ.get("SOAKBELL_LAW_BATCH", "0"))
+HOUR = timedelta(hours=1)
+NOON = NOW.replace(hour=17, minute=0)  # local
+
+
+def clear() -> World:
+    return world()
+
+
+def marginal() -> World:
+    """Wind and sea at their limits all day, gusts past theirs from 13:00 local."""
+    return world(text_wind_kt=15, text_sea_ft=3, wind_kt=13, sea_m=0.8, gust_kt=lambda h: 19 if h < 10 else 24)
+
+
+def blown_out() -> World:
+    return world(text_wind_kt=20, wind_kt=14, gust_kt=18)
+
+
+def beside_a_station() -> World:
+    return world(settings=settings_with(WITH_STATION), measured=(5.0, 8.0, 0.6))
+
+
+def with_every_limit() -> World:
+    return world(settings=settings_with(*WITH_ALL_LIMITS), more=" A slight chance of showers and thunderstorms.")
+
+
+def advisory_from_noon() -> World:
+    """An update to an earlier message, the hazard in the grid, and the headline-free text."""
+    later = warning(
+        "w2",
+        sent_at=NOW - HOUR,
+        onset_at=NOON,
+        ends_at=NOON + 20 * HOUR,
+        expires_at=NOON - HOUR,
+        action="CON",
+        message_type="Update",
+        references=["w1"],
+    )
+    return world(warnings=[later], hazards=[(NOON, 20, "SC", "Y")])
+
+
+def vanished_advisory() -> World:
+    """A message of yesterday holds the afternoon; the list no longer has it."""
+    first = warning("w1", sent_at=NOW - 12 * HOUR, onset_at=NOON + HOUR, ends_at=NOON + 20 * HOUR)
+    return replace(world(), seen=parse_alerts(alerts(NOW - 12 * HOUR, first)).warnings)
+
+
+def sources_apart() -> World:
+    """From 08:00 to 11:00 local the grid is 12 kt below the text: a contradiction."""
+    return world(text_wind_kt=14, wind_kt=lambda h: 2 if 4 <= h < 7 else 12, gust_kt=15)
+
+
+def two_zones() -> World:
+    apart = settings_with(('name = "Outer Bay"\nzone = "GMZ730"', 'name = "Outer Bay"\nzone = "GMZ765"'))
+    return world(settings=apart).with_reply((SourceKind.WARNINGS, "GMZ765"), alerts(NOW - HOUR))
+
+
+BASELINES: dict[str, Callable[[], World]] = {
+    make.__name__: make
+    for make in (
+        clear,
+        marginal,
+        blown_out,
+        beside_a_station,
+        with_every_limit,
+        advisory_from_noon,
+        vanished_advisory,
+        sources_apart,
+        two_zones,
+    )
+}
+
+
+@dataclass(frozen=True)
+class Before:
+    world: World
+    trips: dict[str, Trip]
+    judged: Judged
+
+
+@cache
+def before(name: str) -> Before:
+    one = BASELINES[name]()
+    morning = one.call()
+    trips = trips_of(morning)
+    return Before(one, trips, judged(one, trips, morning))
+
+
+def test_the_baselines_are_what_they_are_meant_to_be() -> None:
+    assert {name: before(name).judged.word for name in BASELINES} == {
+        name: CallWord.WAIT if name == "blown_out" else CallWord.PULL for name in BASELINES
+    }
+    clear_day = before("clear").judged.departures["Nine Foot"]
+    for name in ("marginal", "advisory_from_noon", "vanished_advisory", "sources_apart"):
+        assert before(name).judged.departures["Nine Foot"] < clear_day
+
+
+SPREAD = sorted(
+    [*MUTATIONS, *["corrupt", "corrupt letters", "truncate", "drop field", "null value", "retype"] * 2]
+)
+plans = st.lists(st.uuids(), min_size=1, max_size=3)
+"""One seed a mutation; it settles which one and where, evenly."""
+
+
+def test_nothing_that_is_lost_broken_old_or_worse_makes_a_call_more_permissive() -> None:
+    """A6. Each kind of mutation must have been applied, and must have cost something at least once by itself."""
+    applied: Counter[str] = Counter()
+    bit: Counter[str] = Counter()
+    words: Counter[str] = Counter()
+
+    @settings(
+        max_examples=CASES,
+        deadline=None,
+        derandomize=True,
+        database=None,
+        phases=[Phase.generate, Phase.shrink],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(name=st.sampled_from(sorted(BASELINES)), plan=plans)
+    def holds(name: str, plan: list[UUID]) -> None:
+        was = before(name)
+        one = was.world
+        done = []
+        for seed in plan:
+            chance = Random(f"{BATCH} {seed}")
+            kind = chance.choice(SPREAD)
+            mutated = MUTATIONS[kind](one, chance)
+            if mutated is not None and can_be_told(mutated):
+                one = mutated
+                done.append(kind)
+        if not done:
+            return
+        now = judged(one, was.trips)
+        found = looser(was.judged, now)
+        assert not found, f"{name} after {', '.join(done)}: {'; '.join(found)}"
+        applied.update(done)
+        words[f"{was.judged.word} -> {now.word}"] += 1
+        if len(done) == 1 and stricter(was.judged, now):
+            bit[done[0]] += 1
+
+    holds()
+    print(f"\n{sum(words.values())} calls, {sum(applied.values())} mutations: {dict(words)}")
+    print("\n".join(f"{kind:20} {applied[kind]:6} applied, {bit[kind]:5} bit alone" for kind in MUTATIONS))
+    assert sum(applied.values()) >= CASES
+    assert [kind for kind in MUTATIONS if not applied[kind]] == []
+    assert [kind for kind in MUTATIONS if not bit[kind]] == []
+    assert words["PULL -> NO CALL"] > CASES / 10
+    assert words["PULL -> PULL"] > CASES / 20  # else windows would never be compared
+
+
+# ---- Source loss, one by one
+
+
+LOSSES = [(name, key) for name in BASELINES if name != "blown_out" for key in BASELINES[name]().replies]
+
+
+@pytest.mark.parametrize(("name", "key"), LOSSES, ids=str)
+def test_the_loss_of_any_source_turns_a_pull_into_no_call(name: str, key: tuple[SourceKind, str]) -> None:
+    was = before(name)
+    assert was.judged.word is CallWord.PULL
+    assert was.world.with_reply(key).call().call.word is CallWord.NO_CALL
+    assert was.world.with_reply(key, b"<html>busy</html>").call().call.word is CallWord.NO_CALL
+
+
+# ---- The comparison itself
+
+
+def hours_fit(*fit: bool) -> dict[str, pd.Series[bool]]:
+    return {"Ledge": pd.Series(list(fit), index=pd.date_range(NOW.replace(minute=0), periods=len(fit), freq="h"))}
+
+
+def allowed(
+    word: CallWord = CallWord.PULL, *fit: bool, leaves: tuple[int, ...] = (3, 4), later_h: float = 0
+) -> Judged:
+    departures = frozenset(NOW + quarter * timedelta(minutes=15) for quarter in leaves)
+    return Judged(word, NOW + later_h * HOUR, hours_fit(*(fit or (True, False, True))), {"called": departures})
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        allowed(leaves=(3, 4, 5)),
+        allowed(leaves=(5,)),
+        allowed(CallWord.PULL, True, True, False),
+        allowed(CallWord.WAIT, True, True, True),
+    ],
+)
+def test_the_comparison_sees_a_departure_or_an_hour_too_many(after: Judged) -> None:
+    assert looser(allowed(), after)
+
+
+@pytest.mark.parametrize("word", [CallWord.WAIT, CallWord.NO_CALL])
+def test_the_comparison_sees_a_pull_that_was_none(word: CallWord) -> None:
+    assert looser(allowed(word), allowed(CallWord.PULL))
+    assert not looser(allowed(CallWord.PULL), allowed(word))
+
+
+def test_the_comparison_lets_less_pass_and_asks_nothing_of_hours_gone_by() -> None:
+    assert not looser(allowed(), allowed())
+    assert not stricter(allowed(), allowed())
+    assert not looser(allowed(), allowed(leaves=(4,)))
+    assert stricter(allowed(), allowed(leaves=(4,)))
+    assert stricter(allowed(), allowed(CallWord.NO_CALL))
+    assert not looser(allowed(), allowed(CallWord.PULL, True, True, True, later_h=2))
+
+
+def test_the_property_catches_a_permissive_fault_planted_in_a_world() -> None:
+    """Better weather as if it were damage: each of these must be seen as more permissive."""
+    was = before("marginal")
+    calmer = world(text_wind_kt=10, text_sea_ft=2, wind_kt=8, sea_m=0.5, gust_kt=12)
+    assert looser(was.judged, judged(calmer, was.trips))
+    blown = before("blown_out")
+    assert "the word: WAIT became PULL" in looser(blown.judged, judged(calmer, blown.trips))
+    noon = before("advisory_from_noon")
+    without = replace(noon.world, replies=noon.world.replies | world().replies)
+    assert looser(noon.judged, judged(without, noon.trips))
