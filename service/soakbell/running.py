@@ -5,8 +5,11 @@ from __future__ import annotations
 import asyncio
 import sys
 
-from soakbell.clock import SystemClock
+from starlette.applications import Starlette
+
+from soakbell.clock import Clock, SystemClock
 from soakbell.due_times import local_day, zone_data_version
+from soakbell.errors import Fault, SettingsError
 from soakbell.logs import log_to_stderr
 from soakbell.schedule import run_service
 from soakbell.settings import Settings
@@ -14,19 +17,39 @@ from soakbell.web.health import PageServer, health_app, read_health
 from soakbell.wiring import build
 
 
-def run_boat(settings: Settings) -> bool:
-    """Serve until SIGTERM or SIGINT; True if nothing had to be cut off."""
+def run_boat(settings: Settings, *, clock: Clock | None = None) -> bool:
+    """Serve until SIGTERM or SIGINT; True if nothing had to be cut off.
+
+    Args:
+        clock: the computer's own where None.
+
+    Raises:
+        SettingsError: the health page's port is taken.
+        StoreError: the database can't be used.
+    """
     log_to_stderr()
-    house = build(settings)
-    clock = SystemClock()
-    page = health_app(lambda: read_health(house.store, clock.now(), zone_data_version()))
-    server = PageServer(page, settings.service.health_port)
-    server.start()
+    clock = clock or SystemClock()
+    house = build(settings, clock=clock)
     try:
-        return asyncio.run(run_service([house.sweep]))
+        page = health_app(lambda: read_health(house.store, clock.now(), zone_data_version()))
+        server = _page_server(page, settings)
+        server.start()
+        try:
+            return asyncio.run(run_service([house.sweep]))
+        finally:
+            server.stop()
     finally:
-        server.stop()
         house.close()
+
+
+def _page_server(page: Starlette, settings: Settings) -> PageServer:
+    port = settings.service.health_port
+    try:
+        return PageServer(page, port)
+    except OSError as fault:
+        found = f"{port}, which can't be had ({fault.strerror})"
+        write = "a port that no other program uses, or 0 for any free one"
+        raise SettingsError([Fault(str(settings.path), "service.health_port", found, write)]) from fault
 
 
 def letter_now(settings: Settings, *, fetch: bool) -> str:

@@ -2,12 +2,15 @@
 
 The service is any command. It finds in its environment:
 
-RIG_FOLDER  a folder of its own, made ready by ``prepare``; ``is_done`` tells from it whether the letter is marked
-            accepted at every address. A service that counts its steps leaves the count in a file ``steps`` there.
+RIG_FOLDER  a folder of its own, made ready by ``prepare``, which is told the catcher's port too; ``is_done``
+            tells from it whether the letter is marked accepted at both addresses. A service that counts its steps
+            leaves the count in a file ``steps`` there.
 RIG_PORT    the port of the mail catcher on 127.0.0.1, which may be down
 RIG_DUE     local ISO time at which the one letter is due, a minute ago
 RIG_ZONE    the zone of that time, in which it is about noon
-RIG_STEP    in some lives: the step at which it is to kill itself; a command may ignore it
+RIG_BEGAN   the moment at which the point's first life was begun, in seconds as time.time() gives them
+RIG_LIFE    0 in the first life, 1 in those after it
+RIG_STEP    in some lives: the step at which it is to kill itself
 
 NOTIFY_SOCKET where it says READY=1 once it answers signals (sd_notify)
 
@@ -131,21 +134,23 @@ class Life:
 @dataclass(frozen=True)
 class Rig:
     command: Sequence[str]
-    prepare: Callable[[Path], None]
+    prepare: Callable[[Path, int], None]
     is_done: Callable[[Path], bool]
     folder: Path
     has_steps: bool = True
+    spread: tuple[float, float] = (0.3, 1.1)
+    """Least and longest delay before the kill, in parts of an undisturbed morning."""
 
     def run(self, points: int, seed: int, workers: int = 2) -> list[Point]:
         """Kill the service at ``points`` points: where it has steps, every other one at a step spread evenly over
         the morning, the rest after a random delay."""
-        steps, took_s = self._undisturbed()
+        steps, took_s = self._undisturbed(workers)
         dice = random.Random(seed)
         plans = [
             Plan(
                 number=n,
                 step=1 + (n // 2) * steps // max(points // 2, 1) if self.has_steps and n % 2 == 0 else None,
-                delay_s=dice.uniform(0.3, 1.1) * took_s,
+                delay_s=dice.uniform(*self.spread) * took_s,
                 catcher_up_at_first=dice.random() < 0.7,
                 rivals=2 if dice.random() < 0.2 else 1,
             )
@@ -154,38 +159,46 @@ class Rig:
         with ThreadPoolExecutor(workers) as pool:
             return list(pool.map(self._point, plans))
 
-    def _undisturbed(self) -> tuple[int, float]:
-        """Steps and seconds of a morning that nobody kills."""
+    def _undisturbed(self, workers: int) -> tuple[int, float]:
+        """Steps and seconds of a morning that nobody kills, where as many run at once as will be."""
+        with ThreadPoolExecutor(workers) as pool:
+            mornings = list(pool.map(self._undisturbed_one, [f"undisturbed-{n}" for n in range(workers)]))
+        return min(steps for steps, _ in mornings), sum(took_s for _, took_s in mornings) / workers
+
+    def _undisturbed_one(self, name: str) -> tuple[int, float]:
         catcher = Catcher()
         catcher.up()
         began = time.monotonic()
-        with self._life("undisturbed", catcher.port) as life:
-            self._await_done("undisturbed", life)
+        with self._life(name, catcher.port, time.time()) as life:
+            self._await_done(name, life)
             took_s = time.monotonic() - began
-            assert life.end() == 0, "an undisturbed morning must end with 0"
+            assert life.end() == 0, f"an undisturbed morning must end with 0\n{self._log(name)}"
         catcher.down()
-        steps = self.folder / "undisturbed" / "steps"
-        return int(steps.read_text()) if self.has_steps else 0, took_s
+        return int((self.folder / name / "steps").read_text()) if self.has_steps else 0, took_s
 
     def _point(self, plan: Plan) -> Point:
         name = f"point-{plan.number:03d}"
         catcher = Catcher()
+        began = time.time()
         if plan.catcher_up_at_first:
             catcher.up()
         try:
-            killed = self._first_life(name, plan, catcher.port)
+            killed = self._first_life(name, plan, catcher.port, began)
             catcher.up()
             with contextlib.ExitStack() as lives:
-                running = [lives.enter_context(self._life(name, catcher.port)) for _ in range(plan.rivals)]
+                running = [
+                    lives.enter_context(self._life(name, catcher.port, began, first=False))
+                    for _ in range(plan.rivals)
+                ]
                 self._await_done(name, *running)
                 ended = tuple(life.end() for life in running)
         finally:
             catcher.down()
         return Point(plan, killed, ended, catcher.letters)
 
-    def _first_life(self, name: str, plan: Plan, port: int) -> bool:
+    def _first_life(self, name: str, plan: Plan, port: int, began: float) -> bool:
         """True if it was killed in the midst, False if its morning was done before."""
-        with self._life(name, port, plan.step) as living:
+        with self._life(name, port, began, step=plan.step) as living:
             life = living.process
             if plan.step is None:
                 with contextlib.suppress(subprocess.TimeoutExpired):
@@ -220,11 +233,13 @@ class Rig:
         return (self.folder / name / "log").read_text()[-3000:]
 
     @contextlib.contextmanager
-    def _life(self, name: str, port: int, step: int | None = None) -> Iterator[Life]:
+    def _life(
+        self, name: str, port: int, began: float, *, first: bool = True, step: int | None = None
+    ) -> Iterator[Life]:
         folder = self.folder / name
         if not folder.exists():
             folder.mkdir(parents=True)
-            self.prepare(folder)
+            self.prepare(folder, port)
         zone, due = _noon_somewhere()
         environment = {
             **os.environ,
@@ -232,6 +247,8 @@ class Rig:
             "RIG_PORT": str(port),
             "RIG_DUE": due.isoformat(),
             "RIG_ZONE": zone,
+            "RIG_BEGAN": str(began),
+            "RIG_LIFE": "0" if first else "1",
         }
         if step is not None:
             environment["RIG_STEP"] = str(step)

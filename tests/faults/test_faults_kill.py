@@ -17,7 +17,7 @@ from soakbell.store.engine import open_store
 from soakbell.store.schema import CallRow, DueRow, OutboxRow, RecipientRow
 from soakbell.store.upgrade import migrate
 
-POINTS = int(os.environ.get("SOAKBELL_KILL_POINTS", "40"))
+POINTS = int(os.environ.get("SOAKBELL_KILL_POINTS", "20"))
 
 
 @pytest.mark.slow
@@ -31,7 +31,7 @@ def test_a_service_killed_anywhere_loses_no_letter_and_writes_none_twice(
     migrate(store)
     store.close()
 
-    def prepare(folder: Path) -> None:
+    def prepare(folder: Path, _port: int) -> None:
         shutil.copyfile(empty, folder / "soakbell.db")
 
     command = [sys.executable, str(Path(__file__).with_name("one_morning.py"))]
