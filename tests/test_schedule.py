@@ -378,9 +378,7 @@ def test_a_writer_that_hangs_is_given_up(harbor: Harbor) -> None:
     assert len(harbor.shore.posted) == 1
 
 
-def test_a_letter_that_cannot_be_stored_counts_as_failed(
-    harbor: Harbor, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_letter_that_cannot_be_stored_counts_as_failed(harbor: Harbor, monkeypatch: pytest.MonkeyPatch) -> None:
     """M6: a letter without a Message-ID is never sent; the plain NO CALL goes in its place."""
     nameless = WrittenLetter("PULL", b"Subject: PULL\r\n\r\nPULL\r\n", (SKIPPER,), None)
     monkeypatch.setattr(harbor.shore, "write", lambda *_, **__: nameless)
@@ -737,13 +735,9 @@ def test_a_refused_address_is_told_apart_from_the_one_that_took_the_letter(
     async def run() -> ScriptedSmtp:
         server = ScriptedSmtp({"RCPT": ["250 fine", "550 no such mailbox"]})
         async with server.serving():
-            to = SmtpSettings(
-                "127.0.0.1", server.port, Security.NONE, "soakbell@example.org", "boat.example.org"
-            )
+            to = SmtpSettings("127.0.0.1", server.port, Security.NONE, "soakbell@example.org", "boat.example.org")
             sweep = harbor.sweep()
-            sweep._parts = replace(
-                sweep._parts, send=lambda batch: send_batch(to, batch, clock=harbor.clock)
-            )
+            sweep._parts = replace(sweep._parts, send=lambda batch: send_batch(to, batch, clock=harbor.clock))
             await sweep.sweep()
             await sweep.settle()
         return server

@@ -357,9 +357,7 @@ class Sweep:
             if self._record("recheck", fault) != self._pace.tries_before_no_call:
                 return
             told = _text_of(fault)
-            letter = await self._limited(
-                lambda: self._parts.write_failed(self._duty.changed, day, turn, told)
-            )
+            letter = await self._limited(lambda: self._parts.write_failed(self._duty.changed, day, turn, told))
             suspect = True
         else:
             self._clear("recheck")

@@ -371,9 +371,7 @@ def test_an_address_that_failed_three_times_is_in_trouble_before_it_expires(stor
         with store.writing() as session:
             to = batch.recipients[0].recipient_id
             troubled.append(len(letters.addresses_in_trouble(session)))
-            letters.mark_retry(
-                session, to, batch.token, "450 later", DUE + n * MINUTE, DUE + (n + 1) * MINUTE
-            )
+            letters.mark_retry(session, to, batch.token, "450 later", DUE + n * MINUTE, DUE + (n + 1) * MINUTE)
             troubled.append(len(letters.addresses_in_trouble(session)))
     assert troubled == [0, 0, 0, 0, 0, 1, 1, 1]
 

@@ -179,9 +179,7 @@ def ensure_due(
 
 
 def _due_row(boat: str, kind: str, day: date, turn: int) -> Any:
-    return select(DueRow).where(
-        DueRow.boat == boat, DueRow.kind == kind, DueRow.day == day, DueRow.turn == turn
-    )
+    return select(DueRow).where(DueRow.boat == boat, DueRow.kind == kind, DueRow.day == day, DueRow.turn == turn)
 
 
 def _add_due(session: Session, row: DueRow) -> bool:
@@ -285,9 +283,7 @@ def _claim_of(session: Session, row: DueRow, token: str) -> DueClaim:
 
 
 def _held(claim: DueClaim) -> Update:
-    return update(DueRow).where(
-        DueRow.id == claim.due_id, DueRow.claim == claim.token, DueRow.state == "claimed"
-    )
+    return update(DueRow).where(DueRow.id == claim.due_id, DueRow.claim == claim.token, DueRow.state == "claimed")
 
 
 def extend_due(session: Session, claim: DueClaim, until: datetime) -> bool:
@@ -323,9 +319,7 @@ def write_letter(session: Session, claim: DueClaim, letter: WrittenLetter, now: 
     session.flush()
     for address in dict.fromkeys(letter.recipients):
         session.add(
-            RecipientRow(
-                outbox_id=outbox.id, address=address, state="waiting", next_try_at=now, tries=0, unsure=0
-            )
+            RecipientRow(outbox_id=outbox.id, address=address, state="waiting", next_try_at=now, tries=0, unsure=0)
         )
     if letter.call is not None:
         session.add(_call_row(claim, letter.call))
@@ -535,9 +529,7 @@ def expire_recipients(session: Session, now: datetime) -> int:
     died = open_now.where(RecipientRow.state == "trying", _ran_out(RecipientRow.claimed_until, now)).values(
         last_reply="the service was stopped while sending: sent or not, unknown", unsure=RecipientRow.unsure + 1
     )
-    return sum(
-        _changed(session, each.values(state="expired", done_at=now, **_LET_GO)) for each in (waited, died)
-    )
+    return sum(_changed(session, each.values(state="expired", done_at=now, **_LET_GO)) for each in (waited, died))
 
 
 def addresses_in_trouble(session: Session) -> tuple[Trouble, ...]:
