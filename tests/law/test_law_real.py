@@ -7,13 +7,12 @@ no forecast, so the area's point is put into that cell and it gives wind and gus
 
 from __future__ import annotations
 
-import json
-import re
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from law.captured import grid_on, labels_after, text_on
 from law.world import TEXT, WARNINGS, World, alerts, set_days_ago, settings_with
 from soakbell.planning.call import Call, CallWord
 from soakbell.sea.sources import FaultCode, SourceKind
@@ -142,37 +141,16 @@ def test_a_captured_reply_cut_in_half_is_no_call(real_grid: bytes, real_text: by
 # ---- Both on one morning in season: Tuesday, 8 December 2026
 
 MORNING = datetime(2026, 12, 8, 9, 30, tzinfo=UTC)
-FORWARD = date(2026, 12, 8) - date(2022, 2, 4)  # whole days, so the hours of the day stay; both dates have EST
-LATER_DAYS = {"FRIDAY": "WEDNESDAY", "SATURDAY": "THURSDAY", "SUNDAY": "FRIDAY", "MONDAY": "SATURDAY"}
+ISSUED_AT = datetime(2026, 12, 8, 8, 30, tzinfo=UTC)
+"""03:30 EST, so that "this afternoon" becomes "today"."""
 
 
 def moved_grid(body: bytes) -> bytes:
-    """All of the grid's times brought forward by FORWARD; its values are untouched."""
-
-    def later(found: re.Match[str]) -> str:
-        return (datetime.fromisoformat(found[0]) + FORWARD).isoformat()
-
-    return re.sub(r"2022-0[1-9]-\d\dT\d\d:\d\d:\d\d\+00:00", later, body.decode()).encode()
+    return grid_on(body, MORNING.date())  # both days have Eastern Standard Time, so the hours of the day stay
 
 
 def moved_text(body: bytes) -> bytes:
-    """The text as if issued at 03:30 EST that day: dates, expiry and labels change, no number of the weather."""
-    said = json.loads(body)
-    text = said["productText"]
-    for old, new in (
-        ("FZUS52 KTAE 151445", "FZUS52 KTAE 080830"),
-        (
-            "1045 AM EDT Thu Jun 15 2023 /945 AM CDT Thu Jun 15 2023/",
-            "330 AM EST Tue Dec 8 2026 /230 AM CST Tue Dec 8 2026/",
-        ),
-        ("1045 AM EDT Thu Jun 15 2023", "330 AM EST Tue Dec 8 2026"),
-        ("-152245-", "-081630-"),
-        (".THIS AFTERNOON...", ".TODAY..."),
-    ):
-        assert old in text
-        text = text.replace(old, new)
-    text = re.sub(r"\.(FRIDAY|SATURDAY|SUNDAY|MONDAY)\b", lambda m: f".{LATER_DAYS[m[1]]}", text)
-    return json.dumps(said | {"productText": text, "issuanceTime": "2026-12-08T08:30:00+00:00"}).encode()
+    return text_on(body, ISSUED_AT, labels_after(MORNING.date(), ["TODAY", "TONIGHT"]))
 
 
 FINE_LIMITS = (("wind_kt = 15", "wind_kt = 22"), ("gust_kt = 20", "gust_kt = 12.5"), ("sea_ft = 3", "sea_ft = 5"))
