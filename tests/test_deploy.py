@@ -95,6 +95,6 @@ def test_every_command_that_the_host_files_call_exists() -> None:
     ).stdout  # fmt: skip
     asked = set(re.findall(r"soakbell-as-service (\w+)", (DEPLOY / "OPERATING.md").read_text()))
     asked |= set(re.findall(r"bin/soakbell (\w+)", UNIT.read_text()))
-    assert asked >= {"check", "backup", "restore", "run"}
+    assert asked >= {"check", "backup", "rehearse", "restore", "run"}
     for name in asked:
         assert re.search(rf"\b{name}\b", told), name

@@ -4,19 +4,33 @@ so that help comes at once."""
 from __future__ import annotations
 
 import os
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from soakbell.cli_log import log_commands
 from soakbell.errors import SoakbellError
 
 if TYPE_CHECKING:
     from soakbell.settings import Settings
+    from soakbell.store.backup import CheckedCopy
+
+
+class PlainWords(TyperGroup):
+    """An error on purpose is told in its own words, with exit code 2."""
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except SoakbellError as fault:
+            typer.echo(str(fault), err=True)
+            raise typer.Exit(2) from fault
+
 
 app = typer.Typer(
+    cls=PlainWords,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -98,7 +112,16 @@ def backup(
     from soakbell.store.backup import back_up
 
     copy = back_up(_settings(ctx).database, to)
-    typer.echo(f"{copy.file}: checked, {copy.rows} rows, schema {copy.revision}")
+    typer.echo(f"{copy.file}: checked, {_counted(copy)}")
+
+
+@app.command()
+def rehearse(backup_file: Annotated[Path, typer.Argument(help="A backup.", metavar="FILE")]) -> None:
+    """Restore a backup in a place of its own and read it through, to know that it would serve. Changes nothing."""
+    from soakbell.store.backup import rehearse_restore
+
+    tried = rehearse_restore(backup_file)
+    typer.echo(f"{tried.file}: would serve, {_counted(tried)}")
 
 
 @app.command()
@@ -113,6 +136,11 @@ def restore(
     typer.echo(f"restored to {settings.database}; what was there: {former or 'nothing'}")
 
 
+def _counted(copy: CheckedCopy) -> str:
+    rows = sum(count for _, count in copy.rows)
+    return f"{rows} rows in {len(copy.rows)} tables, schema {copy.revision}"
+
+
 def _settings(ctx: typer.Context) -> Settings:
     from soakbell.settings import load_settings
 
@@ -120,14 +148,5 @@ def _settings(ctx: typer.Context) -> Settings:
 
 
 def main() -> None:
-    """Run a command; an error on purpose is told in plain words, with exit code 2."""
-    try:
-        app()
-    except SoakbellError as fault:
-        _give_up(str(fault))
-
-
-def _give_up(text: str) -> NoReturn:
-    for line in text.splitlines():
-        typer.echo(line, err=True)
-    sys.exit(2)
+    """The installed command."""
+    app()

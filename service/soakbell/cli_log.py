@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,6 +15,7 @@ if TYPE_CHECKING:
     from soakbell.gear.log import Detail
     from soakbell.gear.strings import Mark
     from soakbell.settings import Settings
+    from soakbell.store.engine import Store
 
 log_commands = typer.Typer(
     no_args_is_help=True, help="Tell the log what was done to which traps. Nothing in it is ever changed."
@@ -29,7 +32,6 @@ Places = Annotated[
 Note = Annotated[str, typer.Option("--note", help="A few words.")]
 StartMark = Annotated[str | None, typer.Option("--start", help='The start mark, as "30.030,-84.160".')]
 EndMark = Annotated[str | None, typer.Option("--end", help="The end mark, likewise.")]
-Count = Annotated[int | None, typer.Option(min=0)]
 
 
 @log_commands.command("set")
@@ -59,10 +61,10 @@ def set_(
 def pull(
     ctx: typer.Context,
     string: String,
-    legal: Count = None,
-    short: Count = None,
+    legal: Annotated[int | None, typer.Option(min=0, help="Legal claws landed.")] = None,
+    short: Annotated[int | None, typer.Option(min=0, help="Claws too short, left on the crab.")] = None,
     float_: Annotated[int | None, typer.Option("--float", min=0, help="Float claws, left on the crab.")] = None,
-    egg_bearing: Count = None,
+    egg_bearing: Annotated[int | None, typer.Option(min=0, help="Egg-bearing crabs, released.")] = None,
     lb: Annotated[float | None, typer.Option(min=0, help="Pounds of legal claws.")] = None,
     bait: Annotated[str, typer.Option(help="Bait put in.")] = "",
     not_rebaited: Annotated[bool, typer.Option("--not-rebaited", help="Set back with the old bait.")] = False,
@@ -164,11 +166,8 @@ def correct(
     from soakbell.errors import Fault, LogRefused
     from soakbell.gear.log import Correction
     from soakbell.store.log import all_entries
-    from soakbell.wiring import open_database
 
-    settings = _settings(ctx)
-    store = open_database(settings)
-    with store.reading() as session:
+    with _database(_settings(ctx)) as store, store.reading() as session:
         found = [known.id for known in all_entries(session) if known.id.startswith(entry)]
     if len(found) != 1:
         fits = "no entry" if not found else f"{len(found)} entries"
@@ -192,11 +191,10 @@ def list_(
     from soakbell.gear.soak import soak_of
     from soakbell.letters.times import soak_words
     from soakbell.store.log import all_entries
-    from soakbell.wiring import open_database
 
     settings = _settings(ctx)
     zone = ZoneInfo(settings.harbor.time_zone)
-    with open_database(settings).reading() as session:
+    with _database(settings) as store, store.reading() as session:
         entries = all_entries(session)
     table = Table("id", "happened", "kind", "string", "traps", "note", title=f"The log of {settings.boat.name}")
     for entry in sorted(entries, key=lambda e: e.order)[-last:]:
@@ -235,11 +233,10 @@ def import_(
     from soakbell.errors import LogRefused
     from soakbell.gear.log_csv import plan_import
     from soakbell.store.log import all_entries, append_entries
-    from soakbell.wiring import open_database
 
     settings = _settings(ctx)
     content = _content_of(file)
-    with open_database(settings).writing() as session:
+    with _database(settings) as store, store.writing() as session:
         planned = plan_import(
             content,
             all_entries(session),
@@ -266,14 +263,17 @@ def export(
     """
     from zoneinfo import ZoneInfo
 
+    from soakbell.errors import Fault, LogRefused
     from soakbell.gear.log_csv import write_log_csv
     from soakbell.store.log import all_entries
-    from soakbell.wiring import open_database
 
     settings = _settings(ctx)
-    with open_database(settings).reading() as session:
+    with _database(settings) as store, store.reading() as session:
         entries = all_entries(session)
-    file.write_bytes(write_log_csv(entries, ZoneInfo(settings.harbor.time_zone)))
+    try:
+        file.write_bytes(write_log_csv(entries, ZoneInfo(settings.harbor.time_zone)))
+    except OSError as fault:
+        raise LogRefused([Fault(str(file), "file", str(fault.strerror), "a file that can be written")]) from fault
     typer.echo(f"{len(entries)} entries written to {file}")
 
 
@@ -283,7 +283,6 @@ def _tell(
     from soakbell.clock import SystemClock
     from soakbell.gear.log import new_entry
     from soakbell.store.log import take_entries
-    from soakbell.wiring import open_database
 
     settings = _settings(ctx)
     now = SystemClock().now()
@@ -296,7 +295,8 @@ def _tell(
         traps=_places(traps),
         note=note,
     )
-    take_entries(open_database(settings), [entry], settings.trap_strings, now)
+    with _database(settings) as store:
+        take_entries(store, [entry], settings.trap_strings, now)
     typer.echo(f"told: {entry.kind.value} {string or ''} ({entry.id[:8]})")
 
 
@@ -304,6 +304,17 @@ def _settings(ctx: typer.Context) -> Settings:
     from soakbell.settings import load_settings
 
     return load_settings(ctx.obj, os.environ)
+
+
+@contextmanager
+def _database(settings: Settings) -> Iterator[Store]:
+    from soakbell.wiring import open_database
+
+    store = open_database(settings)
+    try:
+        yield store
+    finally:
+        store.close()
 
 
 def _content_of(file: Path) -> bytes:

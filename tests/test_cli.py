@@ -1,0 +1,390 @@
+"""The command ``soakbell`` as a skipper types it: what it says, what it keeps, how it ends. INVENTED DATA."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import re
+import shlex
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+import time_machine
+import typer
+from click.testing import Result
+from demo.demo_boat import demo_settings
+from demo.forecast_server import Services, serving
+from demo.mail_catcher import catching
+from demo.weather import FORTNIGHT, Weather
+from typer.testing import CliRunner
+
+from soakbell.cli import app
+from soakbell.clock import SystemClock
+from soakbell.gear.log import LogEntry
+from soakbell.store.engine import open_store
+from soakbell.store.log import all_entries
+
+NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
+COMMANDS = {"check", "run", "morning", "read", "backup", "rehearse", "restore", "log"}
+LOG_COMMANDS = {
+    "set", "pull", "move", "missing", "recovered", "ashore", "correct", "list", "import", "export",
+}  # fmt: skip
+SECRET = "tern-plover-77"
+
+
+@dataclass(frozen=True)
+class Terminal:
+    """A folder with settings, in which commands are typed."""
+
+    folder: Path
+
+    def type(self, *words: str) -> Result:
+        options = ["--settings", str(self.folder / "boat.toml")]
+        return CliRunner(env={"COLUMNS": "160"}).invoke(app, [*options, *words])
+
+    def log(self, *words: str) -> str:
+        """What a log command that goes well says."""
+        result = self.type("log", *words)
+        assert result.exit_code == 0, result.output
+        return result.output
+
+    def refused(self, *words: str) -> str:
+        """What a command that can't be done says."""
+        before = self.entries()
+        result = self.type(*words)
+        assert result.exit_code == 2, result.output
+        assert "Traceback" not in result.output
+        assert self.entries() == before
+        return result.output
+
+    def entries(self) -> list[LogEntry]:
+        if not self.database.exists():
+            return []
+        store = open_store(f"sqlite:///{self.database}")
+        with store.reading() as session:
+            entries = all_entries(session) if store.revision() else []
+        store.close()
+        return entries
+
+    @property
+    def database(self) -> Path:
+        return self.folder / "soakbell.sqlite3"
+
+
+def home(folder: Path) -> Terminal:
+    """Settings whose services nobody may need."""
+    demo_settings(folder, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    return Terminal(folder)
+
+
+@pytest.fixture
+def terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Terminal]:
+    """An invented afternoon, and nothing in the log."""
+    monkeypatch.chdir(tmp_path)
+    with time_machine.travel(NOW):
+        yield home(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def october(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database in which four strings were set."""
+    terminal = home(tmp_path_factory.mktemp("october"))
+    with time_machine.travel(NOW - timedelta(hours=1)):
+        for string in ("Nine Foot", "Outer Bar", "The Hump", "Ledge"):
+            said = terminal.log("set", string, "--at", "2026-10-08 08:30")
+            assert said.startswith(f"told: set {string} (")
+    return terminal.database
+
+
+@pytest.fixture
+def fishing(terminal: Terminal, october: Path) -> Terminal:
+    """The same afternoon with four strings out since October."""
+    shutil.copyfile(october, terminal.database)
+    return terminal
+
+
+# ---- help
+
+
+def every_command() -> Iterator[tuple[str, ...]]:
+    group = typer.main.get_command(app)
+    for name, command in group.commands.items():  # type: ignore[attr-defined]
+        yield (name,)
+        for below in getattr(command, "commands", {}):
+            yield (name, below)
+
+
+def test_the_commands_are_these() -> None:
+    assert set(every_command()) == {(name,) for name in COMMANDS} | {("log", name) for name in LOG_COMMANDS}
+
+
+@pytest.mark.parametrize("words", list(every_command()), ids=" ".join)
+def test_every_command_and_option_has_help(words: tuple[str, ...]) -> None:
+    command = typer.main.get_command(app)
+    for word in words:
+        command = command.commands[word]  # type: ignore[attr-defined]
+    result = CliRunner().invoke(app, [*words, "--help"])
+    assert result.exit_code == 0
+    assert command.help
+    assert command.help.split()[0] in result.output
+    unexplained = [param.name for param in command.params if not getattr(param, "help", None)]
+    assert unexplained == []
+
+
+def test_each_example_in_the_help_of_the_log_works(fishing: Terminal) -> None:
+    examples = {}
+    for name, command in typer.main.get_command(app).commands["log"].commands.items():  # type: ignore[attr-defined]
+        found = re.search(r"Example: soakbell (.+)", command.help)
+        examples[name] = shlex.split(found[1]) if found else None
+    assert {name for name, words in examples.items() if words is None} == {"list"}
+    fishing.log("correct", fishing.entries()[0].id, "--reason", "its help sets it")
+    for name in ("set", "pull", "missing", "recovered", "move", "ashore", "export", "import"):
+        words = examples[name]
+        assert words is not None
+        result = fishing.type(*words)
+        assert result.exit_code == 0, result.output
+    corrected = fishing.entries()[-1].id
+    assert examples["correct"] == [
+        "log", "correct", "3f2a", "--reason", "that was Ledge, not Outer Bar"
+    ]  # fmt: skip
+    fishing.log("correct", corrected[:8], "--reason", "that was Ledge, not Outer Bar")
+
+
+# ---- the log
+
+
+def test_a_pull_is_kept_with_what_was_told(fishing: Terminal) -> None:
+    said = fishing.log(
+        "pull", "Outer Bar", "--legal", "118", "--short", "64", "--float", "9", "--egg-bearing", "2",
+        "--lb", "31.5", "--bait", "mullet heads", "--at", "2026-12-08 09:40", "--traps", "1-12,15",
+        "--note", "swell from the south",
+    )  # fmt: skip
+    entry = fishing.entries()[-1]
+    assert said == f"told: pull Outer Bar ({entry.id[:8]})\n"
+    assert entry.happened_at == datetime(2026, 12, 8, 14, 40, tzinfo=UTC)
+    assert (entry.told_by, entry.note) == ("cli", "swell from the south")
+    assert NOW <= entry.told_at < NOW + timedelta(minutes=5)
+    assert entry.traps == (*range(1, 13), 15)
+    detail = vars(entry.detail)
+    assert (detail["legal_claws"], detail["short_claws"], detail["float_claws"]) == (118, 64, 9)
+    assert (detail["egg_bearing_released"], detail["lb"], detail["bait"]) == (2, 31.5, "mullet heads")
+
+
+def test_a_count_that_was_not_told_stays_unknown(fishing: Terminal) -> None:
+    fishing.log("pull", "Outer Bar")
+    detail = vars(fishing.entries()[-1].detail)
+    assert [detail[key] for key in ("legal_claws", "short_claws", "float_claws", "lb")] == [None] * 4
+
+
+def test_the_list_shows_entries_and_soaks(fishing: Terminal) -> None:
+    fishing.log("pull", "Outer Bar", "--at", "2026-12-02 15:00")
+    fishing.log("missing", "The Hump", "--traps", "17")
+    fishing.log("ashore", "Ledge")
+    shown = fishing.log("list")
+    assert re.search(r"2026-12-02 15:00 +│ +pull +│ +Outer Bar", shown)
+    assert re.search(r"Outer Bar +│ +36 +│ +6 days", shown)
+    assert re.search(r"The Hump +│ +27 ", shown)  # 28 less the missing one
+    assert re.search(r"Ledge +│ +0 ", shown)
+    assert len(re.findall(r"2026-1\d-\d\d \d\d:\d\d", fishing.log("list", "--last", "2"))) == 2
+
+
+def test_a_missing_trap_can_be_found_and_a_string_moved(fishing: Terminal) -> None:
+    fishing.log("missing", "The Hump", "--traps", "17", "--at", "2026-12-01 09:00")
+    fishing.log("recovered", "The Hump", "--traps", "17", "--fishing", "--at", "2026-12-02 09:00")
+    fishing.log("move", "Ledge", "--start", "29.905,-84.172", "--end", "29.908,-84.147")
+    assert [entry.kind for entry in fishing.entries()[-3:]] == ["missing", "recovered", "move"]
+    assert re.search(r"The Hump +│ +28 ", fishing.log("list"))
+
+
+def test_a_correction_voids_and_a_second_one_of_the_same_is_refused(fishing: Terminal) -> None:
+    fishing.log("pull", "Outer Bar", "--at", "2026-12-02 15:00")
+    wrong = fishing.entries()[-1].id
+    fishing.log("correct", wrong[:8], "--reason", "that was Ledge")
+    assert re.search(r"Outer Bar +│ +36 +│ +61 days", fishing.log("list"))
+    assert "voided already" in fishing.refused("log", "correct", wrong[:8], "--reason", "again")
+
+
+def test_the_log_goes_out_as_csv_and_into_another_boat_once(fishing: Terminal, tmp_path: Path) -> None:
+    file = tmp_path / "season.csv"
+    assert fishing.log("export", str(file)) == f"4 entries written to {file}\n"
+    told = fishing.entries()
+    fishing.database.unlink()
+    assert fishing.log("import", str(file)) == "4 entries new, 0 known before, 0 faults\n"
+    assert fishing.entries() == told
+    assert fishing.log("import", str(file)) == "0 entries new, 4 known before, 0 faults\n"
+    assert fishing.entries() == told
+
+
+def test_one_bad_row_holds_back_the_file_unless_it_is_to_be_skipped(fishing: Terminal, tmp_path: Path) -> None:
+    file = tmp_path / "season.csv"
+    file.write_text(
+        "happened_at,kind,string,legal_claws\n"
+        "2026-12-02 15:00,pull,Outer Bar,118\n"
+        "2026-12-02 16:00,pull,Outer Bra,many\n"
+    )
+    said = fishing.refused("log", "import", str(file))
+    assert "row 3: legal_claws: found 'many'; write a whole number" in said
+    assert fishing.log("import", str(file), "--skip-bad").endswith("1 entries new, 0 known before, 1 faults\n")
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "found", "write"),
+    [
+        ('set "Nine Feet"', "string", "'Nine Feet'", "Nine Foot"),
+        ("set Ledge --count 0", "count", "0", "how many were set"),
+        ("set Ledge --start 30.03", "--start", "'30.03'", "latitude and longitude"),
+        ("set Ledge --start 30.03,-184.16 --end 30.03,-84.15", "start", "30.03 -184.16", "degrees"),
+        ("set Ledge --start nan,nan --end 30.03,-84.15", "start", "nan nan", "degrees"),
+        ('pull Ledge --at "2026-12-08 9.40"', "--at", "'2026-12-08 9.40'", "2026-12-08 07:10"),
+        ('pull Ledge --at "2026-12-09 09:40"', "happened_at", "in the future", "or earlier"),
+        ("pull Ledge --traps 1-2-3", "--traps", "'1-2-3'", "places of traps"),
+        ("pull Ledge --traps 99", "traps", "99", "40"),
+        ("pull Ledge --legal 1000000", "legal_claws", "1000000", "a number from 0"),
+        ("recovered Ledge --traps 3", "traps", "3", "the traps that were missing"),
+        ("move Ledge --start here --end there", "--start", "'here'", "latitude and longitude"),
+        ("correct zz --reason wrong", "entry", "'zz', which fits no entry", "soakbell log list"),
+        ("import nowhere.csv", "file", "No such file", "a CSV file that can be read"),
+        ("export nowhere/season.csv", "file", "No such file", "a file that can be written"),
+    ],
+)
+def test_what_cannot_be_taken_is_told_by_field_and_ends_with_2(
+    fishing: Terminal, typed: str, field: str, found: str, write: str
+) -> None:
+    said = fishing.refused("log", *shlex.split(typed))
+    fault = re.search(rf"(?m): {re.escape(field)}: found (.*); write (.+)$", said)
+    assert fault is not None, said
+    assert found in fault[1]
+    assert write in fault[2]
+
+
+def test_a_weight_that_is_no_number_is_refused(fishing: Terminal) -> None:
+    assert "lb" in fishing.refused("log", "pull", "Ledge", "--lb", "nan")
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["pull", "pull Ledge --legal some", "pull Ledge --legal=-1", "list --last 0", "sink Ledge", "correct 1"],
+)
+def test_what_is_no_command_ends_with_2(fishing: Terminal, typed: str) -> None:
+    assert "Usage" in fishing.refused("log", *shlex.split(typed))
+
+
+# ---- settings
+
+
+def test_bad_settings_end_every_command_with_2_and_name_each_fault(terminal: Terminal) -> None:
+    settings = terminal.folder / "boat.toml"
+    text = settings.read_text("utf-8")
+    settings.write_text(
+        text.replace("cruise_kt = 14.0", "cruise_kt = 99").replace('zone = "GMZ730"', "zone = 7", 1)
+    )
+    for words in (["check"], ["run"], ["morning", "--kept"], ["log", "list"], ["log", "set", "Ledge"]):
+        said = terminal.refused(*words)
+        assert "cruise_kt: found 99; write cruising speed" in said
+        assert "zone: found 7; write" in said
+    assert not terminal.database.exists()
+
+
+def test_settings_that_are_not_there_are_told(terminal: Terminal) -> None:
+    (terminal.folder / "boat.toml").unlink()
+    assert "boat.toml" in terminal.refused("check")
+
+
+# ---- the letter, readers, copies
+
+
+def test_the_morning_on_nothing_kept_is_a_no_call(fishing: Terminal) -> None:
+    result = fishing.type("morning", "--kept")
+    assert result.exit_code == 0, result.output
+    assert result.output.startswith("NO CALL")
+
+
+def test_a_saved_reply_is_read_and_what_is_not_one_is_told(terminal: Terminal, tmp_path: Path) -> None:
+    services = Services(Weather(FORTNIGHT))
+    grid, junk = tmp_path / "grid.json", tmp_path / "junk.txt"
+    grid.write_bytes(services.answer("/gridpoints/TAE/77,71", NOW).body)
+    junk.write_text("no forecast at all")
+    well = terminal.type("read", str(grid))
+    assert (well.exit_code, "wind_kt" in well.output) == (0, True)
+    as_json = terminal.type("read", "--json", str(grid))
+    assert isinstance(json.loads(as_json.output), dict)
+    assert terminal.type("read", str(grid), str(junk)).exit_code == 1
+    absent = terminal.type("read", str(tmp_path / "absent"))
+    assert absent.exit_code == 1
+    assert "absent: No such file or directory; name a file that can be read" in absent.output
+
+
+def test_a_backup_is_made_rehearsed_and_restored(fishing: Terminal, tmp_path: Path) -> None:
+    """D7."""
+    copy = tmp_path / "copy.sqlite3"
+    counted = r"\d+ rows in \d+ tables, schema \d{4}"
+    made = fishing.type("backup", str(copy))
+    assert re.fullmatch(rf"{copy}: checked, {counted}\n", made.output)
+    told = fishing.entries()
+    fishing.log("ashore", "Ledge")
+    present = fishing.database.read_bytes()
+    before = sorted(tmp_path.iterdir())
+    rehearsed = fishing.type("rehearse", str(copy))
+    assert re.fullmatch(rf"{copy}: would serve, {counted}\n", rehearsed.output)
+    assert (sorted(tmp_path.iterdir()), fishing.database.read_bytes()) == (before, present)
+    restored = fishing.type("restore", str(copy))
+    assert restored.exit_code == 0
+    assert ".before-restore" in restored.output
+    assert fishing.entries() == told
+
+
+def test_a_backup_that_would_not_serve_is_found_out_by_a_rehearsal(fishing: Terminal, tmp_path: Path) -> None:
+    """D7."""
+    copy = tmp_path / "copy.sqlite3"
+    fishing.type("backup", str(copy))
+    with copy.open("r+b") as file:
+        file.seek(4096)
+        file.write(b"\xff" * 8192)
+    assert str(copy) in fishing.refused("rehearse", str(copy))
+    assert "is not there" in fishing.refused("rehearse", str(tmp_path / "none.sqlite3"))
+    with closing(sqlite3.connect(tmp_path / "other.sqlite3")) as other:
+        other.execute("CREATE TABLE recipes (id INTEGER)")
+    assert "not a database of Soakbell" in fishing.refused("rehearse", str(tmp_path / "other.sqlite3"))
+
+
+# ---- check
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning:aiosmtpd")
+def test_a_check_tries_every_source_and_the_mail_server_and_sends_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The forecast server and the mail catcher of the demo."""
+    monkeypatch.setattr(SystemClock, "sleep", lambda *_: None)  # the second between two requests
+
+    async def checked() -> tuple[Result, Result, int]:
+        async with catching(lambda: NOW) as catcher:
+            with serving(Weather(FORTNIGHT), lambda: NOW) as server:
+                demo_settings(tmp_path, services=server.base, mail_port=catcher.port, station=FORTNIGHT.station)
+                well = await asyncio.to_thread(Terminal(tmp_path).type, "check")
+                settings = tmp_path / "boat.toml"
+                text = settings.read_text("utf-8")
+                settings.write_text(
+                    text.replace(f"port = {catcher.port}", "port = 9").replace(
+                        'zone = "GMZ730"', 'zone = "GMZ775"'
+                    )
+                )
+                unwell = await asyncio.to_thread(Terminal(tmp_path).type, "check")
+            return well, unwell, len(catcher.caught)
+
+    well, unwell, sent = asyncio.run(checked())
+    assert (well.exit_code, unwell.exit_code, sent) == (0, 1, 0), well.output + unwell.output
+    tried = ("point", "zone", "zone text", "warnings", "grid", "station", "mail server", "settings")
+    for what in tried:
+        assert re.search(rf"(?m)^ok +([^:]+ Bay: )?{what} ", well.output), what
+    assert "NOT OK" not in well.output
+    bad = [line for line in unwell.output.splitlines() if line.startswith("NOT OK")]
+    for what in ("the text of TAE has no forecast for GMZ775; correct the zone", "mail server 127.0.0.1:9 (none)"):
+        assert any(what in line for line in bad), what
+    assert re.search(r"(?m)^ok +Inner Bay: grid TAE/77,71", unwell.output)
