@@ -75,6 +75,11 @@ def test_the_json_of_the_api_is_unwrapped_and_its_time_is_compared() -> None:
     [
         json.dumps({"productText": TEXT}),
         json.dumps({"productText": TEXT, "issuanceTime": "2026-12-08T09:30:00"}),
+        json.dumps({"productText": TEXT, "issuanceTime": "0001-01-01T00:00:00+14:00"}),
+        json.dumps({"productText": TEXT, "issuanceTime": "9999-12-31T23:59:00-12:00"}),
+        json.dumps({"productText": TEXT, "issuanceTime": "2026-W50-2T09:30:00+00:00"}),
+        '{"productText": "x", '
+        + json.dumps({"productText": TEXT, "issuanceTime": "2026-12-08T09:30:00+00:00"})[1:],
         json.dumps({"productText": None, "issuanceTime": "2026-12-08T09:30:00+00:00"}),
         json.dumps({"productText": TEXT, "issuanceTime": "2026-12-08T09:30:00+00:00"})[:-40],
     ],
@@ -82,6 +87,12 @@ def test_the_json_of_the_api_is_unwrapped_and_its_time_is_compared() -> None:
 def test_a_broken_wrapper_is_refused(body: str) -> None:
     with pytest.raises(NotUnderstood):
         read(body)
+
+
+@pytest.mark.parametrize("day", ["Fri Dec 31 9999", "Mon Jan 1 0001"])
+def test_an_issue_line_at_the_end_of_the_calendar_is_refused(day: str) -> None:
+    with pytest.raises(NotUnderstood, match="no bulletin was issued in"):
+        read(TEXT.replace("Tue Dec 8 2026", day))
 
 
 def test_times_that_disagree_by_more_than_ninety_minutes_are_refused() -> None:

@@ -7,7 +7,6 @@ either raised as NotUnderstood (the whole bulletin) or kept as a fault of its se
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from soakbell.clock import as_utc
 from soakbell.errors import NotUnderstood
+from soakbell.feeds import strict_json
 
 MARINE_PREFIXES = frozenset(
     {"AM", "AN", "GM", "LC", "LE", "LH", "LM", "LO", "LS", "PH", "PK", "PM", "PS", "PZ", "SL"}
@@ -40,6 +40,9 @@ _SUMMER_TIME_PLACE = {
     "AK": "America/Anchorage",
 }
 """Zones whose clocks change: a forecast issued before the change speaks of days after it by the new clock."""
+
+_YEARS = range(1970, 2200)
+"""Years a bulletin may name; outside them lies damage, and near the calendar's ends no time can be reckoned with."""
 
 _WEEKDAYS = ("MON", "TUE", "WED", "THU", "FRI", "SAT", "SUN")
 _MONTHS = ("JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC")
@@ -223,24 +226,16 @@ def _marine_prefix(area: str, kind: str, text: str) -> str:
 
 
 def _unwrap(body: bytes | str) -> tuple[str, datetime | None]:
-    if isinstance(body, bytes):
-        try:
-            body = body.decode("utf-8")
-        except UnicodeDecodeError as fault:
-            raise NotUnderstood(f"the bulletin has bytes that are no text: {fault}") from fault
-    if not body.lstrip().startswith("{"):
-        return body, None
+    raw = body.encode("utf-8", "surrogatepass") if isinstance(body, str) else body
+    if raw.lstrip().startswith(b"{"):
+        where = "the API's JSON around a bulletin"
+        wrapper = strict_json.read_object(raw, what=where)
+        issued_at = strict_json.moment(wrapper.get("issuanceTime"), f"{where}: issuanceTime")
+        return strict_json.text_at(wrapper, "productText", where), issued_at
     try:
-        wrapper = json.loads(body)
-    except (ValueError, RecursionError) as fault:
-        raise NotUnderstood(f"expected the API's JSON around a bulletin: {fault}") from fault
-    text, issued = wrapper.get("productText"), wrapper.get("issuanceTime")
-    if not isinstance(text, str) or not isinstance(issued, str):
-        raise NotUnderstood("expected productText and issuanceTime in the API's JSON")
-    try:
-        return text, as_utc(datetime.fromisoformat(issued))
-    except ValueError as fault:
-        raise NotUnderstood(f"expected an issuanceTime with its offset, found {issued!r}") from fault
+        return raw.decode("utf-8"), None
+    except UnicodeDecodeError as fault:
+        raise NotUnderstood(f"the bulletin has bytes that are no text: {fault}") from fault
 
 
 def _check_characters(text: str) -> None:
@@ -387,6 +382,8 @@ def _clock_moment(parts: Sequence[str]) -> tuple[datetime, tzinfo]:
 
 
 def _moment(hour: int, minute: int, clock: tzinfo, weekday: str, month: str, day: str, year: str) -> datetime:
+    if int(year) not in _YEARS:
+        raise NotUnderstood(f"no bulletin was issued in {year}")
     try:
         local = datetime(int(year), _MONTHS.index(month.upper()) + 1, int(day), hour, minute, tzinfo=clock)
     except ValueError as fault:
