@@ -70,6 +70,21 @@ def test_the_example_says_that_it_is_invented() -> None:
     assert "INVENTED DATA" in (EXAMPLE / "boat.toml").read_text("utf-8")
 
 
+def commented() -> list[str]:
+    """The lines of the example that are settings with a sign before them."""
+    return re.findall(r"(?m)^# (\w+ = .+)$", (EXAMPLE / "boat.toml").read_text("utf-8"))
+
+
+@pytest.mark.parametrize("line", commented())
+def test_each_setting_that_stands_commented_in_the_example_may_be_taken_where_it_stands(
+    edited: Edited, line: str
+) -> None:
+    changes = [(f"# {line}", line)]
+    if line.startswith("station"):
+        changes = [(f"# {other}", other) for other in commented() if other.startswith("station")]
+    assert load_settings(edited(*changes), ENV).boat.name == "Little Grebe"
+
+
 @pytest.mark.parametrize("table", ["limits", "limits_young_crew"])
 def test_the_example_limits_lie_below_a_small_craft_advisory(table: str) -> None:
     """W1: winds of 20 kt or seas of 7 ft and more raise an advisory (weather.gov/key/marine_definitions)."""
