@@ -263,8 +263,12 @@ def test_what_cannot_be_taken_is_told_by_field_and_ends_with_2(
     assert write in fault[2]
 
 
-def test_a_weight_that_is_no_number_is_refused(fishing: Terminal) -> None:
-    assert "lb" in fishing.refused("log", "pull", "Ledge", "--lb", "nan")
+@pytest.mark.parametrize("typed", ["nan", "inf", "-1"])
+def test_a_weight_that_is_none_is_refused_with_what_was_found_and_what_to_write(
+    fishing: Terminal, typed: str
+) -> None:
+    said = fishing.refused("log", "pull", "Ledge", f"--lb={typed}")
+    assert re.search(rf"lb: found {typed}(\.0)?; write a number from 0 to 100000", said)
 
 
 @pytest.mark.parametrize(

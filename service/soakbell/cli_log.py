@@ -65,7 +65,7 @@ def pull(
     short: Annotated[int | None, typer.Option(min=0, help="Claws too short, left on the crab.")] = None,
     float_: Annotated[int | None, typer.Option("--float", min=0, help="Float claws, left on the crab.")] = None,
     egg_bearing: Annotated[int | None, typer.Option(min=0, help="Egg-bearing crabs, released.")] = None,
-    lb: Annotated[float | None, typer.Option(min=0, help="Pounds of legal claws.")] = None,
+    lb: Annotated[float | None, typer.Option(help="Pounds of legal claws.")] = None,
     bait: Annotated[str, typer.Option(help="Bait put in.")] = "",
     not_rebaited: Annotated[bool, typer.Option("--not-rebaited", help="Set back with the old bait.")] = False,
     not_reset: Annotated[bool, typer.Option("--not-reset", help="Kept aboard.")] = False,
