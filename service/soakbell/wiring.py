@@ -12,6 +12,7 @@ import requests
 
 from soakbell.clock import Clock, SystemClock
 from soakbell.desk import Desk
+from soakbell.errors import FetchFailed
 from soakbell.feeds.requests_list import Fetcher, PublicServices
 from soakbell.feeds.transport import Transport
 from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
@@ -115,13 +116,22 @@ def duty_of(settings: Settings) -> Duty:
 
 
 def heartbeat_of(settings: Settings) -> Callable[[], None] | None:
-    """Tells an outside watcher that a letter was accepted; None where no address is set."""
+    """Tells an outside watcher that a letter was accepted; None where no address is set.
+
+    The address is a secret, so a fault is told without it.
+    """
     url = settings.heartbeat_url
     if url is None:
         return None
 
     def ping() -> None:
-        requests.get(url.get_secret_value(), timeout=HEARTBEAT_TIMEOUT_S).raise_for_status()
+        try:
+            answer = requests.get(url.get_secret_value(), timeout=HEARTBEAT_TIMEOUT_S)
+        except requests.RequestException as fault:
+            raise FetchFailed(f"the watcher can't be reached: {type(fault).__name__}", retry=True) from None
+        if not answer.ok:
+            message = f"the watcher answered {answer.status_code}; check the address in heartbeat_url"
+            raise FetchFailed(message, retry=True, status=answer.status_code)
 
     return ping
 
