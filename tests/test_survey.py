@@ -207,10 +207,18 @@ def test_a_list_with_a_warning_for_other_waters_is_not_trusted_as_ours() -> None
     assert not known_at_nine(one, "Inner Bay")
 
 
+def test_an_empty_list_headed_with_another_zone_is_no_answer_for_ours() -> None:
+    """A3: empty counts only as a reply for the asked zone. Captured lists are titled "... (ORZ004) OR"."""
+    other = alerts(NOW).replace(b"(GMZ730)", b"(GMZ765)")
+    assert fault_of(world().with_reply(WARNINGS, other), WARNINGS) is FaultCode.WRONG_PLACE
+    untitled = alerts(NOW).replace(b" for an invented bay (GMZ730)", b"")
+    assert fault_of(world().with_reply(WARNINGS, untitled), WARNINGS) is None
+
+
 def test_a_warning_counts_for_a_zone_whichever_list_it_stood_in() -> None:
     """F7: the zones' lists disagreed for a while; what either of them has is held."""
     both = warning("b1", sent_at=NOW - HOUR, onset_at=NOW, ends_at=NOW + 9 * HOUR, zones=["GMZ730", "GMZ765"])
-    one = world(settings=OTHER_ZONE, warnings=[both]).with_reply(OTHER_WARNINGS, alerts(NOW))
+    one = world(settings=OTHER_ZONE, warnings=[both]).with_reply(OTHER_WARNINGS, alerts(NOW, zone="GMZ765"))
     bars = surveyed(one).conditions["Outer Bay"].bars
     assert [bar.values["event"] for bar in bars] == ["Small Craft Advisory"]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -14,6 +15,7 @@ from soakbell.errors import NotUnderstood
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.feeds.buoys import parse_realtime
 from soakbell.feeds.grid import parse_grid
+from soakbell.feeds.strict_json import read_object
 from soakbell.feeds.zone_text import parse_zone_text
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.conditions import Bar, Conditions, Requirement, worst_of
@@ -43,6 +45,8 @@ HEADLINE_HOLDS = timedelta(hours=48)
 
 NOWCAST_HOLDS = timedelta(hours=6)
 """How long what a station measures now is held against the hours ahead."""
+
+_ZONE_IN_TITLE = re.compile(r"\(([A-Z]{2}[CZ][0-9]{3})\)")
 
 ReplyKey = tuple[SourceKind, str]
 T = TypeVar("T")
@@ -258,12 +262,14 @@ class _Reader:
             self._fault(kind, zone, FaultCode.NOT_UNDERSTOOD, detail, None)
             return reply, False
         known = self._is_fresh(kind, zone, reply.updated_at, None)
-        strange = [w for w in reply.warnings if w.zones and not {zone, f"{zone[:3]}000"} & set(w.zones)]
-        if known and strange:
-            detail = f"the list for {zone} has a {strange[0].event} that doesn't name it"
+        strange = [w.event for w in reply.warnings if w.zones and not {zone, f"{zone[:3]}000"} & set(w.zones)]
+        detail = f"the list for {zone} has a {strange[0]} that doesn't name it" if strange else ""
+        titled = _zones_in_titles(self.on_hand.replies[kind, zone])
+        if titled and titled != {zone}:
+            detail = f"the list for {zone} is headed {', '.join(sorted(titled))}"
+        if known and detail:
             self._fault(kind, zone, FaultCode.WRONG_PLACE, detail, reply.updated_at)
-            known = False
-        return reply, known
+        return reply, known and not detail
 
     def _station(self, area: ForecastArea, needed: set[Requirement]) -> list[SourceHours]:
         if area.station is None:
@@ -350,6 +356,12 @@ class _Reader:
             fault=fault,
             sha256=tuple(page.sha256 for page in pages),
         )
+
+
+def _zones_in_titles(pages: Sequence[RawReply]) -> set[str]:
+    """Zones named in the titles of a list's pages, as in captured ones: all that an empty list says of its place."""
+    titles = (read_object(page.body, what="a list of warnings").get("title") for page in pages)
+    return {zone for title in titles for zone in _ZONE_IN_TITLE.findall(str(title))}
 
 
 def _nowcast(report: StationReport, gives: Sequence[str], now: datetime, hours: pd.DatetimeIndex) -> SourceHours:

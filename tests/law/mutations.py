@@ -167,7 +167,7 @@ def bad_number(world: World, chance: Random) -> World | None:
 
 def doubled_name(world: World, chance: Random) -> World | None:
     """One name is given twice in an object, with two values."""
-    key = any_key(world, chance, (INNER_GRID, OUTER_GRID, WARNINGS))
+    key = any_key(world, chance, JSON_KEYS)
     if key is None:
         return None
     body = world.replies[key][0]
@@ -175,7 +175,10 @@ def doubled_name(world: World, chance: Random) -> World | None:
     if not names:
         return None
     found = chance.choice(names)
-    other = chance.choice((b"null", b"0", b"[]", b"{}", b'""', b'{"values": []}'))
+    calm = json.dumps(
+        str((read(body_of(world, TEXT)) or {}).get("productText")).replace("15 to 20", "1 to 5")
+    ).encode()
+    other = chance.choice((b"null", b"0", b"[]", b"{}", b'""', b'{"values": []}', calm))
     return world.with_reply(
         key, body[: found.start(1)] + found[1] + b": " + other + b", " + body[found.start(1) :]
     )
@@ -192,9 +195,9 @@ def of_another_place(world: World, chance: Random) -> World | None:
         return None if other is None else world.with_reply(key, other)
     if key == TEXT:
         return world.with_reply(key, body.replace(ZONE.encode() + b"-765", b"GMZ755-765"))
-    if key == WARNINGS and b"GMZ730" in body:
-        return world.with_reply(key, body.replace(b"GMZ730", b"AMZ330"))
-    return world.with_reply(key, chance.choice(list(world.replies.values()))[0]) if key != WARNINGS else None
+    if key[0] is SourceKind.WARNINGS:
+        return world.with_reply(key, body.replace(key[1].encode(), b"GMZ850"))
+    return world.with_reply(key, chance.choice(list(world.replies.values()))[0])
 
 
 # ---- Within JSON

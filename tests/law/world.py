@@ -387,12 +387,14 @@ def warning(
     }
 
 
-def alerts(updated_at: datetime, *warnings: Mapping[str, object], next_url: str | None = None) -> bytes:
+def alerts(
+    updated_at: datetime, *warnings: Mapping[str, object], next_url: str | None = None, zone: str = ZONE
+) -> bytes:
     """``/alerts/active?zone=``."""
     said = {
         "type": "FeatureCollection",
         "features": list(warnings),
-        "title": f"Current watches, warnings, and advisories for an invented bay ({ZONE})",
+        "title": f"Current watches, warnings, and advisories for an invented bay ({zone})",
         "updated": stamp(updated_at),
     }
     return json.dumps(said | ({"pagination": {"next": next_url}} if next_url else {})).encode()
