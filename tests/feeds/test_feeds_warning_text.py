@@ -167,6 +167,15 @@ def test_other_products_and_land_are_refused(text: str) -> None:
         parse_warning_text(text)
 
 
+def test_a_zone_name_is_read_over_its_line_break() -> None:
+    text = TEXT.replace("Apalachee Bay-", "Waters from here to there out\n25 NM-\nApalachee Bay-")
+    assert segment(text, "GMZ730").names == ("Waters from here to there out 25 NM", "Apalachee Bay")
+
+
+def test_the_title_of_a_special_warning_is_no_zone_name() -> None:
+    assert segment(SPECIAL, "GMZ730").names == ()
+
+
 @pytest.mark.shared
 def test_all_captured_warnings_are_read(shared: Path) -> None:
     found = {
@@ -178,3 +187,5 @@ def test_all_captured_warnings_are_read(shared: Path) -> None:
     assert [segment.state for segment in key_west.segments] == [SegmentState.ENDED, SegmentState.IN_FORCE]
     assert key_west.segments[1].standing[0].begins_at is None
     assert len(found["MWWAJK.txt"].segments) == 14
+    assert found["MWWCAR_22.txt"].segments[0].names[1].endswith("STONINGTON, ME OUT 25 NM")
+    assert found["MWWLWX_05.txt"].segments[0].names[-1].endswith("SURROUNDING BLOODSWORTH ISLAND")

@@ -42,7 +42,7 @@ _SUMMER_TIME_PLACE = {
 """Zones whose clocks change: a forecast issued before the change speaks of days after it by the new clock."""
 
 _YEARS = range(1970, 2200)
-"""Years a bulletin may name; outside them lies damage, and near the calendar's ends no time can be reckoned with."""
+"""Years a bulletin may name; outside them lies damage, and the calendar's ends can't be reckoned with."""
 
 _WEEKDAYS = ("MON", "TUE", "WED", "THU", "FRI", "SAT", "SUN")
 _MONTHS = ("JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC")
@@ -217,6 +217,21 @@ def parse_ugc(text: str) -> tuple[tuple[str, ...], str]:
 def fold(lines: Iterable[str]) -> str:
     """Lines joined by single spaces, runs of blanks made one."""
     return " ".join(" ".join(lines).split())
+
+
+def zone_names(heading: Iterable[str]) -> tuple[str, ...]:
+    """Names of the zones between zone line and issue line; a line that doesn't end in a hyphen goes on in the next.
+
+    A last line without one is a title ("Synopsis for ..."), or a name that was cut.
+    """
+    names: list[str] = []
+    parts: list[str] = []
+    for line in heading:
+        parts.append(line)
+        if line.endswith("-"):
+            names.append(fold(parts).rstrip("- "))
+            parts = []
+    return tuple(names)
 
 
 def _marine_prefix(area: str, kind: str, text: str) -> str:

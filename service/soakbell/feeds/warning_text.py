@@ -12,7 +12,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from soakbell.errors import NotUnderstood
-from soakbell.feeds.bulletin import Bulletin, Segment, read_bulletin
+from soakbell.feeds.bulletin import Bulletin, Segment, read_bulletin, zone_names
 from soakbell.feeds.zone_text import take_headlines
 from soakbell.sea.vtec import ENDING_ACTIONS, parse_vtec
 from soakbell.sea.warnings import Vtec
@@ -111,7 +111,7 @@ def _warning(segment: Segment, bulletin: Bulletin) -> WarningSegment:
     ended = tuple(vtec for vtec in vtecs if vtec.action in ENDING_ACTIONS)
     return WarningSegment(
         zones=segment.zones,
-        names=tuple(line.rstrip("-") for line in segment.heading if line.endswith("-")),
+        names=zone_names(segment.heading),
         issued_at=segment.issue.issued_at if segment.issue else bulletin.issued_at,
         expires_at=segment.expires_at,
         state=_state(standing, ended, faults),

@@ -7,12 +7,12 @@ form makes its segment *not understood*, a phrase that fits none makes its perio
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from soakbell.errors import NotUnderstood
-from soakbell.feeds.bulletin import Segment, fold, read_bulletin
+from soakbell.feeds.bulletin import Segment, fold, read_bulletin, zone_names
 from soakbell.feeds.period_labels import Interval, period_spans
 from soakbell.feeds.period_text import read_period
 from soakbell.feeds.period_words import HIGHER_IN_STORMS
@@ -114,7 +114,7 @@ def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
     faults.extend(foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
     return ZoneForecast(
         zones=segment.zones,
-        names=_names(segment.heading),
+        names=zone_names(segment.heading),
         issued_at=segment.issue.issued_at if segment.issue else bulletin_issued_at,
         expires_at=segment.expires_at or bulletin_issued_at,
         headlines=tuple(parts.headlines),
@@ -135,7 +135,7 @@ def _without_periods(
         faults.append("the segment has no forecast periods")
     return ZoneForecast(
         zones=segment.zones,
-        names=_names(segment.heading),
+        names=zone_names(segment.heading),
         issued_at=segment.issue.issued_at if segment.issue else bulletin_issued_at,
         expires_at=segment.expires_at or bulletin_issued_at,
         headlines=tuple(parts.headlines),
@@ -196,17 +196,6 @@ def _sort_outside(line: str, parts: _Parts) -> None:
 def _is_known_foot(text: str) -> bool:
     sentences = [part.strip() for part in text.split(".") if part.strip()]
     return all(any(form.fullmatch(sentence) for form in _FOOT) for sentence in sentences)
-
-
-def _names(heading: Iterable[str]) -> tuple[str, ...]:
-    """Zone names; a line that doesn't end in a hyphen goes on in the next."""
-    names, name = [], ""
-    for line in heading:
-        name = f"{name} {line}".strip()
-        if line.endswith("-"):
-            names.append(" ".join(name.rstrip("-").split()))
-            name = ""
-    return (*names, *([name] if name else []))
 
 
 def _periods(segment: Segment, parts: _Parts) -> tuple[ForecastPeriod, ...]:
