@@ -359,7 +359,7 @@ class _Reader:
 
 
 def _zones_in_titles(pages: Sequence[RawReply]) -> set[str]:
-    """Zones named in the titles of a list's pages, as in captured ones: all that an empty list says of its place."""
+    """Zones named in the titles of a list, as in captured ones: all that an empty one says of its place."""
     titles = (read_object(page.body, what="a list of warnings").get("title") for page in pages)
     return {zone for title in titles for zone in _ZONE_IN_TITLE.findall(str(title))}
 
