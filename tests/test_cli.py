@@ -229,7 +229,7 @@ def test_one_bad_row_holds_back_the_file_unless_it_is_to_be_skipped(fishing: Ter
         "2026-12-02 16:00,pull,Outer Bra,many\n"
     )
     said = fishing.refused("log", "import", str(file))
-    assert "row 3: legal_claws: found 'many'; write a whole number" in said
+    assert "season.csv row 3: legal_claws: found 'many'; write a whole number" in said
     assert fishing.log("import", str(file), "--skip-bad").endswith("1 entries new, 0 known before, 1 faults\n")
 
 

@@ -244,6 +244,7 @@ def import_(
             ZoneInfo(settings.harbor.time_zone),
             SystemClock().now(),
             skip_bad=skip_bad,
+            name=file.name,
         )
         if planned.faults and not skip_bad:
             raise LogRefused(planned.faults)

@@ -107,10 +107,34 @@ def test_one_bad_row_stops_the_file_and_can_be_skipped() -> None:
     ).encode()
     stopped = plan_import(content, (), STRINGS, EASTERN, NOW)
     assert stopped.entries == ()
-    assert [(f.where, f.key) for f in stopped.faults] == [("row 6", "happened_at")]
+    assert [(f.where, f.key) for f in stopped.faults] == [("row 5", "string"), ("row 6", "happened_at")]
     skipped = plan_import(content, (), STRINGS, EASTERN, NOW, skip_bad=True)
     assert len(skipped.entries) == 3
     assert [(f.where, f.key) for f in skipped.faults] == [("row 6", "happened_at"), ("row 5", "string")]
+
+
+def test_rows_that_can_be_read_are_told_beside_those_that_cannot_and_no_row_is_blamed_for_another() -> None:
+    content = (
+        "happened_at,kind,string,traps\n"
+        "2026-11-31 07:10,set,Nine Foot,\n"
+        "2026-11-08 07:40,pull,Nine Foot,1..3\n"
+        "2026-11-08 07:40,pull,Nine Feet,\n"
+        "2026-11-08 07:40,pull,Nine Foot,1-99\n"
+        "2026-11-08 07:40,haul,Nine Foot,\n"
+    )
+    plan = plan_import(content.encode(), (), STRINGS, EASTERN, NOW, name="season.csv")
+    assert [(fault.where, fault.key) for fault in plan.faults] == [
+        ("season.csv row 2", "happened_at"),
+        ("season.csv row 4", "string"),
+        ("season.csv row 5", "traps"),
+        ("season.csv row 6", "kind"),
+    ]
+
+
+@pytest.mark.parametrize("content", [SEASON.encode("utf-16"), SEASON.replace(",", ";").encode()])
+def test_a_fault_of_the_whole_file_names_it(content: bytes) -> None:
+    plan = plan_import(content, (), STRINGS, EASTERN, NOW, name="season.csv")
+    assert {fault.where for fault in plan.faults} == {"season.csv"}
 
 
 def test_skipping_a_set_skips_the_pulls_that_lean_on_it() -> None:

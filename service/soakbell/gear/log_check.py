@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime, timedelta
 from difflib import get_close_matches
@@ -85,6 +85,30 @@ def check_entries(
     faults += _double_pulls(sound, together, names, double_pull_min)
     faults += _corrections(sound, {entry.id: entry for entry in (*log, *sound)}, together, names)
     return tuple(faults)
+
+
+def check_alone(
+    new: Iterable[LogEntry], strings: Collection[TrapString], now: datetime, *, labels: Mapping[str, str]
+) -> tuple[Fault, ...]:
+    """Faults of ``new`` entries that no other entry could mend: for telling beside rows that can't be read.
+
+    ``labels`` as in ``check_entries``.
+    """
+    now = as_utc(now)
+    return tuple(
+        fault
+        for entry in new
+        for name in (labels[entry.id],)
+        for fault in (*_faults_alone(entry, name, strings, now), *_out_of_range(entry, name, strings))
+    )
+
+
+def _out_of_range(entry: LogEntry, name: str, strings: Collection[TrapString]) -> Iterator[Fault]:
+    for string in strings:
+        outside = [place for place in entry.traps if not 1 <= place <= string.traps]
+        if string.name == entry.string and outside:
+            found = f"{told_places(outside)} in {string.name}"
+            yield Fault(name, "traps", found, f"places from 1 to {string.traps}")
 
 
 def _near(entries: Iterable[LogEntry], new: Collection[LogEntry]) -> list[LogEntry]:

@@ -25,7 +25,7 @@ from soakbell.clock import as_utc
 from soakbell.errors import Fault
 from soakbell.gear.fold import told_places
 from soakbell.gear.log import DETAILS, Detail, EntryKind, LogEntry
-from soakbell.gear.log_check import check_entries
+from soakbell.gear.log_check import check_alone, check_entries
 from soakbell.gear.strings import Mark, TrapString
 
 MAX_BYTES = 5_000_000
@@ -79,19 +79,27 @@ def plan_import(
     now: datetime,
     *,
     skip_bad: bool = False,
+    name: str = "",
 ) -> CsvImport:
     """Read a CSV file against the log it is to go into.
 
-    With any fault, nothing is to be imported, unless ``skip_bad``: then the rows without a fault are.
+    With any fault, nothing is to be imported, unless ``skip_bad``: then the rows without a fault are. All faults
+    are told at once, but for those that a row which can't be read may be the cause of.
 
     Args:
         content: The file as it is.
         zone: The harbor's; moments without an offset are read in it.
+        name: The file's, for the faults.
     """
-    read = read_log_csv(content, zone, now)
+    read = read_log_csv(content, zone, now, name=name)
     faults, rows = list(read.faults), list(read.rows)
+    labels = {row.entry.id: _row_name(name, row.number) for row in rows}
+    keys = {entry.key for entry in log}
+    if faults and not skip_bad:
+        new = [row.entry for row in rows if row.entry.key not in keys]
+        faults += check_alone(new, strings, now, labels=labels)
+        return CsvImport((), 0, tuple(sorted(faults, key=_place)))
     while rows and (skip_bad or not faults):
-        labels = {row.entry.id: f"row {row.number}" for row in rows}
         found = check_entries([row.entry for row in rows], log, strings, now, labels=labels)
         if not found:
             break
@@ -100,18 +108,27 @@ def plan_import(
         rows = [row for row in rows if labels[row.entry.id] not in bad]
     if faults and not skip_bad:
         return CsvImport((), 0, tuple(faults))
-    keys = {entry.key for entry in log}
     entries = tuple(row.entry for row in rows if row.entry.key not in keys)
     return CsvImport(entries, len(rows) - len(entries), tuple(faults))
 
 
-def read_log_csv(content: bytes, zone: ZoneInfo, now: datetime) -> CsvRead:
+def _row_name(name: str, number: int) -> str:
+    return f"{name} row {number}".strip()
+
+
+def _place(fault: Fault) -> int:
+    """The row a fault lies in; 0 for one of the whole file."""
+    row = re.search(r"row (\d+)$", fault.where)
+    return int(row[1]) if row else 0
+
+
+def read_log_csv(content: bytes, zone: ZoneInfo, now: datetime, *, name: str = "") -> CsvRead:
     """The rows as entries, told by "csv" at ``now`` in the order of the rows, and the faults of the others."""
     try:
         table = _table(content)
         columns = _columns(table[0])
     except _BadFile as bad:
-        return CsvRead((), bad.faults)
+        return CsvRead((), tuple(Fault(name or "file", *found) for found in bad.found))
     rows: list[CsvRow] = []
     faults: list[Fault] = []
     seen: Counter[str] = Counter()
@@ -120,7 +137,7 @@ def read_log_csv(content: bytes, zone: ZoneInfo, now: datetime) -> CsvRead:
         if not any(cell.strip() for cell in cells):
             continue
         told_at = now - timedelta(microseconds=len(table) - number)  # keeps the order of the rows
-        row = _Row(f"row {number}", columns, cells, zone)
+        row = _Row(_row_name(name, number), columns, cells, zone)
         entry = row.entry(told_at, seen)
         if entry is None:
             faults += row.faults
@@ -290,9 +307,11 @@ def _cells_of(name: str, value: Any) -> dict[str, str]:
 
 
 class _BadFile(Exception):
-    def __init__(self, *faults: tuple[str, str, str]) -> None:
+    """The file as a whole can't be read. ``found``: key, what was found, what to write."""
+
+    def __init__(self, *found: tuple[str, str, str]) -> None:
         super().__init__()
-        self.faults = tuple(Fault("file", *fault) for fault in faults)
+        self.found = found
 
 
 def _table(content: bytes) -> list[list[str]]:
