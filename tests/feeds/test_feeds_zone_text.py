@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -136,6 +137,50 @@ def test_synopses_are_known_in_every_form_they_come_in(head: str) -> None:
     synopsis = parse_zone_text(changed(".SYNOPSIS...", head)).segments[0]
     assert synopsis.periods == ()
     assert synopsis.not_understood == ()
+
+
+def broken_at(text: str, words: int, first: int) -> str:
+    """``text`` with ``words`` words a line, and ``first`` on the first line."""
+    said = text.split()
+    lines = [said[:first]] * bool(first) + [said[at : at + words] for at in range(first, len(said), words)]
+    return "\n".join(" ".join(line) for line in lines)
+
+
+def rewrapped(segment_text: str, words: int, first: int) -> str:
+    """A segment whose periods are broken anew, so that each word comes to stand first on a line."""
+    period = re.compile(r"^(\.[^.\n]+\.{3})([^\n]*(?:\n(?!\.|\$)[^\n]+)*)", re.MULTILINE)
+    return period.sub(lambda found: found.group(1) + broken_at(found.group(2), words, first), segment_text)
+
+
+BREAKS = [(words, first) for words in (1, 2, 3, 5) for first in range(words)]
+
+
+@pytest.mark.parametrize(("words", "first"), BREAKS)
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Seas 1 to 2 feet except in Gulf Stream where seas 6 to 8 feet and winds 25 knots.",
+        "Seas 1 foot, but the Gulf Stream waters southward, seas 8 feet.",
+        "Seas 1 foot. Synopsis of nothing. Seas 9 feet.",
+    ],
+)
+def test_where_the_lines_of_a_period_break_changes_nothing(said: str, words: int, first: int) -> None:
+    text = changed("Seas 2 to\n4 feet.", said)
+    bay = text[text.index("GMZ730") : text.index("GMZ750")]
+    again = segment(text.replace(bay, rewrapped(bay, words, first)))
+    assert again.periods == segment(text).periods
+    assert again.not_understood == segment(text).not_understood == ()
+    assert max(state.sea_m.high for state in segment(text).periods[0].states if state.sea_m) > 2.0
+
+
+def test_a_gulf_stream_among_or_before_the_periods_is_no_note() -> None:
+    for at in (".TODAY...", ".TONIGHT..."):
+        for lead in (".", ""):
+            said = f"{lead}GULF STREAM...South winds 30 knots. Seas 9 feet.\n{at}Northeast"
+            bay = segment(changed(f"{at}Northeast", said))
+            highest_m = max(state.sea_m.high for period in bay.periods for state in period.states if state.sea_m)
+            unclear = bay.not_understood or any(period.not_understood for period in bay.periods)
+            assert unclear or highest_m > 2.7, said
 
 
 def test_a_headline_is_read_over_its_line_break() -> None:
@@ -376,6 +421,21 @@ def test_all_periods_of_the_captured_forecasts_are_understood_but_two(shared: Pa
             leftovers += [period.not_understood for period in forecast.periods if period.not_understood]
     assert periods == 784
     assert leftovers == [("2 ft",), ("2 ft",)]
+
+
+@pytest.mark.shared
+@pytest.mark.parametrize(("words", "first"), BREAKS)
+def test_where_the_lines_of_a_captured_period_break_changes_nothing(shared: Path, words: int, first: int) -> None:
+    for path in sorted((shared / "data" / "weather" / "cwf").iterdir()):
+        bulletin = parse_zone_text(path.read_bytes())
+        text = "\n".join(line.rstrip() for line in bulletin.text.splitlines())
+        for forecast in bulletin.segments:
+            if forecast.periods:
+                at = text.index(forecast.text)
+                text = text[:at] + rewrapped(forecast.text, words, first) + text[at + len(forecast.text) :]
+        again = parse_zone_text(text)
+        assert [s.periods for s in again.segments] == [s.periods for s in bulletin.segments], path.name
+        assert all(s.not_understood == () for s in again.segments), path.name
 
 
 @pytest.mark.shared

@@ -220,7 +220,7 @@ def fold(lines: Iterable[str]) -> str:
 
 
 def zone_names(heading: Iterable[str]) -> tuple[str, ...]:
-    """Names of the zones between zone line and issue line; a line that doesn't end in a hyphen goes on in the next.
+    """The zones' names; a line that doesn't end in a hyphen goes on in the next.
 
     A last line without one is a title ("Synopsis for ..."), or a name that was cut.
     """

@@ -22,6 +22,8 @@ PRODUCTS = frozenset({"CWF", "NSH", "GLF", "OFF"})
 
 _LABEL = re.compile(r"\. ?([A-Za-z][A-Za-z' ]*?) ?\.{3,} ?(.*)")
 _NOTE = re.compile(r"\.? ?(?:SYNOPSIS|GULF STREAM|THE GULF STREAM)\b", re.IGNORECASE)
+_SYNOPSIS = re.compile(r"\. ?SYNOPSIS\b", re.IGNORECASE)
+_GULF_STREAM = re.compile(r"\.? ?(?:THE )?GULF STREAM\b", re.IGNORECASE)
 _HEADLINE_END = re.compile(r"\.{3,}$")
 _EVENT_WORDS = re.compile(r"\b(?:WARNING|WATCH|ADVISORY|ADVISORIES|STATEMENT|WARNINGS)\b")
 _CAUTION = re.compile(r"\b(?:SHOULD )?EXERCISE CAUTION\b")
@@ -109,6 +111,7 @@ def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
         faults.extend(segment.heading)
     periods = _periods(segment, parts)
     faults.extend(parts.unknown)
+    faults.extend(line for line in parts.notes if _GULF_STREAM.match(line))
     faults.extend(headline.text for headline in parts.headlines if not _HEADLINE_END.search(headline.text))
     faults.extend(_damaged_headlines(periods))
     faults.extend(foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
@@ -156,7 +159,7 @@ def _sort_lines(lines: Sequence[str]) -> _Parts:
         at += 1
         if not line:
             paragraph = None
-        elif _NOTE.match(line):
+        elif _opens_note(line, parts):
             paragraph = parts.notes
             paragraph.append(line)
         elif paragraph is parts.notes and not line.startswith("."):
@@ -174,6 +177,11 @@ def _sort_lines(lines: Sequence[str]) -> _Parts:
             paragraph = [line]
             parts.foot.append(paragraph)
     return parts
+
+
+def _opens_note(line: str, parts: _Parts) -> bool:
+    """Within the periods only ``.SYNOPSIS`` does: a wrapped line may begin with "Gulf Stream where winds ..."."""
+    return bool((_SYNOPSIS if parts.labels else _NOTE).match(line))
 
 
 def _open_period(line: str, parts: _Parts) -> list[str]:
