@@ -16,6 +16,7 @@ from law.world import (
     NOW,
     OUTER,
     OUTER_GRID,
+    STATION,
     STATION_REPORT,
     TEXT,
     WARNINGS,
@@ -282,7 +283,7 @@ def test_a_warning_headline_bars_for_two_days_and_a_caution_is_told(headline: st
     assert [bar.code for bar in there.bars] == (["headline"] if bars else [])
     assert any(headline in caution for caution in found.cautions) is not bars
     if bars:
-        assert there.bars[0].ends_at == NOW - HOUR + 48 * HOUR
+        assert there.bars[0].ends_at == NOW + 48 * HOUR
         assert there.bars[0].values["zone"] == "GMZ730"
 
 
@@ -449,3 +450,36 @@ def test_a_grid_updated_late_last_night_still_speaks_of_this_morning() -> None:
     one = world().with_reply(INNER_GRID, body)
     assert told(one, INNER_GRID).fresh_until == late + 12 * HOUR
     assert known_at_nine(one, "Inner Bay")
+
+
+# ---- what the service knows beside the replies
+
+
+def test_a_text_that_a_newer_one_is_listed_for_is_stale_and_carries_nothing() -> None:
+    """F1, A1: the old text may not stand in for one that could not be fetched."""
+    one = world()
+    hand = replace(one.on_hand(), newer={TEXT: NOW - timedelta(minutes=5)})
+    found = survey(one.settings, hand, table_hours(one.settings, NOW.date()), NOW)
+    (line,) = [t for t in found.sources if t.kind is SourceKind.ZONE_TEXT]
+    assert line.fault is not None
+    assert line.fault.code is FaultCode.STALE
+    assert line.fault.detail == "a newer text, of 09:25 UTC, is listed but could not be fetched"
+    assert not found.conditions["Inner Bay"].known["sea_m"].any()
+
+
+def test_a_station_that_has_moved_is_refused() -> None:
+    """F10."""
+    one = world(settings=WITH_STATION_SETTINGS)
+    hand = replace(one.on_hand(), moved={STATION: "it lies elsewhere"})
+    found = survey(one.settings, hand, table_hours(one.settings, NOW.date()), NOW)
+    (line,) = [t for t in found.sources if t.kind is SourceKind.OBSERVATIONS]
+    assert line.fault is not None
+    assert (line.fault.code, line.fault.detail) == (FaultCode.WRONG_PLACE, "it lies elsewhere")
+
+
+def test_notices_stand_first_among_the_cautions() -> None:
+    one = world(headlines=["SMALL CRAFT EXERCISE CAUTION"])
+    hand = replace(one.on_hand(), notices=("The grid cell changed.",))
+    found = survey(one.settings, hand, table_hours(one.settings, NOW.date()), NOW)
+    assert found.cautions[0] == "The grid cell changed."
+    assert "SMALL CRAFT EXERCISE CAUTION" in found.cautions[1]

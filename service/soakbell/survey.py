@@ -41,7 +41,8 @@ FUTURE_SLACK = timedelta(minutes=10)
 """A payload dated later than this past now has a wrong date, or the clock has."""
 
 HEADLINE_HOLDS = timedelta(hours=48)
-"""A warning headline bars this long from its issue: its own words for the time are not relied on."""
+"""A warning headline bars this long from now: its own words for the time are not relied on, nor is an older text
+to bar for less."""
 
 NOWCAST_HOLDS = timedelta(hours=6)
 """How long what a station measures now is held against the hours ahead."""
@@ -61,12 +62,18 @@ class OnHand:
         troubles: what the last fetch met, where it failed.
         seen: warning messages of earlier replies.
         cells: grid cell by area name, where the settings leave it to the service.
+        newer: when a text was issued that is listed but could not be fetched, by the source that lacks it.
+        moved: what is to be said of a station that no longer lies where it was confirmed, by its id.
+        notices: what the skipper is to be told beside the call.
     """
 
     replies: Mapping[ReplyKey, Sequence[RawReply]]
     troubles: Mapping[ReplyKey, str] = field(default_factory=dict)
     seen: tuple[OfficialWarning, ...] = ()
     cells: Mapping[str, str] = field(default_factory=dict)
+    newer: Mapping[ReplyKey, datetime] = field(default_factory=dict)
+    moved: Mapping[str, str] = field(default_factory=dict)
+    notices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -93,7 +100,7 @@ class Survey:
         fresh_until: by area name; leaving later than this, some source is too old.
         sources: each once, by kind, then in the order of the areas.
         held: warnings in force from now to the end of the table, those that don't bar among them.
-        cautions: caution headlines and outlook sentences of the first day, verbatim.
+        cautions: notices, then caution headlines and outlook sentences of the first day, verbatim.
         messages: warning messages to remember.
     """
 
@@ -138,7 +145,7 @@ class _Reader:
         self.told: dict[ReplyKey, SourceTold] = {}
         self.parsed: dict[tuple[SourceKind, str], object] = {}
         self.held: list[HeldWarning] = []
-        self.cautions: list[str] = []
+        self.cautions: list[str] = list(on_hand.notices)
         self.messages: tuple[OfficialWarning, ...] = ()
         self.lists_known: dict[str, bool] = {}
 
@@ -172,6 +179,10 @@ class _Reader:
         bulletin = self._parse(kind, key, lambda pages: parse_zone_text(pages[0].body))
         if bulletin is None:
             return []
+        if (newer_at := self.on_hand.newer.get((kind, key))) is not None:
+            detail = f"a newer text, of {newer_at:%H:%M} UTC, is listed but could not be fetched"
+            self._fault(kind, key, FaultCode.STALE, detail, bulletin.issued_at)
+            return []
         segments = bulletin.for_zone(area.zone)
         if not segments:
             detail = f"the text of {area.office} has no forecast for {area.zone}"
@@ -187,7 +198,7 @@ class _Reader:
         return tables
 
     def _headlines(self, segment: ZoneForecast, area: ForecastArea, bars: list[Bar]) -> None:
-        until = segment.issued_at + HEADLINE_HOLDS
+        until = self.now + HEADLINE_HOLDS
         for headline in segment.headlines:
             if headline.meaning is HeadlineMeaning.CAUTION:
                 self.cautions.append(headline.text)
@@ -280,6 +291,10 @@ class _Reader:
             needed.add(Requirement(kind, quantity, self.now, until))
         report = self._parse(kind, station, lambda pages: parse_realtime(pages[0].body, station))
         if report is None:
+            return []
+        if station in self.on_hand.moved:
+            newest_at = max((seen.at for seen in report.newest.values()), default=None)
+            self._fault(kind, station, FaultCode.WRONG_PLACE, self.on_hand.moved[station], newest_at)
             return []
         newest = [report.newest[q].at for q in area.station_gives if q in report.newest]
         if len(newest) < len(area.station_gives):
