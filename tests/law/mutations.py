@@ -3,7 +3,10 @@
 Each takes a world and a source of chance and gives the damaged world, or None where it doesn't apply. What no
 reader of one reply can tell is left out, and is listed here so that nobody takes the law for more than it is:
 
-- a digit changed, put in or taken away: ``15 knots`` is as good a statement as ``25 knots``;
+- a digit changed, put in or taken away, also by a comma in its place: ``5 knots`` is as good a statement as
+  ``25 knots``;
+- a number of which all hangs on one layer that gives way to another of the same grid: an emptied
+  ``probabilityOfThunder`` is taken from the words of ``weather``, which here say no less;
 - a whole well-formed statement taken out: one message of a list of warnings, one hazard of a grid, one sentence or
   one period of a text, one row of a station's table;
 - the end of an event taken from its message in both places that give it (``ends`` and VTEC): what is left is a
@@ -91,7 +94,7 @@ def cut_text(world: World, chance: Random) -> World | None:
 
 
 _NUMERAL = re.compile(rb"[0-9.eE+-]*[0-9][0-9.eE+-]*")
-_NOT_IN_NUMERALS = bytes(b for b in range(256) if chr(b) not in "0123456789.eE+- \t\r\n")
+_NOT_IN_NUMERALS = bytes(b for b in range(256) if chr(b) not in "0123456789.eE+-, \t\r\n")
 _NO_DIGITS = bytes(b for b in range(256) if chr(b) not in "0123456789")
 
 

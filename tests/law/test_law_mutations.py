@@ -58,7 +58,7 @@ def blown_out() -> World:
 
 
 def with_a_headline() -> World:
-    """Barred for two days from the issue of the text, fit after that."""
+    """Barred for two days, fit after that."""
     return world(headlines=["SMALL CRAFT ADVISORY IN EFFECT UNTIL 7 PM EST THIS EVENING"])
 
 
