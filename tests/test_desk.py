@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -9,11 +10,12 @@ from pathlib import Path
 import pytest
 from sqlalchemy import func, select
 
-from law.world import NEW_YORK, NOW, settings_from
+from law.world import NEW_YORK, NOW, settings_from, settings_with
 from soakbell.clock import SetClock
 from soakbell.desk import AUDIT_AGE, Desk
 from soakbell.errors import FetchFailed
 from soakbell.feeds.transport import Ask
+from soakbell.logs import JsonLines
 from soakbell.sea.sources import RawReply
 from soakbell.store import letters
 from soakbell.store.engine import Store, open_store
@@ -48,6 +50,21 @@ def test_a_kind_of_letter_it_does_not_write_is_refused_before_anybody_is_asked(s
     with pytest.raises(ValueError, match="no eve letter"):
         desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
     assert sources.asked == 0
+
+
+def test_the_log_tells_which_source_failed_and_why_without_a_position(
+    store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    class Astray(NobodyAnswers):
+        def fetch(self, ask: Ask) -> RawReply:
+            raise FetchFailed(f"{ask.url}: nobody answers", retry=True)
+
+    cells = (('grid = "TAE/77,71"\n', ""), ('grid = "TAE/76,65"\n', ""))
+    Desk(settings_with(*cells), store, SetClock(NOW), Astray()).poll()
+    lines = [json.loads(JsonLines().format(record)) for record in caplog.records]
+    assert {line["provider"] for line in lines} == {"point", "zone text", "warnings"}
+    assert all(line["boat"] == "Little Grebe" and "nobody answers" in line["fault"] for line in lines)
+    assert [line for line in lines if "30.05" in line["fault"] or "-84.1" in line["fault"]] == []
 
 
 def test_letters_are_forgotten_after_the_time_of_the_audit_and_their_calls_never(store: Store) -> None:

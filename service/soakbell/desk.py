@@ -104,7 +104,13 @@ class Desk:
         try:
             job()
         except (FetchFailed, NotUnderstood) as fault:
-            log.warning("source failed", extra={"action": "fetch", "source": kind.value, "key": name})
+            told = {
+                "action": "fetch",
+                "boat": self._settings.boat.name,
+                "provider": kind.value,
+                "fault": str(fault),
+            }
+            log.warning("source failed", extra=told)
             self._put_note(f"trouble:{kind.value}:{name}", {"text": str(fault)})
         else:
             self._drop_note(f"trouble:{kind.value}:{name}")
