@@ -265,6 +265,20 @@ def test_the_source_that_goes_stale_first_bounds_the_leaving() -> None:
     assert set(found.fresh_until.values()) == {NOW - timedelta(minutes=5) + 6 * HOUR}  # the list of warnings
 
 
+@pytest.mark.parametrize("damage", [("330 AM", "330 A/"), (".TODAY", "TODAY"), ("$$", "$"), (".", " ")])
+def test_a_zone_with_two_forecasts_needs_both_of_them(damage: tuple[str, str]) -> None:
+    """The worse one counts; where it can't be read the other one doesn't speak alone."""
+
+    def with_second(forecast: str) -> World:
+        return changed(one, TEXT, lambda said: said.update(productText=f"{said['productText']}{forecast}"))
+
+    one = world()
+    text = json.loads(one.replies[TEXT][0])["productText"]
+    windy = text[text.index("GMZ730-765") :].replace("5 to 10 knots", "20 to 25 knots")
+    assert surveyed(with_second(windy)).conditions["Inner Bay"].worst.loc[NINE_LOCAL, "wind_kt"] == 25
+    assert not known_at_nine(with_second(windy.replace(*damage)), "Inner Bay")
+
+
 # ---- Headlines, hazards, cautions
 
 

@@ -188,6 +188,11 @@ class _Reader:
             detail = f"the text of {area.office} has no forecast for {area.zone}"
             self._fault(kind, key, FaultCode.WRONG_PLACE, detail, bulletin.issued_at)
             return []
+        named = [segment for segment in bulletin.segments if area.zone in segment.zones]
+        if len(named) > 1 and any(segment.not_understood or not segment.periods for segment in named):
+            detail = f"one of {len(named)} forecasts for {area.zone} in the text of {area.office} isn't understood"
+            self._fault(kind, key, FaultCode.NOT_UNDERSTOOD, detail, bulletin.issued_at)
+            return []
         tables = []
         for segment in segments:
             if not self._is_fresh(kind, key, segment.issued_at, segment.expires_at):
