@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from soakbell.errors import NotUnderstood
 from soakbell.feeds.period_text import read_period
-from soakbell.feeds.zone_text import headline_meaning, parse_zone_text
+from soakbell.feeds.zone_text import parse_zone_text
 from soakbell.sea.zone_forecast import HeadlineMeaning, Range, ZoneBulletin, ZoneForecast
 from soakbell.sea.zone_hours import hours_of_zone_forecast
 
@@ -194,25 +194,6 @@ def test_a_headline_is_read_over_its_line_break() -> None:
 def test_several_headlines_in_a_row_stay_apart() -> None:
     text = changed("...SMALL CRAFT ADVISORY", "...GALE WATCH IN EFFECT TONIGHT...\n...SMALL CRAFT ADVISORY")
     assert [headline.text[3:14] for headline in segment(text).headlines] == ["GALE WATCH ", "SMALL CRAFT"]
-
-
-@pytest.mark.parametrize(
-    ("text", "meaning"),
-    [
-        ("...GALE WARNING TODAY...", HeadlineMeaning.WARNING),
-        ("...Small Craft Advisory in effect until noon...", HeadlineMeaning.WARNING),
-        ("...SMALL CRAFT ADVISORY HAS BEEN CANCELLED...", HeadlineMeaning.WARNING),
-        ("...GALE WARNING HAS EXPIRED...", HeadlineMeaning.WARNING),
-        ("...MARINE WEATHER STATEMENT...", HeadlineMeaning.WARNING),
-        ("...SMALL CRAFT EXERCISE CAUTION...", HeadlineMeaning.CAUTION),
-        ("...EXERCISE CAUTION TODAY...GALE WATCH TONIGHT...", HeadlineMeaning.WARNING),
-        ("...STRONG WINDS EXPECTED...", HeadlineMeaning.NOT_UNDERSTOOD),
-    ],
-)
-def test_a_headline_that_names_an_event_is_a_warning_whatever_it_says_of_it(
-    text: str, meaning: HeadlineMeaning
-) -> None:
-    assert headline_meaning(text) is meaning
 
 
 def test_a_headline_that_never_closes_spoils_its_segment() -> None:

@@ -13,7 +13,7 @@ from enum import StrEnum
 
 from soakbell.errors import NotUnderstood
 from soakbell.feeds.bulletin import Bulletin, Segment, read_bulletin, zone_names
-from soakbell.feeds.zone_text import take_headlines
+from soakbell.feeds.headlines import take_headline
 from soakbell.sea.vtec import ENDING_ACTIONS, parse_vtec
 from soakbell.sea.warnings import Vtec
 from soakbell.sea.zone_forecast import Headline
@@ -154,6 +154,6 @@ def _headlines(lines: Sequence[str]) -> tuple[Headline, ...]:
         if not lines[at].startswith("..."):
             at += 1
             continue
-        headline, at = take_headlines(lines, at)
+        headline, at = take_headline(lines, at)
         headlines.append(headline)
     return tuple(headlines)

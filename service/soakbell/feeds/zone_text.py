@@ -11,12 +11,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from soakbell.errors import NotUnderstood
 from soakbell.feeds.bulletin import Segment, fold, read_bulletin, zone_names
+from soakbell.feeds.headlines import is_closed, names_event, take_headline
 from soakbell.feeds.period_labels import Interval, period_spans
 from soakbell.feeds.period_text import read_period
 from soakbell.feeds.period_words import HIGHER_IN_STORMS
-from soakbell.sea.zone_forecast import ForecastPeriod, Headline, HeadlineMeaning, ZoneBulletin, ZoneForecast
+from soakbell.sea.zone_forecast import ForecastPeriod, Headline, ZoneBulletin, ZoneForecast
 
 PRODUCTS = frozenset({"CWF", "NSH", "GLF", "OFF"})
 
@@ -24,9 +24,6 @@ _LABEL = re.compile(r"\. ?([A-Za-z][A-Za-z' ]*?) ?\.{3,} ?(.*)")
 _NOTE = re.compile(r"\.? ?(?:SYNOPSIS|GULF STREAM|THE GULF STREAM)\b", re.IGNORECASE)
 _SYNOPSIS = re.compile(r"\. ?SYNOPSIS\b", re.IGNORECASE)
 _GULF_STREAM = re.compile(r"\.? ?(?:THE )?GULF STREAM\b", re.IGNORECASE)
-_HEADLINE_END = re.compile(r"\.{3,}$")
-_EVENT_WORDS = re.compile(r"\b(?:WARNING|WATCH|ADVISORY|ADVISORIES|STATEMENT|WARNINGS)\b")
-_CAUTION = re.compile(r"\b(?:SHOULD )?EXERCISE CAUTION\b")
 _FOOT = (
     HIGHER_IN_STORMS,
     re.compile(r"unless otherwise noted,? (?:waves|seas) \d+ (?:foot|feet|ft) or less", re.IGNORECASE),
@@ -35,8 +32,6 @@ _FOOT = (
 )
 """Remarks under the periods. "Unless otherwise noted, waves 1 foot or less" is not used as a number: a period
 whose own height was lost would read as calm."""
-
-_MOST_HEADLINE_LINES = 12
 
 
 @dataclass
@@ -71,37 +66,6 @@ def parse_zone_text(body: bytes | str, *, issued_hint: datetime | None = None) -
     )
 
 
-def headline_meaning(text: str) -> HeadlineMeaning:
-    """What a headline means for going out.
-
-    One that names a warning, watch, advisory or statement is a warning, also where it says that the event was
-    cancelled or has expired: whether it still holds is told by the official warnings, not by this line.
-    """
-    text = text.upper()
-    if _EVENT_WORDS.search(text):
-        return HeadlineMeaning.WARNING
-    if _CAUTION.search(text):
-        return HeadlineMeaning.CAUTION
-    return HeadlineMeaning.NOT_UNDERSTOOD
-
-
-def take_headlines(lines: Sequence[str], start: int) -> tuple[Headline, int]:
-    """The headline that begins at ``start`` (``...SMALL CRAFT ADVISORY...``) and the line after it.
-
-    It may wrap; one that isn't closed by dots before a blank line or the next dotted line is not understood.
-    """
-    at = start
-    while at < min(len(lines), start + _MOST_HEADLINE_LINES):
-        line = lines[at]
-        if at > start and (not line or line.startswith(".")):
-            break
-        at += 1
-        if _HEADLINE_END.search(line) and (at > start + 1 or line.strip(".")):
-            text = fold(lines[start:at])
-            return Headline(text, headline_meaning(text)), at
-    return Headline(fold(lines[start:at]), HeadlineMeaning.NOT_UNDERSTOOD), at
-
-
 def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
     faults = list(segment.faults)
     parts = _sort_lines(segment.body)
@@ -112,7 +76,7 @@ def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
     periods = _periods(segment, parts)
     faults.extend(parts.unknown)
     faults.extend(line for line in parts.notes if _GULF_STREAM.match(line))
-    faults.extend(headline.text for headline in parts.headlines if not _HEADLINE_END.search(headline.text))
+    faults.extend(headline.text for headline in parts.headlines if not is_closed(headline.text))
     faults.extend(_damaged_headlines(periods))
     faults.extend(foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
     return ZoneForecast(
@@ -165,7 +129,7 @@ def _sort_lines(lines: Sequence[str]) -> _Parts:
         elif paragraph is parts.notes and not line.startswith("."):
             parts.notes.append(line)
         elif line.startswith("...") and paragraph is None and not parts.labels:
-            headline, at = take_headlines(lines, at - 1)
+            headline, at = take_headline(lines, at - 1)
             parts.headlines.append(headline)
         elif line.startswith(".") and not (line.startswith("..") and paragraph is not None):
             paragraph = _open_period(line, parts)
@@ -219,7 +183,7 @@ def _damaged_headlines(periods: Sequence[ForecastPeriod]) -> list[str]:
     return [
         f"{period.label} {period.text}"
         for at, period in enumerate(periods)
-        if period.starts_at is None and (at == 0 or _EVENT_WORDS.search(f"{period.label} {period.text}".upper()))
+        if period.starts_at is None and (at == 0 or names_event(f"{period.label} {period.text}"))
     ]
 
 
@@ -248,6 +212,3 @@ def _period(label: str, span: Interval | None, text: str) -> ForecastPeriod:
         not_understood=leftover,
         text=text,
     )
-
-
-__all__ = ["PRODUCTS", "NotUnderstood", "headline_meaning", "parse_zone_text", "take_headlines"]
