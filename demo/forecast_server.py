@@ -60,6 +60,7 @@ class Services:
             (re.compile(r"/alerts/active"), self._alerts),
             (re.compile(rf"/zones/(?:coastal|forecast)/{self._scenario.zone}"), self._zone),
             (re.compile(rf"/data/realtime2/{self._scenario.station}\.txt"), self._station),
+            (re.compile(r"/data/latest_obs/latest_obs\.txt"), self._latest_observations),
         )
 
     def answer(self, target: str, now: datetime) -> Answer:
@@ -111,6 +112,9 @@ class Services:
 
     def _station(self, now: datetime) -> Answer:
         return Answer(200, PLAIN, payloads.realtime(self._weather, now).encode("ascii"))
+
+    def _latest_observations(self, now: datetime) -> Answer:
+        return Answer(200, PLAIN, payloads.latest_observations(self._weather, now).encode("ascii"))
 
 
 class ForecastServer:

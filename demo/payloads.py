@@ -1,7 +1,7 @@
 """The scenario's weather in the forms of the public services, as they would be sent at a moment. INVENTED DATA.
 
 Forms: https://www.weather.gov/documentation/services-web-api (points, grids, alerts, products, zones; all JSON-LD
-or GeoJSON) and https://www.ndbc.noaa.gov/docs/ndbc_web_data_guide.pdf (realtime2).
+or GeoJSON) and https://www.ndbc.noaa.gov/docs/ndbc_web_data_guide.pdf (realtime2, latest_obs).
 """
 
 from __future__ import annotations
@@ -364,13 +364,36 @@ _STATION_HEAD = (
 )
 
 
+_LATEST_HEAD = (
+    "#STN     LAT      LON  YYYY MM DD hh mm WDIR WSPD   GST WVHT  DPD APD MWD   PRES  PTDY  ATMP  WTMP  DEWP  VIS"
+    "   TIDE\n"
+    "#text    deg      deg   yr mo day hr mn degT  m/s   m/s   m   sec sec degT   hPa   hPa  degC  degC  degC  nmi"
+    "     ft\n"
+)
+
+
 def realtime(weather: Weather, now: datetime) -> str:
     """``/data/realtime2/{station}.txt``: a shore station, newest row first; waves in the row of each full hour."""
-    newest = (now.astimezone(UTC) - timedelta(minutes=STATION_LATE_MIN)).replace(second=0, microsecond=0)
-    newest -= timedelta(minutes=newest.minute % STATION_EVERY_MIN)
+    newest = _newest_measured_at(now)
     count = STATION_DAYS * 24 * 60 // STATION_EVERY_MIN
     times = [newest - n * timedelta(minutes=STATION_EVERY_MIN) for n in range(count)]
     return _STATION_HEAD + "".join(_station_row(weather, at) for at in times)
+
+
+def latest_observations(weather: Weather, now: datetime) -> str:
+    """``/data/latest_obs/latest_obs.txt``: the newest row of every station there is, which here is one."""
+    at = _newest_measured_at(now)
+    lat_deg, lon_deg = weather.scenario.station_mark
+    wind = " ".join(_station_row(weather, at).split()[5:8])
+    return (
+        f"{_LATEST_HEAD}{weather.scenario.station} {lat_deg:.3f} {lon_deg:.3f} {at:%Y %m %d %H %M} {wind}"
+        " MM MM MM MM 1018.0 MM 18.0 17.0 MM MM MM\n"
+    )
+
+
+def _newest_measured_at(now: datetime) -> datetime:
+    newest = (now.astimezone(UTC) - timedelta(minutes=STATION_LATE_MIN)).replace(second=0, microsecond=0)
+    return newest - timedelta(minutes=newest.minute % STATION_EVERY_MIN)
 
 
 def _station_row(weather: Weather, at: datetime) -> str:

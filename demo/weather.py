@@ -125,6 +125,7 @@ class Scenario:
     zone: str = "GMZ730"
     office: str = "TAE"
     station: str = "NCKF1"
+    station_mark: tuple[float, float] = (30.071, -84.176)
     beliefs: tuple[Belief, ...] = ()
     advisories: tuple[Advisory, ...] = ()
     outages: tuple[Outage, ...] = ()

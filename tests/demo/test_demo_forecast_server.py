@@ -19,6 +19,7 @@ from soakbell.feeds.requests_list import (
     asks_for,
     fetch_newest_product,
     fetch_warnings,
+    latest_observations_ask,
     point_ask,
     zone_ask,
 )
@@ -55,7 +56,8 @@ def transport(clock):
 
 def test_every_request_of_the_service_gets_a_usable_answer(server, transport):
     services = PublicServices(server.base, server.base)
-    asks = [*asks_for(AREA, services), point_ask(30.05, -84.15, services), zone_ask("GMZ730", services)]
+    once = [point_ask(30.05, -84.15, services), zone_ask("GMZ730", services), latest_observations_ask(services)]
+    asks = [*asks_for(AREA, services), *once]
     assert [transport.fetch(ask).status for ask in asks] == [200] * len(asks)
     assert [asked.status for asked in server.asked] == [200] * len(asks)
 

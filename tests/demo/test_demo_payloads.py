@@ -12,7 +12,7 @@ from demo.zone_bulletin import COLUMNS, zone_bulletin
 
 from demo import payloads
 from soakbell.feeds.alerts import parse_alerts
-from soakbell.feeds.buoys import parse_realtime
+from soakbell.feeds.buoys import latest_of, parse_latest, parse_realtime
 from soakbell.feeds.grid import parse_grid
 from soakbell.feeds.points import parse_point, parse_zone
 from soakbell.feeds.zone_text import parse_zone_text
@@ -116,6 +116,14 @@ def test_the_station_measures_the_truth_and_not_the_forecast():
     assert report.newest["wind_kt"].value == pytest.approx(truth.wind_kt, abs=2.5)
     assert timedelta(minutes=15) <= now - report.newest["wind_kt"].at < timedelta(minutes=26)
     assert report.newest["sea_m"].at.minute == 0
+
+
+def test_the_list_of_latest_observations_has_the_station_at_its_place_and_what_it_last_measured():
+    now = datetime(2026, 12, 9, 15, 20, tzinfo=UTC)
+    listed = latest_of(parse_latest(payloads.latest_observations(WEATHER, now).encode()), FORTNIGHT.station)
+    report = parse_realtime(payloads.realtime(WEATHER, now).encode(), FORTNIGHT.station)
+    assert (listed.lat, listed.lon) == FORTNIGHT.station_mark
+    assert [listed.newest[q] for q in ("wind_kt", "gust_kt")] == [report.newest[q] for q in ("wind_kt", "gust_kt")]
 
 
 def test_points_and_zone_lead_to_the_cells_of_the_boat():

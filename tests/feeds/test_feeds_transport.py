@@ -30,6 +30,7 @@ from soakbell.feeds.requests_list import (
     fetch_newest_product,
     fetch_warnings,
     grid_ask,
+    newest_listed,
     observations_ask,
     point_ask,
     warnings_ask,
@@ -808,6 +809,8 @@ def test_the_newest_product_is_found_by_its_time_whatever_the_order() -> None:
     reply = fetch_newest_product(shelf, "TAE")
     assert json.loads(reply.body) == {"productText": "CWFTAE"}
     assert (reply.kind, reply.key) == (SourceKind.ZONE_TEXT, "TAE")
+    listed = newest_listed(shelf, "TAE")
+    assert (listed.issued_at, listed.ask.url) == (datetime(2026, 12, 8, 9, 31, tzinfo=UTC), reply.url)
 
 
 def test_of_two_products_with_one_time_the_first_in_the_list_is_taken() -> None:

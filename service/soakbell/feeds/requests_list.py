@@ -149,17 +149,48 @@ def observations_ask(station: str, services: PublicServices = PUBLIC, *, fresh: 
     )
 
 
+def latest_observations_ask(services: PublicServices = PUBLIC) -> Ask:
+    """The newest row of every station, with its position. One file for all: its key is ``latest observations``."""
+    return Ask(
+        kind=SourceKind.OBSERVATIONS,
+        key="latest observations",
+        url=f"{services.buoys}/data/latest_obs/latest_obs.txt",
+        accept="text/plain",
+        expects=("text/plain",),
+    )
+
+
+@dataclass(frozen=True)
+class ListedProduct:
+    """The newest text product that an office's list names: when it was issued (UTC), and how it is asked for."""
+
+    issued_at: datetime
+    ask: Ask
+
+
+def newest_listed(
+    transport: Fetcher, office: str, product: str = "CWF", services: PublicServices = PUBLIC
+) -> ListedProduct:
+    """What an office's list says is newest.
+
+    Raises:
+        FetchFailed: the list couldn't be had, or is empty.
+        NotUnderstood: the list can't be read. One entry without a readable time is enough: it may be the newest.
+    """
+    listing = transport.fetch(listing_ask(office, product, services))
+    issued_at, product_id = _newest_issue(listing, office, product)
+    return ListedProduct(issued_at, product_ask(office, product_id, services))
+
+
 def fetch_newest_product(
     transport: Fetcher, office: str, product: str = "CWF", services: PublicServices = PUBLIC
 ) -> RawReply:
     """The newest text product of an office; ``key`` is the office.
 
     Raises:
-        FetchFailed: the list or the product couldn't be had, or the list is empty.
-        NotUnderstood: the list can't be read. One entry without a readable time is enough: it may be the newest.
+        FetchFailed, NotUnderstood: as ``newest_listed``; also where the product couldn't be had.
     """
-    listing = transport.fetch(listing_ask(office, product, services))
-    return transport.fetch(product_ask(office, _newest_id(listing, office, product), services))
+    return transport.fetch(newest_listed(transport, office, product, services).ask)
 
 
 def fetch_warnings(transport: Fetcher, zone: str, services: PublicServices = PUBLIC) -> tuple[RawReply, ...]:
@@ -188,15 +219,14 @@ def fetch_warnings(transport: Fetcher, zone: str, services: PublicServices = PUB
         ask = replace(ask, url=following, key=f"{zone} page {len(pages) + 1}")
 
 
-def _newest_id(listing: RawReply, office: str, product: str) -> str:
+def _newest_issue(listing: RawReply, office: str, product: str) -> tuple[datetime, str]:
     where = f"list of {product} from {office}"
     entries = list_at(read_object(listing.body, what="a list of text products"), "@graph", where)
     if not entries:
         raise FetchFailed(f"{where}: it is empty", retry=True)
     issued = [_issue(entry, product, where) for entry in entries]
-    newest_at = max(at for at, _ in issued)
-    # Of two with one time (a correction) the list's own order, newest first, decides.
-    return next(found for at, found in issued if at == newest_at)
+    # Of two with one time (a correction) the list's own order, newest first, decides: max gives the first.
+    return max(issued, key=lambda issue: issue[0])
 
 
 def _issue(entry: object, product: str, where: str) -> tuple[datetime, str]:
