@@ -300,6 +300,59 @@ def test_outlooks_are_told_and_bar_nothing(text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    "said",
+    [
+        "A Small Craft Advisory may be needed",
+        "Small Craft Advisory conditions likely tonight",
+        "Gale Watch possible",
+        "A Gale Warning could be issued, or a Storm Watch may be needed",
+    ],
+)
+def test_an_official_event_that_may_come_is_an_outlook(said: str) -> None:
+    says = read_period(f"N winds 10 kt. {said}. Seas 2 ft.")
+    assert (says.not_understood, says.outlooks) == ((), (said,))
+
+
+OFFICIAL = [
+    "Gale warning in effect",
+    "GALE WARNING IN EFFECT",
+    "Small Craft Advisory",
+    "A Small Craft Advisory is in effect until noon",
+    "Small Craft Advisory conditions",
+    "Small Craft Advisory conditions expected",
+    "Small Craft Advisory may remain",
+    "A Small Craft Advisory may be needed, Gale Warning tonight",
+    "Hurricane warning conditions",
+    "Tropical storm watch",
+    "Gale watches today",
+    "Dense fog advisory",
+    "Storm warning for the waters, some of the thunderstorms may produce gusty winds",
+    "Thunderstorms may produce gusts, special marine warning",
+    "Freezing spray advisory",
+    "SCA in effect",
+    "Marine Weather Statement",
+    "Hazardous seas warning",
+]
+
+
+@pytest.mark.parametrize(
+    "before", ["", "N winds 10 kt. ", "N winds 10 kt. Seas 2 ft. ", "N winds 10 kt, ", "N winds 10 kt "]
+)
+@pytest.mark.parametrize(
+    "after", [". Seas 2 ft.", ", N winds 10 kt.", "...N winds 10 kt.", " N winds 10 kt.", "."]
+)
+@pytest.mark.parametrize("said", OFFICIAL)
+def test_an_official_event_within_a_period_is_never_passed_over(said: str, before: str, after: str) -> None:
+    assert read_period(f"{before}{said}{after}").not_understood != ()
+
+
+@pytest.mark.parametrize("lead", ["in", "near", "for", "over", "around"])
+def test_an_official_event_is_never_taken_for_the_name_of_a_place(lead: str) -> None:
+    for said in ("Small Craft Advisory", "Gale Warning Waters", "Watch Island", "SCA"):
+        assert read_period(f"N winds 10 kt {lead} {said}. Seas 2 ft.").not_understood != (), said
+
+
+@pytest.mark.parametrize(
     "text",
     [
         "Less than 2 ft.",

@@ -420,6 +420,22 @@ def test_where_the_lines_of_a_captured_period_break_changes_nothing(shared: Path
 
 
 @pytest.mark.shared
+@pytest.mark.parametrize("said", ["Gale warning in effect.", "Small Craft Advisory.", "HURRICANE WATCH TODAY..."])
+def test_an_official_sentence_put_into_a_captured_period_is_never_passed_over(shared: Path, said: str) -> None:
+    texts = {
+        period.text
+        for path in sorted((shared / "data" / "weather" / "cwf").iterdir())
+        for forecast in parse_zone_text(path.read_bytes()).segments
+        for period in forecast.periods
+    }
+    for text in sorted(texts)[::3]:
+        sentences = re.split(r"(?<=[a-z0-9]\.) (?=[A-Z])", text)
+        for at in range(len(sentences) + 1):
+            put = " ".join([*sentences[:at], said, *sentences[at:]])
+            assert read_period(put).not_understood != (), put
+
+
+@pytest.mark.shared
 def test_a_large_forecast_is_read_at_once(shared: Path) -> None:
     body = (shared / "data" / "weather" / "cwf" / "cwf_HFO-20230615T201352Z.json").read_bytes()
     took = []

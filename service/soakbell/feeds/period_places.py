@@ -37,7 +37,7 @@ def _is_name(token: Token, shouting: bool) -> bool:
 _NEVER_NAMES = words.split_words(
     """up less than under below above exceeding greater more least gale gales storm hurricane tropical force calm
     higher stronger near within beyond outside inside past between across off out very steep hazardous lower lesser
-    kn knt kph ms m s"""
+    kn knt kph ms m s advisory advisories warning warnings watch watches statement statements sca craft effect"""
 )
 
 

@@ -84,9 +84,16 @@ def _names_a_measure(tokens: Sequence[Token]) -> bool:
 
 
 def _is_outlook(tokens: Sequence[Token]) -> bool:
-    return any(token.low in words.WARNING_WORDS for token in tokens) and all(
-        token.low in words.OUTLOOK_WORDS or token.kind in (Kind.TIME, Kind.LINK) or token.low == ","
-        for token in tokens
+    """Says that an official event may come; each clause that names one has to say so."""
+    events = [clause for clause in _clauses(tokens) if any(token.low in words.WARNING_WORDS for token in clause)]
+    return (
+        bool(events)
+        and all(any(token.low in words.CHANCE_WORDS for token in clause) for clause in events)
+        and not any(token.low in words.LASTING_WORDS for token in tokens)
+        and all(
+            token.low in words.OUTLOOK_WORDS or token.kind in (Kind.TIME, Kind.LINK) or token.low == ","
+            for token in tokens
+        )
     )
 
 
@@ -95,6 +102,7 @@ def _is_storm_remark(tokens: Sequence[Token]) -> bool:
     return (
         any(token.kind is Kind.THUNDER for token in tokens)
         and any(token.low in words.MODALS for token in tokens)
+        and not any(token.low in words.WARNING_WORDS for token in tokens)
         and not any(band_at(tokens, at) for at in range(len(tokens)))
     )
 

@@ -230,12 +230,17 @@ OUTLOOK_WORDS = frozenset(
     _words("""
     small craft advisory advisories gale gales storm warning warnings watch hurricane force tropical
     hazardous seas dense fog freezing spray heavy may might could can be needed required issued
-    necessary possible is are will conditions condition if winds wind a an the or and for likely remain
-    in effect this area level
+    necessary possible is are conditions condition if winds wind a an the or and for likely in this area
+    level
     """)
 )
-WARNING_WORDS = frozenset(_words("advisory advisories warning warnings watch"))
+"""Words of a sentence such as "A Small Craft Advisory may be needed". None can say that one is in effect."""
+WARNING_WORDS = frozenset(_words("advisory advisories warning warnings watch watches statement statements sca"))
 MODALS = frozenset(_words("may might could can capable"))
+CHANCE_WORDS = frozenset(_words("may might could can possible likely"))
+"""Without one of these beside it, an official event named in a period is taken to hold."""
+LASTING_WORDS = frozenset(_words("remain remaining continuing persisting being having"))
+"""Beside the name of an official event these say that it holds already, whatever may come of it."""
 
 HIGHER_IN_STORMS = re.compile(
     r"(?:winds?|waves?|seas?)(?:,? (?:and|or) (?:winds?|waves?|seas?|visibilities))*"
