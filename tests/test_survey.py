@@ -349,6 +349,21 @@ def test_a_warning_that_vanished_from_the_list_is_held_to_its_end() -> None:
     assert found.messages == earlier
 
 
+def test_a_cancel_dated_hours_ahead_frees_no_hour() -> None:
+    first = warning("f1", sent_at=NOW - HOUR, onset_at=NOW, ends_at=NOW + 9 * HOUR)
+    cancel = warning(
+        "f2",
+        sent_at=NOW + 3 * HOUR,
+        onset_at=NOW,
+        ends_at=NOW + 9 * HOUR,
+        action="CAN",
+        message_type="Cancel",
+        references=["f1"],
+    )
+    (bar,) = surveyed(world(warnings=[first, cancel])).conditions["Inner Bay"].bars
+    assert bar.ends_at == NOW + 9 * HOUR
+
+
 def test_a_warning_holds_even_where_its_list_is_stale() -> None:
     """A3: an old list can't say that nothing is in force, but what it has still stands."""
     long = warning("l1", sent_at=NOW - 9 * HOUR, onset_at=NOW, ends_at=NOW + 9 * HOUR)

@@ -241,7 +241,7 @@ class _Reader:
     def _warnings(self, area: ForecastArea, bars: list[Bar]) -> bool:
         """Whether it is known what is in force. A warning counts for a zone whichever list it stood in."""
         end = self.hours[-1].to_pydatetime() + timedelta(hours=1)
-        for held in in_force(self.messages, [area.zone], self.now, end):
+        for held in in_force(self.messages, [area.zone], self.now, end, sent_by=self.now + FUTURE_SLACK):
             self.held.append(held)
             if bars_a_pull(held, self.settings.sources.not_a_bar):
                 values = {

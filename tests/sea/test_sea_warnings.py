@@ -123,8 +123,15 @@ def test_a_message_that_runs_out_before_its_event_begins_leaves_the_end_open() -
     assert spans([message(onset=20, ends=None, expires=6)]) == [("a", 20, None)]
 
 
-def test_an_end_before_the_begin_is_no_end() -> None:
-    assert spans([message(onset=20, ends=12)]) == [("a", 20, None)]
+def test_an_end_before_the_begin_is_no_end_and_the_event_holds_from_the_earliest_of_all_times() -> None:
+    """Onset and end may have been swapped: then the event had begun by what is told as its end."""
+    assert spans([message(onset=20, ends=12)]) == [("a", 0, None)]
+    assert spans([message(sent=15, onset=20, ends=12)]) == [("a", 12, None)]
+    swapped = message(sent=0, onset=8, ends=2, vtec=(code("NEW", 2, 8),))
+    assert spans([swapped]) == [("a", 0, 8)]
+    one_end_wrong = message(sent=0, onset=8, ends=2, vtec=(code("NEW", 8, 20),))
+    assert spans([one_end_wrong]) == [("a", 0, 20)]
+    assert spans([message(sent=0, onset=8, ends=2, vtec=(code("NEW", 8, None),))]) == [("a", 0, None)]
 
 
 def test_a_vtec_end_of_noughts_is_until_further_notice() -> None:
@@ -266,6 +273,43 @@ def test_an_update_takes_over_for_its_zones_and_leaves_the_others() -> None:
 def test_an_update_may_shorten_an_event() -> None:
     update = message("b", type_="Update", sent=3, ends=5, refs=("a",))
     assert spans([message(), update], first=6) == []
+
+
+@pytest.mark.parametrize("event", ["Small Craft Advisory", "Rip Current Statement"])
+def test_an_update_without_vtec_ends_no_event_that_has_one(event: str) -> None:
+    """F8: in doubt both are kept."""
+    update = message("b", type_="Update", sent=3, ends=4, refs=("a",), event=event)
+    assert spans([message(vtec=(code("NEW"),)), update]) == [("a", 0, 12), ("b", 3, 4)]
+
+
+def test_what_was_sent_later_than_now_ends_nothing() -> None:
+    """A cancel or update dated hours ahead has a wrong date; the event it names is held to its own end."""
+    asked = DAWN, DAWN + 48 * H
+    for type_, action in (("Cancel", "CAN"), ("Update", "CON")):
+        ahead = message("b", type_=type_, sent=3, onset=40, ends=45, refs=("a",), vtec=(code(action, 40, 45),))
+        messages = [message(vtec=(code("NEW"),)), ahead]
+        first = in_force(messages, {BAY}, *asked, sent_by=DAWN + H)[0]
+        assert (first.message.id, first.ends_at) == ("a", DAWN + 12 * H)
+        assert in_force(messages, {BAY}, *asked, sent_by=DAWN + 3 * H)[0].ends_at == DAWN + 3 * H
+
+
+@pytest.mark.parametrize("action", ["CON", "EXT", "EXA", "EXB", "COR"])
+def test_an_update_that_carries_an_event_on_opens_no_gap_in_it(action: str) -> None:
+    """A later onset than the event's own is a wrong one: it runs on from its earlier begin."""
+    update = message("b", type_="Update", sent=3, onset=33, ends=45, refs=("a",), vtec=(code(action, 33, 45),))
+    running, ahead = message(vtec=(code("NEW"),)), message(onset=8, vtec=(code("NEW", 8),))
+    assert spans([running, update]) == [("a", 0, 3), ("b", 3, 45)]
+    assert spans([ahead, update]) == [("b", 8, 45)]
+    again = message("c", type_="Update", sent=6, onset=40, ends=50, refs=("b",), vtec=(code(action, 40, 50),))
+    assert spans([running, update, again]) == [("a", 0, 3), ("b", 3, 6), ("c", 6, 50)]
+
+
+def test_what_an_update_carries_on_is_remembered_with_it() -> None:
+    """Else the gap would open as soon as the first message had ended."""
+    first = message(vtec=(code("NEW"),))
+    update = message("b", type_="Update", sent=3, onset=33, ends=45, refs=("a",), vtec=(code("CON", 33, 45),))
+    assert remember([first], reply(update), DAWN + 20 * H) == (first, update)
+    assert spans(list(remember([first], reply(update), DAWN + 20 * H)), first=20, last=21) == [("b", 3, 45)]
 
 
 def test_an_update_found_by_vtec_takes_over_without_a_reference() -> None:

@@ -7,7 +7,7 @@ Source of the state rules: OASIS Common Alerting Protocol 1.2, sections 3.2.1 an
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from soakbell.errors import NotUnderstood
@@ -187,7 +187,12 @@ def joined(pages: Sequence[AlertsReply]) -> AlertsReply:
 
 
 def in_force(
-    messages: Iterable[OfficialWarning], zones: Collection[str], at_from: datetime, at_to: datetime
+    messages: Iterable[OfficialWarning],
+    zones: Collection[str],
+    at_from: datetime,
+    at_to: datetime,
+    *,
+    sent_by: datetime | None = None,
 ) -> tuple[HeldWarning, ...]:
     """What is in force for any of ``zones`` at some moment from ``at_from`` to ``at_to``.
 
@@ -197,14 +202,20 @@ def in_force(
     - a later message with the same VTEC event whose action is CAN, whatever its CAP type (captured lists carry
       cancels as type Alert), or an update whose action carries the event on, which then holds it instead.
 
-    Where references and VTEC disagree, or a VTEC string wasn't understood, both messages hold. UPG ends
-    nothing: the higher warning holds beside what it replaces. Severity plays no part, nor does the name.
+    Where references and VTEC disagree, where a VTEC event meets an update that has none, or where a VTEC string
+    wasn't understood, both messages hold. UPG ends nothing: the higher warning holds beside what it replaces.
+    Severity plays no part, nor does the name.
 
     Times: from the earliest stated begin (``onset``, VTEC; else ``effective`` or ``sent``) to the latest stated
     end (``ends``, VTEC); only where none is stated, to ``expires``, which is the end of the message. Without any,
-    or with an end that isn't after the begin (EXP aside), or with a VTEC end of noughts: until further notice.
+    or with a VTEC end of noughts: until further notice. Where a stated end isn't after the begin (EXP aside) the
+    event holds from the earliest of all its times, and until further notice unless another end is. An update that
+    carries an event on doesn't put off its begin.
 
     A message that names no zone holds for every zone. The order of messages and copies of them don't matter.
+
+    Args:
+        sent_by: what was sent later ends nothing: its date is wrong, or the clock is. None: all counts.
 
     Returns:
         Sorted by begin, event, id.
@@ -212,8 +223,9 @@ def in_force(
     actual = [m for m in dict.fromkeys(messages) if m.status == "Actual"]
     zones_of: dict[tuple[OfficialWarning, datetime, datetime | None], list[str]] = {}
     for zone in sorted(set(zones)):
-        acting = [m for m in actual if zone in m.zones]
-        for hold in (hold for m in actual if _speaks_for(m, zone) for hold in _holds_of(m)):
+        acting = [m for m in actual if zone in m.zones and (sent_by is None or m.sent_at <= sent_by)]
+        holds = [hold for m in actual if _speaks_for(m, zone) for hold in _holds_of(m)]
+        for hold in (_carried_on(hold, holds, zone) for hold in holds):
             ends_at = _end_with(acting, hold, zone)
             over = ends_at is not None and (ends_at <= hold.starts_at or ends_at <= at_from)
             if not over and hold.starts_at <= at_to:
@@ -246,9 +258,9 @@ def remember(
     """The messages to go on with after a new reply: its own, and all earlier ones that still matter.
 
     A message that vanished from the list without a cancel is kept to the end of its event. Kept too is what ends
-    or replaces a kept message. A message without an end that vanished is kept for good, unless the reply is
-    whole, answers for one of its zones (``asked``), and the message itself has expired: the service renews what
-    is still in force before that.
+    or replaces a kept message, and what a kept message carries on. A message without an end that vanished is kept
+    for good, unless the reply is whole, answers for one of its zones (``asked``), and the message itself has
+    expired: the service renews what is still in force before that.
 
     Args:
         asked: the zones that the reply answers for.
@@ -266,6 +278,8 @@ def remember(
         return not (answered and message.expires_at is not None and message.expires_at <= now)
 
     kept = {m for m in messages if matters(m)}
+    carrying = [hold for m in kept for hold in _holds_of(m) if _carries_on(hold)]
+    kept |= {m for m in messages for hold in _holds_of(m) if any(_is_carried_by(hold, c) for c in carrying)}
     holds = [hold for m in kept for hold in _holds_of(m)]
     return tuple(m for m in messages if m in kept or any(_acts_on(m, hold) for hold in holds))
 
@@ -292,14 +306,34 @@ def _event(message: OfficialWarning, vtec: Vtec | None) -> _Hold:
     issued_at = min(message.sent_at, message.effective_at or message.sent_at)
     begins = [t for t in (message.onset_at, (vtec.begins_at or issued_at) if vtec else None) if t is not None]
     starts_at = min(begins, default=issued_at)
-    if vtec is not None and vtec.ends_at is None:
-        return _Hold(message, vtec, starts_at, None)
     ends = [t for t in (message.ends_at, vtec.ends_at if vtec else None) if t is not None]
     ends_at = max(ends) if ends else message.expires_at
-    told_as_over = vtec is not None and vtec.action == "EXP"
-    if ends_at is not None and ends_at <= starts_at and not told_as_over:
+    if vtec is not None and vtec.ends_at is None:
         ends_at = None
+    if vtec is None or vtec.action != "EXP":
+        if ends_at is not None and ends_at <= starts_at:
+            ends_at = None
+        if any(end <= starts_at for end in ends):
+            starts_at = min(issued_at, *ends)
     return _Hold(message, vtec, starts_at, ends_at)
+
+
+def _carries_on(hold: _Hold) -> bool:
+    return hold.vtec is not None and hold.vtec.action in _CARRIES_ON and hold.message.message_type == "Update"
+
+
+def _is_carried_by(earlier: _Hold, later: _Hold) -> bool:
+    """Whether ``later``, which carries an event on, ends ``earlier`` and stands in its place."""
+    same = earlier.vtec is None or (later.vtec is not None and earlier.vtec.event == later.vtec.event)
+    return same and _stopped_at(later.message, earlier) is not None
+
+
+def _carried_on(hold: _Hold, holds: Iterable[_Hold], zone: str) -> _Hold:
+    """The hold, begun no later than what it carries on: else an update could open a gap in a running event."""
+    if not _carries_on(hold) or zone not in hold.message.zones:
+        return hold
+    begins = [max(e.starts_at, hold.message.sent_at) for e in holds if _is_carried_by(e, hold)]
+    return replace(hold, starts_at=min([hold.starts_at, *begins]))
 
 
 def _end_with(acting: Iterable[OfficialWarning], hold: _Hold, zone: str) -> datetime | None:
@@ -322,7 +356,7 @@ def _stopped_at(other: OfficialWarning, hold: _Hold) -> datetime | None:
         return None
     if hold.vtec is not None and other.vtec:
         return _stopped_by_vtec(other, hold.vtec, message.sent_at)
-    if message.id not in other.references:
+    if message.id not in other.references or (hold.vtec is not None and other.message_type == "Update"):
         return None
     carries_on = any(v.action in _CARRIES_ON for v in other.vtec)
     if other.message_type == "Update" or (other.message_type == "Cancel" and not carries_on):
