@@ -211,3 +211,15 @@ def test_a_fault_reads_as_a_sentence() -> None:
 def test_entries_do_not_share_ids_and_default_keys() -> None:
     made = [told(TrapsSet()) for _ in range(50)]
     assert len({entry.id for entry in made}) == len({entry.key for entry in made}) == 50
+
+
+@pytest.mark.parametrize(
+    ("given", "lacking"), [(TrapsSet(start=START), "end"), (TrapsSet(end=END), "start")], ids=["start", "end"]
+)
+def test_a_set_with_one_new_mark_is_asked_for_the_other(given: TrapsSet, lacking: str) -> None:
+    """A string can't lie between a new mark and one that may be miles away."""
+    ((key, found, write),) = faults(told(given))
+    assert key == lacking
+    assert found.startswith("nothing beside")
+    assert write == "both marks, or neither where the string lies as before"
+    assert faults(told(TrapsSet(start=START, end=END))) == []
