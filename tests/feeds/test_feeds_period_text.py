@@ -313,6 +313,30 @@ def test_an_official_event_that_may_come_is_an_outlook(said: str) -> None:
     assert (says.not_understood, says.outlooks) == ((), (said,))
 
 
+@pytest.mark.parametrize(
+    ("text", "thunder_pct"),
+    [("Frequent lightning.", 100), ("A chance of lightning.", 54), ("Rain with lightning possible.", 54)],
+)
+def test_lightning_is_thunder(text: str, thunder_pct: float) -> None:
+    says = read_period(f"N winds 10 kt. Seas 1 ft. {text}")
+    assert (says.not_understood, says.thunder_pct) == ((), thunder_pct)
+
+
+@pytest.mark.parametrize("text", ["A passing squall.", "Showers and a brief squall.", "Squalls."])
+def test_a_squall_has_a_wind_that_nobody_tells(text: str) -> None:
+    says = read_period(f"N winds 10 kt. Seas 1 ft. {text}")
+    assert says.not_understood != ()
+    assert says.thunder_pct is None
+
+
+@pytest.mark.parametrize(
+    "text", ["Dense smoke.", "Areas of thick haze.", "Dense fog.", "Patchy dense smoke and fog."]
+)
+def test_what_veils_the_waters_densely_is_dense_fog(text: str) -> None:
+    says = read_period(f"N winds 10 kt. Seas 1 ft. {text}")
+    assert (says.not_understood, says.visibility_nm) == ((), 0.25)
+
+
 OFFICIAL = [
     "Gale warning in effect",
     "GALE WARNING IN EFFECT",

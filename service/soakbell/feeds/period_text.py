@@ -132,9 +132,11 @@ def _read_weather(tokens: Sequence[Token], text: str, period: PeriodNotes) -> No
     if Kind.THUNDER in kinds:
         for clause in _clauses(tokens):
             period.thunder_pct = max(period.thunder_pct, _thunder_pct(clause))
-    if Kind.FOG in kinds:
-        dense = any(token.low == "dense" for token in tokens)
-        period.visibility_nm = min(period.visibility_nm, words.DENSE_FOG_NMI if dense else words.FOG_NMI)
+    dense = any(token.low in words.DENSE_WORDS for token in tokens)
+    if dense and (Kind.FOG in kinds or any(token.low in words.VEILING_WORDS for token in tokens)):
+        period.visibility_nm = min(period.visibility_nm, words.DENSE_FOG_NMI)
+    elif Kind.FOG in kinds:
+        period.visibility_nm = min(period.visibility_nm, words.FOG_NMI)
     if _FREEZING_SPRAY.search(text):
         period.outlooks.append(text)
 

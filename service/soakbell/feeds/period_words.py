@@ -34,6 +34,10 @@ DENSE_FOG_NMI = 0.25
 FOG_NMI = 0.5
 """Visibility that fog words stand for (memory: fog is under 5/8 statute mile, 0.54 nmi)."""
 
+DENSE_WORDS = frozenset({"dense", "thick"})
+VEILING_WORDS = frozenset({"smoke", "haze", "dust", "ash", "snow"})
+"""With "dense" or "thick" beside them these stand for the visibility of dense fog (house rule)."""
+
 
 class Kind(Enum):
     """What a word does in a sentence."""
@@ -132,9 +136,9 @@ _WEATHER = _words("""
     likely probable probably intermittent isolated scattered numerous widespread areas area patchy
     patches patch few definite periods occasional heavy moderate dense locally periodic increasing
     decreasing becoming diminishing mostly partly tapering ending developing spreading changing over
-    into possibly brief passing mainly lightning cold warm dry wet breezy sprinkles sprinkle light thick
+    into possibly brief passing mainly cold warm dry wet breezy sprinkles sprinkle light thick
     rapid rapidly accumulation possible expected near around vicinity in and then early late icing
-    squall snowfall rainfall downpours unsettled rumbles ash volcanic mostly variable
+    snowfall rainfall downpours unsettled rumbles ash volcanic mostly variable
     """)
 FALLING_WORDS = split_words("""
     rain snow sleet drizzle freezing showers flurries icing ice hail wintry mist accumulation
@@ -151,7 +155,9 @@ SKY_WORDS = frozenset(
 )
 """A sentence without numbers is weather only if it has one of these."""
 
-_THUNDER = _words("thunderstorm thunderstorms tstm tstms thunder thundershowers waterspout waterspouts")
+_THUNDER = _words("""
+    thunderstorm thunderstorms tstm tstms thunder thundershower thundershowers lightning waterspout waterspouts
+    """)
 _FOG = _words("fog foggy mist")
 _PLACE = _words("""
     shore shores coast coasts coastline island islands inlet inlets entrance entrances channel channels
