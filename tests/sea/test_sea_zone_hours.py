@@ -187,7 +187,7 @@ SUB_AREAS = period(
 def test_the_part_of_the_zone_counts_only_where_the_place_is_told_to_lie_in_it(
     area: str | None, wind_kt: float, gust_kt: float
 ) -> None:
-    """What the part leaves unsaid is taken from the zone as a whole, else from the worst part."""
+    """The worst of the part and the zone as a whole; what neither says is the worst of all parts."""
     row = hours(SUB_AREAS, area=area).numbers.loc[DAWN]
     assert row[["wind_kt", "gust_kt", "sea_m"]].tolist() == [wind_kt, gust_kt, 1.2]
 
@@ -197,6 +197,31 @@ def test_a_part_that_excepts_itself_from_the_zone_has_its_own_number() -> None:
     assert hours(parted, area="N of Cape Grebe").numbers.loc[DAWN, "wind_kt"] == 35.0
     assert hours(parted, area="elsewhere").numbers.loc[DAWN, "wind_kt"] == 35.0
     assert hours(parted, area="N of Cape Grebe").numbers.loc[DAWN, "sea_m"] == 1.0
+
+
+def test_what_is_said_of_the_whole_zone_counts_for_its_parts_too() -> None:
+    parted = period(
+        0,
+        1,
+        state(25.0, 1.8, gust_kt=35.0),
+        state(10.0, 0.3, area="Apalachee Bay", whole=False),
+        state(40.0, 3.0, area="near South Point"),
+    )
+    table = hours(parted, area="apalachee bay")
+    assert table.numbers.loc[DAWN, ["wind_kt", "gust_kt", "sea_m"]].tolist() == [25.0, 35.0, 1.8]
+    assert not table.whole.loc[DAWN, "sea_m"]
+
+
+@pytest.mark.parametrize("area", [".", ",", " . ", ""])
+def test_a_part_without_a_name_is_no_part(area: str) -> None:
+    parted = period(0, 1, state(10.0, 0.3), state(30.0, 2.4, area="near South Point"))
+    assert hours(parted, area=area).numbers.loc[DAWN, "wind_kt"] == 30.0
+
+
+def test_rough_water_is_passed_over_nowhere() -> None:
+    for said in ("rough", "choppy; very rough", "a heavy chop"):
+        assert said in hours(period(0, 1, state(15.0, 0.3), chop=said)).unclear.iloc[0]
+    assert hours(period(0, 1, state(15.0, 0.3), chop="choppy")).unclear.iloc[0] == ""
 
 
 def test_words_for_chop_count_only_in_protected_waters() -> None:

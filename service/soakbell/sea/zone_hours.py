@@ -40,7 +40,8 @@ def hours_of_zone_forecast(
         area: the part of the zone the place is told to lie in, as the forecast names it ("northern portion",
             case and points don't matter); None, or a part that a period doesn't name: the worst of all parts.
         chop_m: height in metres for each chop word ("choppy", "a moderate chop") where the place is told to lie
-            in protected waters; empty elsewhere, then chop words are passed over in favour of seas.
+            in protected waters; empty elsewhere, then chop words are passed over in favour of seas, but "rough"
+            and "a heavy chop" leave the period unclear: they may be said of the open waters.
 
     Returns:
         Hours from the first period's start to the last one's end. An hour is unclear where its period, or its
@@ -134,6 +135,8 @@ def _said(period: ForecastPeriod, area: str | None, chop_m: Mapping[str, float])
     if chop_m and period.chop:
         sea_m, sea_whole, missing = _chop(period.chop, chop_m)
         unclear = "; ".join(part for part in (unclear, missing) if part)
+    elif any(word in period.chop for word in ("rough", "heavy")):
+        unclear = "; ".join(part for part in (unclear, period.chop) if part)
     return _Said(
         wind_kt=_max(_high(state) for state in states),
         gust_kt=_max(state.gust_kt for state in states),
@@ -150,23 +153,17 @@ def _said(period: ForecastPeriod, area: str | None, chop_m: Mapping[str, float])
 def _states_for(states: Sequence[AreaState], area: str | None) -> list[AreaState]:
     """The states that count for a place in ``area``, each cut down to the quantities it is asked for.
 
-    The part's own state speaks first; what it leaves unsaid the zone as a whole says; what that leaves unsaid
-    too is the worst of all parts.
+    The part's own state and that of the zone as a whole both count, for the zone's words may mean the part too;
+    other named parts are dropped. What neither says is the worst of all parts.
     """
-    if area is None:
+    wanted = _plain(area or "")
+    if not wanted or not any(_plain(state.area) == wanted for state in states):
         return list(states)
-    wanted = _plain(area)
-    own = [state for state in states if _plain(state.area) == wanted]
-    if not own:
-        return list(states)
-    general = [state for state in states if not state.area]
+    near = [state for state in states if _plain(state.area) in (wanted, "")]
     chosen: list[AreaState] = []
     for cut in _CUTS:
-        for group in (own, general, states):
-            said = [state for state in map(cut, group) if _says_something(state)]
-            if said:
-                chosen.extend(said)
-                break
+        said = [state for state in map(cut, near) if _says_something(state)]
+        chosen.extend(said or [state for state in map(cut, states) if _says_something(state)])
     return chosen
 
 
