@@ -60,7 +60,7 @@ def test_the_log_tells_which_source_failed_and_why_without_a_position(
             raise FetchFailed(f"{ask.url}: nobody answers", retry=True)
 
     cells = (('grid = "TAE/77,71"\n', ""), ('grid = "TAE/76,65"\n', ""))
-    Desk(settings_with(*cells), store, SetClock(NOW), Astray()).poll()
+    Desk(settings_with(*cells), store, SetClock(NOW), Astray()).sources.poll()
     lines = [json.loads(JsonLines().format(record)) for record in caplog.records]
     assert {line["provider"] for line in lines} == {"point", "zone text", "warnings"}
     assert all(line["boat"] == "Little Grebe" and "nobody answers" in line["fault"] for line in lines)

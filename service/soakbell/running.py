@@ -59,7 +59,7 @@ def letter_now(settings: Settings, *, fetch: bool) -> str:
     try:
         if fetch:
             print("asking the sources; one that doesn't answer takes minutes", file=sys.stderr)
-            house.desk.poll()
+            house.desk.sources.poll()
         return house.desk.letter_text(local_day(SystemClock().now(), settings.harbor.time_zone))
     finally:
         house.close()

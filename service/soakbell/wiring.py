@@ -61,7 +61,7 @@ def build(
         write_failed=desk.write_failed,
         recheck=desk.recheck,
         send=partial(_send, smtp_of(settings), clock),
-        poll=desk.poll,
+        poll=desk.sources.poll,
         housekeep=desk.housekeep,
         heartbeat=heartbeat_of(settings),
     )

@@ -46,7 +46,7 @@ def fetch_once(folder: Path) -> None:
         house = build(settings, clock=clock, fetcher=fetcher, invented=True)
         log = season_log(settings.trap_strings, FORTNIGHT.zone_name)
         take_entries(house.store, log, settings.trap_strings, clock.now())
-        house.desk.poll()
+        house.desk.sources.poll()
         (folder / "at").write_text(clock.now().isoformat())
         house.close()
 
