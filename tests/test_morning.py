@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -30,8 +32,11 @@ from law.world import (
     warning,
     world,
 )
-from soakbell.morning import failed_call
+from soakbell.gear.log import BroughtAshore, LogEntry, Moved
+from soakbell.gear.strings import Mark
+from soakbell.morning import failed_call, look_again
 from soakbell.planning.call import Call, CallWord, DayState
+from soakbell.planning.trips import distance_nmi
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.survey import ReplyKey
 
@@ -417,3 +422,64 @@ def test_a_text_of_the_evening_before_speaks_of_the_day_by_its_new_clock(
     monday = datetime(day.year, day.month, day.day + 1, tzinfo=UTC)
     assert sea_m[pd.Timestamp(monday + (six_central - 1) * HOUR)] == pytest.approx(4 * 0.3048)
     assert sea_m[pd.Timestamp(monday + six_central * HOUR)] == pytest.approx(3 * 0.3048)
+
+
+# ---- Strings that were moved
+
+
+def moved(world_: World, name: str, start: Mark, end: Mark) -> World:
+    """The string lies between other marks since yesterday."""
+    at = NOW - 20 * HOUR
+    entry = LogEntry(f"move {name}", f"move {name}", at, at, "cli", Moved(start, end), name)
+    return replace(world_, entries=(*world_.entries, entry))
+
+
+NEARBY = (Mark(29.975, -84.250), Mark(29.979, -84.228))  # 4 nmi west of the point of Outer Bay
+FAR_OFF = (Mark(29.640, -84.180), Mark(29.640, -84.160))  # 0.28 degrees south of it: 16.8 nmi
+
+
+def test_a_moved_string_is_planned_for_where_it_lies_now() -> None:
+    morning = moved(CALM, "Outer Bar", *NEARBY).call()
+    assert [(s.start, s.end) for s in morning.strings if s.name == "Outer Bar"] == [NEARBY]
+    assert morning.trip is not None
+    assert [leg.string for leg in morning.trip.hauls] == ["Nine Foot", "Outer Bar"]
+    harbor, (nine_foot, _) = CALM.settings.harbor.mark, CALM.settings.trap_strings
+    stops = (harbor, nine_foot.end, nine_foot.start, NEARBY[1], NEARBY[0], harbor)
+    assert morning.trip.distance_nmi == pytest.approx(sum(distance_nmi(*leg) for leg in pairwise(stops)), abs=0.01)
+
+
+def test_a_string_moved_out_of_its_forecast_area_is_no_call_that_names_it() -> None:
+    """A1 of the law: no forecast on hand speaks of where it lies, so nothing is said of it, today or later."""
+    away = moved(CALM, "Outer Bar", *FAR_OFF).call().call
+    assert (away.word, away.window) == (CallWord.NO_CALL, None)
+    first = away.reasons[0]
+    assert (first.code, first.values["string"], first.values["area"]) == (
+        "moved_out_of_area",
+        "Outer Bar",
+        "Outer Bay",
+    )
+    assert first.values["away_nmi"] == pytest.approx(16.8, abs=0.1)
+    assert DayState.FIT not in {day.state for day in away.outlook}
+    assert all(day.window is None for day in away.outlook)
+
+
+def test_a_string_taken_ashore_from_far_off_ground_stands_against_no_call() -> None:
+    away = moved(CALM, "Outer Bar", *FAR_OFF)
+    at = NOW - 10 * HOUR
+    ashore = LogEntry("ashore", "ashore", at, at, "cli", BroughtAshore(), "Outer Bar")
+    assert replace(away, entries=(*away.entries, ashore)).call().call.word is CallWord.PULL
+
+
+@pytest.mark.parametrize("weather", [{}, {"text_wind_kt": 30}, {"soaked_days": 1}], ids=["calm", "storm", "fresh"])
+def test_moving_a_string_out_of_its_area_never_makes_a_call_more_permissive(weather: dict[str, float]) -> None:
+    """A6."""
+    away = moved(world(**weather), "Outer Bar", *FAR_OFF)  # type: ignore[arg-type]
+    assert away.call().call.word is CallWord.NO_CALL
+
+
+def test_a_called_trip_falls_when_a_string_is_moved_out_of_its_area() -> None:
+    called = CALM.call()
+    assert called.trip is not None
+    changed = look_again(called.call, called.trip, moved(CALM, "Outer Bar", *FAR_OFF).call(), NOW)
+    assert changed is not None
+    assert changed.word is CallWord.NO_CALL

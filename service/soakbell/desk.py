@@ -93,8 +93,9 @@ class Desk:
     def letter_text(self, day: date) -> str:
         """Today's letter as text, on what is on hand; nothing is stored or sent."""
         now = self._clock.now()
-        call = self.decide(day).call
-        facts = self._facts(call, 0, now, None, late=False)
+        morning = self.decide(day)
+        call = morning.call
+        facts = self._facts(call, 0, now, None, morning, late=False)
         letter = morning_letter(call, facts, kind="morning", previous=None)
         return f"{letter.subject}\n\n{letter.text}"
 
@@ -141,7 +142,7 @@ class Desk:
         watch_until = None
         if call.window is not None:
             watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
-        facts = self._facts(call, turn, now, watch_until, late=late)
+        facts = self._facts(call, turn, now, watch_until, morning, late=late)
         letter = morning_letter(call, facts, kind=kind, previous=previous)
         mail = self._settings.mail
         message = to_message(
@@ -168,7 +169,14 @@ class Desk:
         )
 
     def _facts(
-        self, call: Call, turn: int, now: datetime, watch_until: datetime | None, *, late: bool
+        self,
+        call: Call,
+        turn: int,
+        now: datetime,
+        watch_until: datetime | None,
+        morning: Morning | None,
+        *,
+        late: bool,
     ) -> LetterFacts:
         settings = self._settings
         zone, hour = settings.harbor.time_zone, settings.letters.morning
@@ -179,7 +187,7 @@ class Desk:
             harbor=settings.harbor.name,
             harbor_mark=settings.harbor.mark,
             zone_name=zone,
-            strings=settings.trap_strings,
+            strings=settings.trap_strings if morning is None else morning.strings,
             fishery=FisheryFacts(settings.fishery.name, law.authority, law.url, law.checked),
             links=_official_pages(settings),
             due_at=due,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
@@ -11,9 +11,10 @@ import pandas as pd
 
 from soakbell.due_times import due_at, local_day
 from soakbell.fishery.season import season_day, working_hours
-from soakbell.gear.fold import GearState, fold
+from soakbell.gear.fold import GearState, Whereabouts, fold
 from soakbell.gear.log import LogEntry
 from soakbell.gear.soak import NoSoak, soak_of
+from soakbell.gear.strings import Mark, TrapString
 from soakbell.planning.call import Call, CallWord, Reason, SourceLine
 from soakbell.planning.decide import (
     DayRules,
@@ -24,7 +25,7 @@ from soakbell.planning.decide import (
     still_good,
     string_states,
 )
-from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip
+from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip, distance_nmi
 from soakbell.sea.conditions import Conditions
 from soakbell.sea.daylight import sunlight
 from soakbell.sea.fitness import fitness
@@ -34,6 +35,10 @@ from soakbell.settings import Settings
 from soakbell.survey import OnHand, SourceTold, Survey, survey
 
 OUTLOOK_DAYS = 7
+
+AREA_REACH_NMI = 15.0
+"""Ground moved to that lies farther from the point of its forecast area is not forecast there (common practice,
+no source)."""
 
 WORST_BY_MINIMUM = ("period_s", "visibility_nm")
 
@@ -46,6 +51,11 @@ class Morning:
     trip: Trip | None
     situation: Situation = field(repr=False)
     survey: Survey = field(repr=False)
+
+    @property
+    def strings(self) -> tuple[TrapString, ...]:
+        """Every string between the marks it lies at now."""
+        return tuple(ahead.string for ahead in self.situation.strings)
 
 
 def make_call(
@@ -143,7 +153,7 @@ def table_hours(settings: Settings, today: date) -> pd.DatetimeIndex:
 def _situation(
     settings: Settings, surveyed: Survey, gear: GearState, today: date, now: datetime, *, clock_suspect: bool
 ) -> Situation:
-    strings = settings.trap_strings
+    strings = as_they_lie(settings.trap_strings, gear)
     shallowest_m = min(string.depth_m for string in strings)
     places = {
         HARBOR: fitness(surveyed.conditions[settings.harbor.area], settings.limits_for(None), depth_m=shallowest_m)
@@ -152,7 +162,7 @@ def _situation(
         conditions, limits = surveyed.conditions[string.area], settings.limits_for(string.name)
         places[string.name] = fitness(conditions, limits, depth_m=string.depth_m)
     fresh_until = min(surveyed.fresh_until.values())
-    ahead, faults = [], []
+    ahead, faults = [], list(_moved_out(settings, strings, gear))
     for string in strings:
         soak = soak_of(gear, string.name, now)
         ahead.append(StringAhead(string, soak.fishing, soak.oldest_h, soak.median_h, now))
@@ -160,6 +170,7 @@ def _situation(
             faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest log entry"}))
     if clock_suspect:
         faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest record"}))
+    clock = [fault for fault in faults if fault.code == "clock"][:1]
     return Situation(
         boat=Boat(
             name=settings.boat.name,
@@ -175,8 +186,31 @@ def _situation(
             for n in range(OUTLOOK_DAYS)
         ),
         break_margin_h=settings.letters.forecast_break_h,
-        faults=tuple(faults[:1]),
+        faults=(*clock, *(fault for fault in faults if fault.code != "clock")),
     )
+
+
+def as_they_lie(strings: Iterable[TrapString], gear: GearState) -> tuple[TrapString, ...]:
+    """The strings between the marks that the log gave them last."""
+    return tuple(
+        replace(string, start=gear.strings[string.name].start, end=gear.strings[string.name].end)
+        for string in strings
+    )
+
+
+def _moved_out(settings: Settings, strings: Iterable[TrapString], gear: GearState) -> Iterator[Reason]:
+    """A reason for each string fishing on ground that its area's forecast does not speak of."""
+    for told, string in zip(settings.trap_strings, strings, strict=True):
+        if (told.start, told.end) == (string.start, string.end):
+            continue
+        if not gear.strings[string.name].places(Whereabouts.FISHING):
+            continue
+        area = settings.area(string.area)
+        point = Mark(area.lat_deg, area.lon_deg)
+        away_nmi = max(distance_nmi(point, string.start), distance_nmi(point, string.end))
+        if not away_nmi <= AREA_REACH_NMI:
+            values = {"string": string.name, "area": area.name, "away_nmi": away_nmi, "most_nmi": AREA_REACH_NMI}
+            yield Reason("moved_out_of_area", values)
 
 
 def _day_rules(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayRules:

@@ -62,6 +62,7 @@ SAMPLES = {
     "nothing_set": {},
     "no_sunrise": {"state": "the sun stays below the horizon"},
     "trip_no_longer_fits": {"leaves_at": est(7, 10)},
+    "moved_out_of_area": {"string": "Ledge", "area": "Outer Bay", "away_nmi": 18.24, "most_nmi": 15.0},
     "clock": {"detail": "it stands before the newest row kept"},
     "failed": {"detail": "the database could not be read"},
 }
@@ -87,6 +88,11 @@ EXPECTED = {
         "no string has soaked long enough",
     ),
     "nothing_set": ("No trap is fishing, so there is nothing to pull.", "no traps fishing"),
+    "moved_out_of_area": (
+        "Ledge was moved to ground 18.2 nmi from the point that Outer Bay is forecast for; past 15 nmi that "
+        "forecast is not used for it. Name another forecast area for Ledge in the settings.",
+        "Ledge lies outside its forecast area",
+    ),
 }
 
 

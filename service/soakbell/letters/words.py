@@ -396,6 +396,19 @@ def _nothing_set(_case: _Case) -> Told:
     return Told("No trap is fishing, so there is nothing to pull.", "no traps fishing")
 
 
+def _moved_out_of_area(case: _Case) -> Told:
+    string, area = case.text("string"), case.text("area")
+    away_nmi, most_nmi = case.number("away_nmi"), case.number("most_nmi")
+    if away_nmi is None or most_nmi is None:
+        raise ValueError(f"{string} moved out of its forecast area came without distances")
+    return Told(
+        f"{string} was moved to ground {away_nmi:.1f} nmi from the point that {area} is forecast for; past "
+        f"{most_nmi:g} nmi that forecast is not used for it. "
+        f"Name another forecast area for {string} in the settings.",
+        f"{string} lies outside its forecast area",
+    )
+
+
 def _clock(case: _Case) -> Told:
     short = "the service's clock can't be trusted"
     return Told(f"{capital(short)}: {ended(case.text('detail'))}", short)
@@ -424,6 +437,7 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "nothing_set": _nothing_set,
     "no_sunrise": _no_sunrise,
     "trip_no_longer_fits": _trip_no_longer_fits,
+    "moved_out_of_area": _moved_out_of_area,
     "clock": _clock,
     "failed": _failed,
 }
@@ -436,6 +450,7 @@ DATA_CODES = frozenset(
         "unclear",
         "not_known",
         "stale_by_then",
+        "moved_out_of_area",
         "clock",
         "failed",
     }

@@ -43,6 +43,8 @@ class Reason:
         nothing_set
         no_sunrise        state: the sun doesn't both rise and set that day
         trip_no_longer_fits  leaves_at: the trip called earlier no longer fits
+        moved_out_of_area  string, area, away_nmi, most_nmi: the string lies too far from the point of its
+                          forecast area
         clock             detail
         failed            detail: the service itself could not make a call
     """

@@ -70,7 +70,8 @@ class Situation:
     Attributes:
         places: fitness by string name, and of the harbor under HARBOR; one common hourly index.
         days: today first, then the days ahead.
-        faults: reasons that stand against any call for today whatever the hours say (a suspect clock).
+        faults: reasons that stand against any call and any fit day whatever the hours say (a suspect clock, a
+            string on ground that nothing speaks of).
     """
 
     boat: Boat
@@ -103,11 +104,18 @@ def decide(situation: Situation) -> Verdict:
     outlook = tuple(day for day, _ in judged)
     today, trip = judged[0]
     if situation.faults:
-        return Verdict(CallWord.NO_CALL, None, None, situation.faults + today.reasons, outlook)
+        doubted = tuple(_doubted(day, situation.faults) for day in outlook)
+        return Verdict(CallWord.NO_CALL, None, None, situation.faults + today.reasons, doubted)
     if today.state is DayState.FIT and today.window is not None:
         return Verdict(CallWord.PULL, today.window, trip, today.reasons, outlook)
     word = CallWord.NO_CALL if today.state is DayState.NOT_KNOWN else CallWord.WAIT
     return Verdict(word, None, None, today.reasons, outlook)
+
+
+def _doubted(day: DayOutlook, faults: tuple[Reason, ...]) -> DayOutlook:
+    if day.state is not DayState.FIT:
+        return day
+    return replace(day, state=DayState.NOT_KNOWN, window=None, binding=None, reasons=faults)
 
 
 def string_states(situation: Situation, now: datetime) -> tuple[StringState, ...]:
