@@ -262,6 +262,8 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ('["wind_kt", "gust_kt"]', '["wind_kt", "wave_m"]', "areas[Inner Bay].grid_gives[1]", "gust_kt"),
         ('["wind_kt", "gust_kt"]', '["wind_kt", "wind_kt"]', "areas[Inner Bay].grid_gives", "each one once"),
         ('# station = "APCF1"', 'station = "../APCF1"', "areas[Inner Bay].station", "station id"),
+        ('# sub_area = "Apalachee Bay"', 'sub_area = "."', "areas[Outer Bay].sub_area", "letters in it"),
+        ('# sub_area = "Apalachee Bay"', 'sub_area = "7,"', "areas[Outer Bay].sub_area", "letters in it"),
         ('name = "Grassy Edge"', 'name = "nine foot"', "strings[nine foot].name", "a name of its own"),
         ('name = "Outer Bay"', 'name = "Inner Bay"', "areas[Inner Bay].name", "a second time"),
         ("depth_m = 2.7", "depth_m = -2.7", "strings[Nine Foot].depth_m", "more than 0"),

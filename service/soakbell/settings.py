@@ -99,6 +99,12 @@ def _name(text: str) -> str:
     return text
 
 
+def _part_of_zone(text: str) -> str:
+    if not any(char.isalpha() for char in text):
+        raise ValueError("a name with letters in it; without one, leave it out: then the worst part counts")
+    return _name(text)
+
+
 def _address(text: str) -> str:
     try:
         return validate_email(text, check_deliverability=False, allow_smtputf8=False).normalized
@@ -309,7 +315,9 @@ class Area(_Table):
         default=("wind_kt", "gust_kt", "sea_m"),
         description='quantities the cell gives, as in ["wind_kt", "gust_kt", "sea_m"]',
     )
-    sub_area: Name | None = Field(default=None, description="the part of the zone, in the forecast's own words")
+    sub_area: Annotated[str, AfterValidator(_part_of_zone)] | None = Field(
+        default=None, description="the part of the zone, in the forecast's own words"
+    )
     protected_waters: bool = Field(default=False, description="true or false")
     station: str | None = Field(
         default=None, pattern=r"^[A-Z0-9]{4,7}$", description='a station id in capitals and digits, as in "42036"'
