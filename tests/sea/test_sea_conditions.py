@@ -104,6 +104,47 @@ def test_sources_far_apart_are_a_reason_against_going_even_inside_the_limits() -
     assert not held.over.any()
 
 
+@pytest.mark.parametrize(("sea_m", "is_fit"), [(0.05, False), (0.3, False), (0.58, True), (0.7, True)])
+def test_a_whole_sea_below_a_part_of_it_is_contradicted(sea_m: float, is_fit: bool) -> None:
+    """A4: wind waves of 0.6 m in the text, and a grid whose whole sea is less. A rounding is let pass."""
+    part = zone_text(sea_m=0.6)
+    part = replace(part, whole=part.whole.assign(sea_m=False))
+    both = conditions(part, grid(sea_m=sea_m))
+    assert fitness(both, LIMITS, depth_m=4).fit.all() == is_fit
+    assert fitness(both, LIMITS, depth_m=4).fit.any() == is_fit
+    if not is_fit:
+        assert both.gaps[9] == Gap(NINE.to_pydatetime(), "sea_m", sea_m, "grid", 0.6, "zone text", 0.0)
+
+
+def test_what_only_tightens_is_no_part_that_a_whole_sea_could_fall_short_of() -> None:
+    """A grid's sea that the settings don't declare, and a station's held against the hours ahead."""
+    for kind in (SourceKind.GRID, SourceKind.OBSERVATIONS):
+        higher = replace(grid(sea_m=0.8), kind=kind)
+        higher = replace(higher, whole=higher.whole.assign(sea_m=False))
+        assert conditions(zone_text(), grid(sea_m=0.6), higher).gaps == ()
+
+
+def test_a_sea_of_nought_is_still_contradicted_by_one_far_above_it() -> None:
+    nought = grid(sea_m=0.0)
+    nought = replace(nought, whole=nought.whole.assign(sea_m=False))
+    assert len(conditions(zone_text(sea_m=1.2), nought).gaps) == len(HOURS)
+    assert conditions(zone_text(sea_m=0.6), nought).gaps == ()
+
+
+@pytest.mark.parametrize("gust_kt", [0.0, 0.1, 3.0, 8.0])
+@pytest.mark.parametrize("name", ["zone text", "grid", "observations"])
+def test_a_gust_below_the_wind_of_the_same_source_is_never_believed(name: str, gust_kt: float) -> None:
+    odd = replace(grid(wind_kt=9, gust_kt=gust_kt), kind=SourceKind(name))
+    both = conditions(zone_text(), grid(), odd)
+    assert both.unclear[NINE] == f"{name}: a gust of {gust_kt:.1f} kt below a wind of 9.0 kt"
+    assert not fitness(both, LIMITS, depth_m=4).fit.any()
+
+
+def test_a_gust_at_the_wind_or_below_that_of_another_source_is_no_contradiction() -> None:
+    assert fit(zone_text(wind_kt=13), grid(wind_kt=9, gust_kt=9)).all()
+    assert fit(zone_text(), grid(wind_kt=9, gust_kt=8.6)).all()  # within the rounding
+
+
 def test_an_hour_a_source_spoke_of_in_words_not_understood_is_never_fit() -> None:
     source = zone_text()
     unclear = source.unclear.copy()

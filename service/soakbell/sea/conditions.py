@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -14,6 +14,10 @@ from soakbell.sea.sources import QUANTITIES, SourceHours, SourceKind
 
 OFFICIAL = frozenset({SourceKind.ZONE_TEXT, SourceKind.GRID})
 """Only these carry a call. Others may make it stricter."""
+
+GUST_ROUNDING_KT = 0.5
+SEA_ROUNDING_M = 0.05
+"""How far numbers that are rounded on their way may seem to contradict each other."""
 
 LOWER_IS_WORSE = frozenset({"period_s", "visibility_nm"})
 """Short waves are steeper; the rest is worse when higher. Direction has no worse side and isn't compared."""
@@ -47,7 +51,10 @@ class Bar:
 
 @dataclass(frozen=True)
 class Gap:
-    """An hour in which two sources differ by more than ``most``, in the unit of ``quantity``."""
+    """An hour in which two sources differ by more than ``most``, in the unit of ``quantity``.
+
+    ``most`` 0: the lower one is a whole sea, the higher one only a part of it.
+    """
 
     at: datetime
     quantity: str
@@ -68,7 +75,7 @@ class Conditions:
         source_of: same shape, text; which source gave the worst number.
         known: same shape, bool; every required source gave the quantity, and an official one gave it whole.
         lacking: same index; the first Requirement that isn't met, None where all are.
-        unclear: same index, text; what a source said that wasn't understood.
+        unclear: same index, text; what a source said that wasn't understood, or that contradicts itself.
         gaps: hours in which sources contradict each other.
         bars: what forbids hours here.
         bars_known: False where it isn't known whether a warning is in force: then no hour is known.
@@ -112,6 +119,7 @@ def worst_of(
         said_whole = source.whole.reindex(index=hours, columns=list(QUANTITIES), fill_value=False)
         whole[i] = said_whole.to_numpy(dtype=bool) & ~np.isnan(numbers[i])
         said = source.unclear.reindex(hours, fill_value="")
+        said = said.where(said != "", _gust_below_wind(numbers[i], hours))
         fresh_trouble = (unclear == "") & (said != "")
         unclear[fresh_trouble] = f"{source.kind.value}: " + said[fresh_trouble]
 
@@ -142,10 +150,22 @@ def worst_of(
         known=known,
         lacking=pd.Series(lacking, index=hours, dtype=object),
         unclear=unclear,
-        gaps=_gaps(numbers, whole, sources, hours, large_gap),
+        gaps=(
+            *_gaps(numbers, whole, sources, hours, large_gap),
+            *_less_than_a_part(numbers, whole, sources, hours),
+        ),
         bars=tuple(bars),
         bars_known=bars_known,
     )
+
+
+def _gust_below_wind(numbers: np.ndarray, hours: pd.DatetimeIndex) -> pd.Series[str]:
+    """What to say of hours in which one source gives a gust below its own sustained wind; else empty."""
+    wind_kt, gust_kt = (numbers[:, QUANTITIES.index(quantity)] for quantity in ("wind_kt", "gust_kt"))
+    said = pd.Series("", index=hours, dtype=object)
+    for h in np.flatnonzero(gust_kt < wind_kt - GUST_ROUNDING_KT).tolist():
+        said.iloc[h] = f"a gust of {gust_kt[h]:.1f} kt below a wind of {wind_kt[h]:.1f} kt"
+    return said
 
 
 def _worst(
@@ -176,7 +196,8 @@ def _gaps(
     if len(sources) > 1:
         for quantity, most in large_gap.items():
             q = QUANTITIES.index(quantity)
-            said = np.where(whole[:, :, q], numbers[:, :, q], np.nan)
+            noughts = numbers[:, :, q] == 0  # a nought may not carry, yet what others say can contradict it
+            said = np.where(whole[:, :, q] | noughts, numbers[:, :, q], np.nan)
             known = ~np.isnan(said)
             lowest = np.where(known, said, np.inf).argmin(axis=0)
             highest = np.where(known, said, -np.inf).argmax(axis=0)
@@ -188,3 +209,22 @@ def _gaps(
                 low_source, high_source = sources[low_i].kind.value, sources[high_i].kind.value
                 gaps.append(Gap(hours[h].to_pydatetime(), quantity, low, low_source, high, high_source, most))
     return tuple(gaps)
+
+
+def _less_than_a_part(
+    numbers: np.ndarray, whole: np.ndarray, sources: Sequence[SourceHours], hours: pd.DatetimeIndex
+) -> Iterator[Gap]:
+    """Hours in which an official source's whole sea is below what a text gives for a part of it."""
+    q = QUANTITIES.index("sea_m")
+    part_m, part_of = np.full(len(hours), -np.inf), [""] * len(hours)
+    whole_m, whole_of = np.full(len(hours), np.inf), [""] * len(hours)
+    for i, source in enumerate(sources):
+        kind, sea_m = source.kind, numbers[i, :, q]
+        for h in np.flatnonzero(~np.isnan(sea_m)).tolist():
+            if whole[i, h, q] and kind in OFFICIAL and sea_m[h] < whole_m[h]:
+                whole_m[h], whole_of[h] = sea_m[h], kind.value
+            elif not whole[i, h, q] and kind is SourceKind.ZONE_TEXT and sea_m[h] > part_m[h]:
+                part_m[h], part_of[h] = sea_m[h], kind.value
+    for h in np.flatnonzero(whole_m < part_m - SEA_ROUNDING_M).tolist():
+        at = hours[h].to_pydatetime()
+        yield Gap(at, "sea_m", float(whole_m[h]), whole_of[h], float(part_m[h]), part_of[h], 0.0)
