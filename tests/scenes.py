@@ -129,16 +129,16 @@ def _strings() -> tuple[StringState, ...]:
     )
 
 
-def _sources(used_at: datetime) -> tuple[SourceLine, ...]:
+def _sources(used_at: datetime, fetched_at: datetime = est(4, 21)) -> tuple[SourceLine, ...]:
     def line(kind: SourceKind, key: str, issued: datetime, most_h: float) -> SourceLine:
         age_h = (used_at - issued) / timedelta(hours=1)
-        return SourceLine(kind, key, issued, est(4, 21), age_h, most_h, None, "")
+        return SourceLine(kind, key, issued, fetched_at, age_h, most_h, None, "")
 
     return (
         line(SourceKind.ZONE_TEXT, "GMZ730", est(3, 41), 13.0),
         line(SourceKind.GRID, "TAE/58,65", est(2, 55), 12.0),
-        line(SourceKind.WARNINGS, "GMZ730", est(4, 21), 4.0),
-        line(SourceKind.OBSERVATIONS, "42036", est(3, 50), 4.0),
+        line(SourceKind.WARNINGS, "GMZ730", fetched_at, 4.0),
+        line(SourceKind.OBSERVATIONS, "42036", fetched_at - timedelta(minutes=31), 4.0),
     )
 
 
@@ -365,7 +365,7 @@ def changed_call() -> Scene:
         warnings=(warning,),
         reasons=(reason,),
         outlook=(_day(8, DayState.NOT_FIT, None, None, reason), *_days_ahead()),
-        sources=tuple(replace(s, fetched_at=est(8, 50)) for s in _sources(est(8, 52))),
+        sources=_sources(est(8, 52), est(8, 50)),
         hours=_morning_calm(),
     )
     return Scene(call, replace(FACTS, turn=1, due_at=est(8, 52)), kind="changed", previous=before)

@@ -133,11 +133,11 @@ def test_a_reason_that_lost_a_value_is_an_error_not_a_gap(code: str) -> None:
 def test_a_stale_source_is_told_with_its_age() -> None:
     line = SourceLine(SourceKind.ZONE_TEXT, "GMZ730", est(9, 26, day=7), est(4), 19.07, 13.0, FaultCode.STALE, "")
     teller = Teller(TIMES, (line,))
-    assert teller.tell(Reason("source_fault", SAMPLES["source_fault"])).short == "zone forecast is 19 h old"
+    assert teller.tell(Reason("source_fault", SAMPLES["source_fault"])).short == "zone forecast is 19 h 5 min old"
     lacking = teller.tell(Reason("not_known", SAMPLES["not_known"]))
-    assert lacking.short == "zone forecast is 19 h old"
+    assert lacking.short == "zone forecast is 19 h 5 min old"
     assert lacking.sentence.startswith(
-        "Zone forecast GMZ730 is 19 h old, too old to be used: seas at Ledge not known"
+        "Zone forecast GMZ730 is 19 h 5 min old, too old to be used: seas at Ledge not known"
     )
 
 
@@ -169,7 +169,7 @@ def test_a_fault_that_has_its_own_sentence_is_not_told_again() -> None:
     line = SourceLine(SourceKind.ZONE_TEXT, "GMZ730", est(9, 26, day=7), est(4), 19.07, 13.0, FaultCode.STALE, "")
     reasons = (Reason("source_fault", SAMPLES["source_fault"]), Reason("not_known", SAMPLES["not_known"]))
     first, second = Teller(TIMES, (line,)).tell_all(reasons)
-    assert first == "Zone forecast GMZ730 is 19 h old, too old to be used. Nothing newer was sent."
+    assert first == "Zone forecast GMZ730 is 19 h 5 min old, too old to be used. Nothing newer was sent."
     assert second == "Seas at Ledge not known for 09:00 from the zone forecast. Such an hour is never used."
 
 
@@ -237,9 +237,41 @@ def test_just_over_the_limit_is_shown_as_over() -> None:
     assert past_limit_short("wind_kt", 15.04, 15.0) == "wind 15.04 kt over 15"
 
 
-def test_soaks_and_ages_are_rounded_down_to_whole_hours() -> None:
-    assert [soak_words(h) for h in (0.9, 47.9, 48.0, 123.5)] == ["0 h", "47 h", "2 days", "5 days 3 h"]
-    assert [age_words(h) for h in (0.42, 19.9, 95.9, 96.0)] == ["25 min", "19 h", "95 h", "4 days"]
+def test_soaks_are_rounded_down_to_whole_hours() -> None:
+    assert [soak_words(h) for h in (0.9, 23.9, 24.0, 45.9, 48.0, 123.5)] == [
+        "0 h",
+        "23 h",
+        "1 day",
+        "1 day 21 h",
+        "2 days",
+        "5 days 3 h",
+    ]
+
+
+def test_ages_are_rounded_up_and_never_look_fresher_than_they_are() -> None:
+    """A1 of the law: 04:25 is 2 h 35 min before 07:00, not 2 h."""
+    age_h = (est(7) - est(4, 25)) / timedelta(hours=1)
+    assert age_words(age_h) == "2 h 35 min"
+    assert [age_words(h) for h in (0.42, 1.0, 19.9, 23.999, 24.1, 95.9, 96.1)] == [
+        "26 min",
+        "1 h",
+        "19 h 54 min",
+        "24 h",
+        "25 h",
+        "4 days",
+        "4 days 1 h",
+    ]
+
+
+@given(st.floats(0, 1000))
+def test_no_age_is_told_as_less_than_it_is(hours: float) -> None:
+    told = re.fullmatch(r"(?:(\d+) days?)? ?(?:(\d+) h)? ?(?:(\d+) min)?", age_words(hours))
+    assert told is not None
+    days, whole, minutes = (int(part or 0) for part in told.groups())
+    assert days * 24 + whole + minutes / 60 >= hours - 1e-6
+
+
+def test_stretches_of_a_trip_are_told_in_hours_and_minutes() -> None:
     assert [minutes_words(m) for m in (45, 60, 330)] == ["45 min", "1 h", "5 h 30 min"]
 
 

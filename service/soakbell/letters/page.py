@@ -463,7 +463,7 @@ def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
         name=source_words(line.kind.value, line.key),
         issued=times.hour(line.issued_at) if line.issued_at else "not known",
         age=age_words(line.age_h) if line.age_h is not None else "not known",
-        max_age=age_words(line.max_age_h),
+        max_age=minutes_words(line.max_age_h * 60),
         state=state,
     )
 

@@ -122,19 +122,26 @@ class HarborTimes:
 
 
 def soak_words(hours: float) -> str:
-    """``5 days 3 h``, ``36 h``: whole hours, rounded down."""
-    whole = math.floor(hours)
-    if whole < 48:
-        return f"{whole} h"
-    days, rest = divmod(whole, 24)
-    return f"{days} days {rest} h" if rest else f"{days} days"
+    """``5 days 3 h``, ``1 day 12 h``, ``19 h``: whole hours, rounded down."""
+    return days_words(math.floor(hours))
+
+
+def days_words(hours: int) -> str:
+    """``5 days 3 h``, ``1 day``, ``19 h``."""
+    days, rest = divmod(hours, 24)
+    if not days:
+        return f"{rest} h"
+    told = "1 day" if days == 1 else f"{days} days"
+    return f"{told} {rest} h" if rest else told
 
 
 def age_words(hours: float) -> str:
-    """``25 min``, ``19 h``, ``4 days``: rounded down."""
-    if hours < 1:
-        return f"{math.floor(hours * 60)} min"
-    return f"{math.floor(hours)} h" if hours < 96 else f"{math.floor(hours / 24)} days"
+    """``25 min``, ``2 h 35 min``, ``30 h``, ``4 days 3 h``: rounded up, so that nothing looks fresher than it is."""
+    minutes = math.ceil(hours * 60 - 1e-6)
+    if minutes < 24 * 60:
+        return minutes_words(minutes)
+    whole = math.ceil(minutes / 60)
+    return f"{whole} h" if whole < 96 else days_words(whole)
 
 
 def minutes_words(minutes: float) -> str:
