@@ -46,6 +46,7 @@ def est(hour: int, minute: int = 0, *, day: int = 8) -> datetime:
 
 
 MADE_AT = est(4, 30)
+FETCHED_AT = est(4, 21)
 
 STRINGS = tuple(
     TrapString(name, Mark(lat, lon), Mark(lat + 0.006, lon + 0.012), traps, "GMZ730", depth, 96.0, 240.0)
@@ -129,7 +130,7 @@ def _strings() -> tuple[StringState, ...]:
     )
 
 
-def _sources(used_at: datetime, fetched_at: datetime = est(4, 21)) -> tuple[SourceLine, ...]:
+def _sources(used_at: datetime, fetched_at: datetime = FETCHED_AT) -> tuple[SourceLine, ...]:
     def line(kind: SourceKind, key: str, issued: datetime, most_h: float) -> SourceLine:
         age_h = (used_at - issued) / timedelta(hours=1)
         return SourceLine(kind, key, issued, fetched_at, age_h, most_h, None, "")

@@ -25,6 +25,15 @@ def test_a_ripe_string_on_a_calm_known_day_is_a_pull() -> None:
     assert pull.oldest_soak_h == pytest.approx(168 + (pull.arrives_at - MORNING) / timedelta(hours=1))
 
 
+def test_the_hour_of_being_home_is_rounded_up_to_the_minute() -> None:
+    verdict = decide(situation(WEEK))
+    assert verdict.window is not None
+    assert verdict.trip is not None
+    exact = verdict.window.leaves_at + timedelta(minutes=verdict.trip.duration_min)
+    assert (verdict.window.lands_at.second, verdict.window.lands_at.microsecond) == (0, 0)
+    assert timedelta(0) < verdict.window.lands_at - exact < timedelta(minutes=1)
+
+
 def test_the_window_names_the_number_that_comes_nearest_its_limit() -> None:
     binding = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=14), grid()))).window.binding  # type: ignore[union-attr]
     assert binding is not None

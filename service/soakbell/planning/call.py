@@ -88,7 +88,7 @@ class Window:
     """A trip that fits: leave the harbor, haul the strings in order, be back.
 
     Times of the trip count from ``leaves_at``, the best departure; ``binding`` from every departure up to
-    ``last_departure_at``.
+    ``last_departure_at``. ``lands_at`` is rounded up to the minute.
     """
 
     leaves_at: datetime

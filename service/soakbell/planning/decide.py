@@ -277,12 +277,18 @@ def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime
     tightest = min((at for at in departures if leaves <= at <= last), key=lambda at: (round(least[at], 9), at))
     return Window(
         leaves_at=leaves,
-        lands_at=leaves + timedelta(minutes=trip.duration_min),
+        lands_at=_minute_after(leaves + timedelta(minutes=trip.duration_min)),
         last_departure_at=last,
         pulls=tuple(pulls),
         distance_nmi=trip.distance_nmi,
         binding=_binding(situation.places, trip, tightest),
     )
+
+
+def _minute_after(at: datetime) -> datetime:
+    """The whole minute at or after: who is told when to be home must not be told too early."""
+    whole = at.replace(second=0, microsecond=0)
+    return whole if whole == at else whole + timedelta(minutes=1)
 
 
 def _binding(
