@@ -261,6 +261,8 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ('# grid = "TAE/58,65"', 'grid = "TAE 58,65"', "areas[Inner Bay].grid", "TAE/58,65"),
         ('["wind_kt", "gust_kt"]', '["wind_kt", "wave_m"]', "areas[Inner Bay].grid_gives[1]", "gust_kt"),
         ('["wind_kt", "gust_kt"]', '["wind_kt", "wind_kt"]', "areas[Inner Bay].grid_gives", "each one once"),
+        ('["wind_kt", "gust_kt"]', '["gust_kt"]', "areas[Inner Bay].grid_gives", '"wind_kt" among them'),
+        ('["wind_kt", "gust_kt"]', "[]", "areas[Inner Bay].grid_gives", '"wind_kt" among them'),
         ('# station = "APCF1"', 'station = "../APCF1"', "areas[Inner Bay].station", "station id"),
         ('# sub_area = "Apalachee Bay"', 'sub_area = "."', "areas[Outer Bay].sub_area", "letters in it"),
         ('# sub_area = "Apalachee Bay"', 'sub_area = "7,"', "areas[Outer Bay].sub_area", "letters in it"),

@@ -21,6 +21,7 @@ from law.world import (
     TEXT,
     WARNINGS,
     WITH_STATION,
+    Curve,
     World,
     alerts,
     edited,
@@ -35,6 +36,7 @@ from law.world import (
 )
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.morning import table_hours
+from soakbell.planning.call import CallWord
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.survey import ReplyKey, SourceTold, Survey, survey
 
@@ -167,6 +169,61 @@ def test_a_layer_that_is_empty_or_absent_leaves_its_quantity_unknown(layer: str,
     assert there.lacking[NINE_LOCAL] is not None
     assert (there.lacking[NINE_LOCAL].kind, there.lacking[NINE_LOCAL].quantity) == (SourceKind.GRID, quantity)
     assert not there.known.loc[NINE_LOCAL, quantity]
+
+
+@pytest.mark.parametrize("gust_kt", [0.1, 3, 0])
+def test_a_gust_below_the_wind_leaves_the_hour_unclear(gust_kt: float) -> None:
+    windy = world(wind_kt=14, gust_kt=lambda hour: gust_kt if hour < 48 else 20)
+    there = surveyed(windy).conditions["Outer Bay"]
+    assert f"a gust of {gust_kt:.1f} kt below a wind of 14.0 kt" in there.unclear[NINE_LOCAL]
+    assert windy.call().call.word is CallWord.NO_CALL
+
+
+WIND_WAVES = [
+    (label, "Southeast winds 5 to 10 knots. Wind waves 2 feet or less.") for label in labels_for(NOW - HOUR)
+]
+INNER_SEA = settings_with(('"gust_kt"]  # inner', '"gust_kt", "sea_m"]  # inner'))
+
+
+@pytest.mark.parametrize(
+    ("sea_m", "word"),
+    [
+        (0.7, CallWord.PULL),
+        (0.05, CallWord.NO_CALL),
+        (lambda hour: 0 if hour < 48 else 0.7, CallWord.NO_CALL),
+    ],
+    ids=["more than its part", "less than its part", "not filled at first"],
+)
+def test_a_total_smaller_than_its_part_never_carries_a_call(sea_m: Curve, word: CallWord) -> None:
+    assert world(settings=INNER_SEA, periods=WIND_WAVES, sea_m=sea_m).call().call.word is word
+
+
+@pytest.mark.parametrize("differs", [{"wind_kt": 14, "gust_kt": 24}, {"sea_m": 1.2}])
+def test_what_the_grid_gives_undeclared_tightens_while_it_is_there(differs: dict[str, float]) -> None:
+    """And its loss goes unnoticed: only what the settings declare is required."""
+    only_wind = settings_with(
+        ('"gust_kt"]  # inner', '"thunder_pct"]  # inner'),
+        ('"gust_kt", "sea_m"]  # outer', '"thunder_pct"]  # outer'),
+    )
+    calm = {"settings": only_wind, "more": " Gusts to 12 knots."}
+    assert world(**calm).call().call.word is CallWord.PULL  # type: ignore[arg-type]
+    rough = world(**calm, **differs)  # type: ignore[arg-type]
+    assert rough.call().call.word is CallWord.WAIT
+
+    def lose(said: dict[str, object]) -> None:
+        for layer in ("windGust", "waveHeight"):
+            del said["properties"][layer]  # type: ignore[attr-defined]
+
+    for key in (INNER_GRID, OUTER_GRID):
+        rough = changed(rough, key, lose)
+    assert rough.call().call.word is CallWord.PULL
+
+
+def test_what_the_grid_gives_undeclared_never_carries_a_call() -> None:
+    """The text gives wind waves only, and the settings don't say that this cell gives the whole sea."""
+    there = surveyed(world(periods=WIND_WAVES, sea_m=0.7)).conditions["Inner Bay"]
+    assert there.worst.loc[NINE_LOCAL, "sea_m"] == 0.7
+    assert not there.known["sea_m"].any()
 
 
 def test_a_sea_of_nought_all_week_is_no_forecast_of_the_sea() -> None:

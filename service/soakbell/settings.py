@@ -195,6 +195,12 @@ def _no_doubles(items: tuple[str, ...]) -> tuple[str, ...]:
     return items
 
 
+def _with_wind(given: tuple[str, ...]) -> tuple[str, ...]:
+    if "wind_kt" not in given:
+        raise ValueError('"wind_kt" among them: no call is made without it')
+    return given
+
+
 def _is_ip(text: str) -> bool:
     try:
         ipaddress.ip_address(text)
@@ -311,7 +317,7 @@ class Area(_Table):
         pattern=r"^[A-Z]{3}/[0-9]{1,3},[0-9]{1,3}$",
         description='a grid cell, as in "TAE/58,65", or leave it out',
     )
-    grid_gives: Annotated[tuple[Quantity, ...], AfterValidator(_no_doubles)] = Field(
+    grid_gives: Annotated[tuple[Quantity, ...], AfterValidator(_no_doubles), AfterValidator(_with_wind)] = Field(
         default=("wind_kt", "gust_kt", "sea_m"),
         description='quantities the cell gives, as in ["wind_kt", "gust_kt", "sea_m"]',
     )

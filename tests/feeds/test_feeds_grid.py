@@ -424,15 +424,35 @@ def test_the_highest_believed_wind_is_250_kt_and_sea_40_m() -> None:
 # what the settings ask of the cell
 
 
-def test_only_what_the_cell_is_said_to_give_is_filled() -> None:
+def test_only_what_the_cell_is_said_to_give_may_carry_and_the_rest_is_read_all_the_same() -> None:
     source = hours(cell(), frozenset({"wind_kt", "gust_kt"}))
-    assert source.numbers[["wind_kt", "gust_kt"]].notna().to_numpy().all()
-    assert source.numbers.drop(columns=["wind_kt", "gust_kt"]).isna().to_numpy().all()
+    assert source.whole[["wind_kt", "gust_kt"]].to_numpy().all()
+    rest = ["sea_m", "period_s", "thunder_pct", "visibility_nm"]
+    assert source.numbers[rest].notna().to_numpy().all()
+    assert not source.whole[rest].to_numpy().any()
+    assert source.numbers["wind_from_deg"].isna().all()  # it can't tighten
 
 
-def test_a_layer_that_is_not_asked_for_makes_nothing_unclear() -> None:
-    body = cell(waveHeight={"uom": "wmoUnit:furlong", "values": [["2026-12-08T06:00:00+00:00/P1D", 3.0]]})
-    assert (hours(body, frozenset({"wind_kt"})).unclear == "").all()
+def test_what_is_not_understood_in_a_layer_not_declared_counts_only_where_every_boat_has_a_limit() -> None:
+    """Else a unit that is new in a layer of no concern would leave a boat without a call for good."""
+    told = {"uom": "wmoUnit:furlong", "values": [["2026-12-08T06:00:00+00:00/P1D", 3.0]]}
+    assert (hours(cell(visibility=told), frozenset({"wind_kt"})).unclear == "").all()
+    assert (hours(cell(waveHeight=told), frozenset({"wind_kt"})).unclear != "").all()
+
+
+def test_a_layer_not_declared_that_is_lost_is_not_told() -> None:
+    for waves in ([], [["2026-12-08T06:20:00+00:00/PT30M", 0.5]], [["2026-12-08T06:00:00+00:00/P1D", None]]):
+        source = hours(cell(waveHeight=waves), frozenset({"wind_kt"}))
+        assert (source.unclear == "").all()
+        assert source.notes == {}
+
+
+def test_a_sea_of_nought_in_some_hours_carries_nothing() -> None:
+    """F6: hours that nobody filled, beside others that somebody did."""
+    waves = [["2026-12-08T06:00:00+00:00/PT6H", 0], ["2026-12-08T12:00:00+00:00/PT18H", 0.4]]
+    source = hours(cell(waveHeight=waves))
+    assert source.whole["sea_m"].tolist() == [False] * 6 + [True] * 18
+    assert source.numbers["sea_m"].tolist() == [0.0] * 6 + [0.4] * 18
 
 
 def test_a_quantity_that_does_not_exist_is_a_fault_of_the_caller() -> None:

@@ -14,7 +14,8 @@ class ForecastArea:
         office: the forecast office that writes its text (``TAE``).
         lat_deg, lon_deg: the point whose grid cell is used.
         grid: that cell (``TAE/58,65``), or None: resolved from the point.
-        grid_gives: quantities the cell gives. Each of them is required for a call; others are not read from it.
+        grid_gives: quantities the cell gives. Each of them is required for a call; what else it gives may only
+            tighten one.
         sub_area: the named part of the zone this area lies in, or None: the worst of all parts counts.
         protected_waters: the forecast's words for protected waters apply here.
         station: id of a buoy or shore station whose fresh reading is required, or None.

@@ -31,12 +31,16 @@ LAYER_OF: Mapping[str, str] = {
 _ALWAYS_ZERO = frozenset({"wind_kt", "gust_kt", "sea_m", "period_s"})
 """Zero over a whole week is a layer that nobody filled, not a calm (captured shore cells)."""
 
+_ALWAYS_LIMITED = frozenset({"wind_kt", "gust_kt", "sea_m"})
+"""Every boat has limits for these: what isn't understood of them counts, declared or not."""
+
 
 @dataclass(frozen=True)
 class _Column:
     number: np.ndarray
     covered: np.ndarray
     unclear: dict[int, str]
+    partly: dict[int, str]
 
 
 def hours_of_grid(grid: GridForecast, *, gives: Collection[str]) -> SourceHours:
@@ -48,8 +52,9 @@ def hours_of_grid(grid: GridForecast, *, gives: Collection[str]) -> SourceHours:
     weather layer stand for.
 
     Args:
-        gives: the quantities (names in QUANTITIES) that the skipper's settings say this cell gives. The other
-            columns stay NaN.
+        gives: the quantities (names in QUANTITIES) that the skipper's settings say this cell gives, and so may
+            carry a call. What else the cell gives is read too, but is never ``whole``: it may only tighten, and
+            where it is lost or lasts for a part of an hour nothing is told. A direction can't tighten.
 
     Returns:
         A table from ``valid_from`` (its hour) to ``valid_to``.
@@ -67,15 +72,21 @@ def hours_of_grid(grid: GridForecast, *, gives: Collection[str]) -> SourceHours:
     whole = pd.DataFrame(False, index=hours, columns=list(QUANTITIES))
     unclear: dict[int, str] = {}
     notes: dict[str, str] = {}
-    for quantity in (q for q in QUANTITIES if q in gives):
+    for quantity in QUANTITIES:
+        declared = quantity in gives
+        if not declared and quantity == "wind_from_deg":
+            continue
         intervals, note = _intervals_for(grid, quantity)
-        if note:
-            notes[quantity] = note
         column = _column(quantity, intervals, first, count)
         numbers[quantity] = column.number
-        whole[quantity] = column.covered & ~np.isnan(column.number)
-        for hour, why in column.unclear.items():
-            unclear.setdefault(hour, why)
+        whole[quantity] = column.covered & ~np.isnan(column.number) & declared
+        if quantity == "sea_m":  # some hours of it may be unfilled too, so a nought carries nothing
+            whole[quantity] &= column.number > 0
+        if declared or quantity in _ALWAYS_LIMITED:
+            unclear = column.unclear | unclear
+        if declared:
+            unclear = column.partly | unclear
+            notes |= {quantity: note} if note else {}
     said = np.full(count, "", dtype=object)
     for hour, why in unclear.items():
         said[hour] = why
@@ -129,9 +140,9 @@ def _column(quantity: str, intervals: Sequence[Interval], first: datetime, count
     whole_hours = np.asarray(covered.reshape(count, _MINUTES).all(axis=1), dtype=bool)
     if quantity == "wind_from_deg":
         number[~whole_hours | _turning(intervals, first, count)] = np.nan
-    for partly in np.flatnonzero(~np.isnan(number) & ~whole_hours):
-        unclear.setdefault(int(partly), f"{LAYER_OF[quantity]}: given for a part of the hour only")
-    return _Column(number, whole_hours, unclear)
+    partly = np.flatnonzero(~np.isnan(number) & ~whole_hours).tolist()
+    why = f"{LAYER_OF[quantity]}: given for a part of the hour only"
+    return _Column(number, whole_hours, unclear, dict.fromkeys(partly, why))
 
 
 def _worse(quantity: str, there: float, value: float) -> float:
