@@ -178,6 +178,21 @@ def test_a_called_trip_is_judged_again_on_the_hours_still_ahead(from_hour: int, 
     assert still_good(verdict.trip, verdict.window, turned, MORNING) is holds
 
 
+@pytest.mark.parametrize(("margin_h", "holds"), [(0, True), (1, False), (2, False)])
+def test_a_forecast_that_breaks_within_the_margin_ends_a_call_until_the_boat_may_have_left(
+    margin_h: float, holds: bool
+) -> None:
+    """The margin narrowed the window when it was called; what has left is asked for its own hours only."""
+    verdict = decide(situation(WEEK, days=(light(fresh_h=4),)))
+    assert verdict.trip is not None
+    assert verdict.window is not None
+    landed = verdict.window.last_departure_at + timedelta(minutes=verdict.trip.duration_min)
+    wind = [30.0 if hour >= landed else 10.0 for hour in HOURS]
+    breaks = situation(WEEK, seas=conditions(zone_text(wind_kt=wind), grid()), break_margin_h=margin_h)
+    assert still_good(verdict.trip, verdict.window, breaks, MORNING) is holds
+    assert still_good(verdict.trip, verdict.window, breaks, verdict.window.leaves_at)
+
+
 def test_lower_limits_never_lengthen_the_choice_of_departures() -> None:
     easy = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=14), grid())))
     strict = decide(

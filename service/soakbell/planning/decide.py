@@ -138,12 +138,17 @@ def string_states(situation: Situation, now: datetime) -> tuple[StringState, ...
 def still_good(trip: Trip, window: Window, situation: Situation, now: datetime) -> bool:
     """Whether every hour still ahead of a called trip is fit at its place, whenever within its window it leaves.
 
-    Hours already past are not asked again: a newer forecast no longer speaks of them.
+    Before the boat may leave, the margin after landing is asked as well, as it was for the call. Hours already
+    past are not asked again: a newer forecast no longer speaks of them.
     """
-    for leg in trip.legs:
-        begins = max(now, window.leaves_at + timedelta(minutes=leg.starts_min))
-        ends = window.last_departure_at + timedelta(minutes=leg.ends_min)
-        if begins < ends and not all(_all_fit(situation.places[place], begins, ends) for place in leg.places):
+    asked = [(place, leg.starts_min, leg.ends_min) for leg in trip.legs for place in leg.places]
+    if now < window.leaves_at:
+        home_min, margin_min = trip.duration_min, 60 * situation.break_margin_h
+        asked += [(place, home_min, home_min + margin_min) for place in {place for place, _, _ in asked}]
+    for place, from_min, to_min in asked:
+        begins = max(now, window.leaves_at + timedelta(minutes=from_min))
+        ends = window.last_departure_at + timedelta(minutes=to_min)
+        if begins < ends and not _all_fit(situation.places[place], begins, ends):
             return False
     return True
 
