@@ -47,8 +47,8 @@ def test_the_example_boats_limits_lie_below_a_small_craft_advisory() -> None:
 
 
 def test_the_heights_for_chop_never_exceed_what_the_open_sea_would_have() -> None:
-    """A ceiling check only (the table is for the open, fully developed sea): sheltered water at the top of force 5
-    can't stand higher than the open sea's highest for force 6; and "choppy" is no flatter than force 4's probable."""
+    """A ceiling check only, as the table is for the open, fully developed sea: no word for sheltered water stands
+    higher than force 6 can raise there, and "choppy" is no flatter than force 4's probable height."""
     chop_m = tomllib.loads((CONFIG / "boat.toml").read_text())["sources"]["chop_m"]
     assert max(chop_m.values()) <= BEAUFORT[6][3]
     assert chop_m["choppy"] >= BEAUFORT[4][2]
