@@ -4,37 +4,51 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from soakbell.clock import Clock
-from soakbell.errors import FetchFailed, NotUnderstood
+from soakbell.errors import Fault, FetchFailed, NotUnderstood, SettingsError, StoreError
 from soakbell.feeds.alerts import parse_alerts
+from soakbell.feeds.buoys import latest_of, parse_latest, parse_realtime
+from soakbell.feeds.grid import parse_grid
 from soakbell.feeds.points import parse_point
 from soakbell.feeds.requests_list import (
     Fetcher,
     PublicServices,
-    fetch_newest_product,
     fetch_warnings,
     grid_ask,
+    latest_observations_ask,
+    newest_listed,
     observations_ask,
     point_ask,
 )
 from soakbell.feeds.transport import Ask, UnusableReply
 from soakbell.sea.areas import ForecastArea
+from soakbell.sea.observations import StationReport, has_moved
 from soakbell.sea.sources import RawReply, SourceKind
 from soakbell.sea.warnings import joined
 from soakbell.settings import Settings
 from soakbell.store import letters, replies
 from soakbell.store.engine import Store
-from soakbell.survey import OnHand, ReplyKey
+from soakbell.survey import FUTURE_SLACK, OnHand, ReplyKey
 
 log = logging.getLogger(__name__)
 
-RESOLVE_CELL_EVERY = timedelta(days=1)
 NEWS_IS_OLD_AFTER = timedelta(minutes=10)
+RESOLVE_CELL_EVERY = timedelta(days=1)
+TELL_CELL_CHANGE_FOR = timedelta(days=3)
+PLACE_STATIONS_EVERY = timedelta(days=1)
+
+GRID_EXPECTED_WITHIN = timedelta(hours=3)
+"""Offices send their grids about hourly; one older than this may be a cache's and is asked for past all caches."""
+
+OBSERVATIONS_EXPECTED_WITHIN = timedelta(hours=1.5)
+"""Stations report once an hour or more often, and some minutes late."""
 
 
 class Fetching:
@@ -67,17 +81,19 @@ class Fetching:
         cells = self._cells()
         jobs: dict[ReplyKey, Callable[[], object]] = {}
         for area in areas:
-            text = partial(fetch_newest_product, self._fetcher, area.office, services=services)
-            jobs[SourceKind.ZONE_TEXT, area.office] = text
+            jobs[SourceKind.ZONE_TEXT, area.office] = partial(self._fetch_text, area.office)
             jobs[SourceKind.WARNINGS, area.zone] = partial(self._fetch_warnings, area.zone)
             cell = area.grid or cells.get(area.name)
             if cell is not None:
-                jobs[SourceKind.GRID, cell] = partial(self._fetcher.fetch, grid_ask(cell, services))
+                ask = grid_ask(cell, services)
+                jobs[SourceKind.GRID, cell] = partial(self._fetch_new, ask, _updated_at, GRID_EXPECTED_WITHIN)
             if area.station is not None:
-                ask = observations_ask(area.station, services)
-                jobs[SourceKind.OBSERVATIONS, area.station] = partial(self._fetcher.fetch, ask)
+                ask, within = observations_ask(area.station, services), OBSERVATIONS_EXPECTED_WITHIN
+                measured = partial(self._fetch_new, ask, partial(_measured_at, area.station), within)
+                jobs[SourceKind.OBSERVATIONS, area.station] = measured
         for key, job in jobs.items():
             self._try(key, job)
+        self._place_stations()
         self._put_note("polled", {})
 
     def _try(self, key: ReplyKey, job: Callable[[], object]) -> None:
@@ -95,6 +111,31 @@ class Fetching:
             self._put_note(f"trouble:{kind.value}:{name}", {"text": str(fault)})
         else:
             self._drop_note(f"trouble:{kind.value}:{name}")
+
+    def _fetch_text(self, office: str) -> None:
+        """The newest text that the office lists. Until it is had, that is remembered: the kept one is older."""
+        listed = newest_listed(self._fetcher, office, services=self._services)
+        name, told = f"listed:{office}", {"issued_at": listed.issued_at.isoformat(), "url": listed.ask.url}
+        note = self._get_note(name)
+        known = {} if note is None else note[0]
+        if known:
+            known_at = datetime.fromisoformat(known["issued_at"])
+            if listed.issued_at < known_at <= self._clock.now() + FUTURE_SLACK:
+                message = (
+                    f"the list of {office} ends with {listed.issued_at:%Y-%m-%d %H:%M} UTC, though it named a "
+                    f"text of {known_at:%Y-%m-%d %H:%M} UTC before"
+                )
+                raise FetchFailed(message, retry=True)
+        if known.get("url") != listed.ask.url:
+            self._put_note(name, told | {"had": False})
+        self._fetcher.fetch(listed.ask)
+        self._put_note(name, told | {"had": True})
+
+    def _fetch_new(self, ask: Ask, issued_at: Callable[[bytes], datetime | None], within: timedelta) -> None:
+        """A reply that is older inside than it should be is asked for once more, past every cache (F1)."""
+        at = issued_at(self._fetcher.fetch(ask).body)
+        if at is None or self._clock.now() - at > within:
+            self._fetcher.fetch(replace(ask, fresh=True))
 
     def _fetch_warnings(self, zone: str) -> None:
         pages = fetch_warnings(self._fetcher, zone, self._services)
@@ -121,7 +162,8 @@ class Fetching:
         value = {"cell": point.cell}
         if known is not None and known["cell"] != point.cell:
             value |= {"before": known["cell"], "changed_at": now.isoformat()}
-            log.warning("grid cell changed", extra={"action": "resolve", "cell": point.cell})
+            told = {"action": "resolve", "boat": self._settings.boat.name}
+            log.warning("grid cell of an area changed", extra=told)
         elif known is not None:
             value = known
         self._put_note(name, value)
@@ -130,13 +172,97 @@ class Fetching:
         found = {area.name: self._get_note(f"cell:{area.name}") for area in self._settings.areas}
         return {name: note[0]["cell"] for name, note in found.items() if note is not None}
 
+    # ---- where the stations lie
+
+    def _place_stations(self) -> None:
+        """Look daily whether each station still lies where it was confirmed: its id may be given to another (F10).
+
+        Where the list can't be had or lacks a station, the last place stands and nothing is said.
+        """
+        stations = self._stations()
+        if not stations:
+            return
+        with self._store.writing() as session:
+            tick = self._name("tick:place stations")
+            if not letters.claim_tick(session, tick, self._clock.now(), PLACE_STATIONS_EVERY):
+                return
+        try:
+            table = parse_latest(self._fetcher.fetch(latest_observations_ask(self._services)).body)
+        except (FetchFailed, NotUnderstood) as fault:
+            told = {"action": "place stations", "boat": self._settings.boat.name, "fault": str(fault)}
+            log.info("no list of where the stations lie", extra=told)
+            return
+        for station in stations:
+            if station in table.index:
+                self._place(latest_of(table, station))
+
+    def _place(self, report: StationReport) -> None:
+        if report.lat is None or report.lon is None:
+            return
+        name, seen = f"station:{report.station}", [report.lat, report.lon]
+        known = self._get_note(name)
+        if known is None:
+            self._put_note(name, {"confirmed": seen, "seen": seen, "moved": False})
+            return
+        moved = known[0]["moved"] or has_moved(report, *known[0]["confirmed"])
+        self._put_note(name, {"confirmed": known[0]["confirmed"], "seen": seen, "moved": moved})
+
+    def confirm_station(self, station: str) -> tuple[float, float]:
+        """Take a station's newest place for its own from now on. Returns latitude and longitude, degrees.
+
+        Raises:
+            SettingsError: the settings name no such station.
+            StoreError: it isn't known yet where it lies.
+        """
+        stations = self._stations()
+        if station not in stations:
+            write = " or ".join(stations) or "nothing: no area has a station"
+            raise SettingsError([Fault(str(self._settings.path), "areas.station", repr(station), write)])
+        known = self._get_note(f"station:{station}")
+        if known is None:
+            raise StoreError(
+                f"it isn't known yet where {station} lies; the service looks once a day while it runs"
+            )
+        seen = known[0]["seen"]
+        self._put_note(f"station:{station}", {"confirmed": seen, "seen": seen, "moved": False})
+        return seen[0], seen[1]
+
+    def _stations(self) -> list[str]:
+        return list(dict.fromkeys(area.station for area in self._settings.areas if area.station is not None))
+
+    def _moved_stations(self) -> dict[str, str]:
+        found = {station: self._get_note(f"station:{station}") for station in self._stations()}
+        return {
+            station: _moved_words(station, note[0])
+            for station, note in found.items()
+            if note is not None and note[0]["moved"]
+        }
+
+    def _cell_changes(self) -> tuple[str, ...]:
+        """What the skipper is told, for some days, of a point that now lies in another cell (F5)."""
+        now, zone = self._clock.now(), ZoneInfo(self._settings.harbor.time_zone)
+        told = []
+        for area in self._settings.areas:
+            note = None if area.grid is not None else self._get_note(f"cell:{area.name}")
+            if note is None or "changed_at" not in note[0]:
+                continue
+            changed_at = datetime.fromisoformat(note[0]["changed_at"])
+            if now - changed_at < TELL_CELL_CHANGE_FOR:
+                day = changed_at.astimezone(zone)
+                told.append(
+                    f"{area.name}: on {day:%a} {day.day} {day:%b} the weather service moved its point from grid "
+                    f"cell {note[0]['before']} to {note[0]['cell']}. Its numbers now come from there."
+                )
+        return tuple(told)
+
     # ---- what is on hand
 
     def on_hand(self) -> OnHand:
         """The newest good reply of every source, read back from the store."""
-        cells = self._cells()
+        cells, moved, notices = self._cells(), self._moved_stations(), self._cell_changes()
         kept: dict[ReplyKey, Sequence[RawReply]] = {}
         troubles: dict[ReplyKey, str] = {}
+        newer: dict[ReplyKey, datetime] = {}
         with self._store.reading() as session:
             for area in self._settings.areas:
                 keys = [(SourceKind.ZONE_TEXT, area.office), (SourceKind.WARNINGS, area.zone)]
@@ -151,8 +277,12 @@ class Fetching:
                     note = letters.get_note(session, self._name(f"trouble:{kind.value}:{key}"))
                     if note is not None:
                         troubles[kind, key] = f"last asked {note[1]:%H:%M} UTC: {note[0]['text']}"
+                listed = letters.get_note(session, self._name(f"listed:{area.office}"))
+                if listed is not None and not listed[0]["had"]:
+                    issued_at = datetime.fromisoformat(listed[0]["issued_at"])
+                    newer[SourceKind.ZONE_TEXT, area.office] = issued_at
             seen = replies.seen_warnings(session)
-        return OnHand(kept, troubles, seen, cells)
+        return OnHand(kept, troubles, seen, cells, newer, moved, notices)
 
     # ---- notes
 
@@ -210,3 +340,28 @@ def _kept_pages(session: Any, kind: SourceKind, key: str) -> tuple[RawReply, ...
         except NotUnderstood:
             return tuple(pages)
     return tuple(pages)
+
+
+def _updated_at(body: bytes) -> datetime | None:
+    """None where it can't be read: a broken copy is asked for again too."""
+    try:
+        return parse_grid(body).updated_at
+    except NotUnderstood:
+        return None
+
+
+def _measured_at(station: str, body: bytes) -> datetime | None:
+    try:
+        newest: datetime = parse_realtime(body, station).rows.index[-1].to_pydatetime()
+    except NotUnderstood:
+        return None
+    return newest
+
+
+def _moved_words(station: str, note: Mapping[str, Any]) -> str:
+    (lat, lon), (new_lat, new_lon) = note["confirmed"], note["seen"]
+    return (
+        f"{station} is no longer at {lat:.3f} {lon:.3f}, where it was confirmed, but at {new_lat:.3f} "
+        f"{new_lon:.3f}: another station may have its id now. If it is the one you want: "
+        f"soakbell confirm-station {station}"
+    )

@@ -1,0 +1,299 @@
+"""What fetching remembers of its sources, from the replies to the letter. INVENTED DATA."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from law.world import (
+    INNER,
+    MEDIA,
+    NEW_YORK,
+    NOW,
+    OFFICE,
+    OUTER,
+    STATION,
+    WITH_STATION,
+    World,
+    settings_with,
+    world,
+)
+from law.world import grid as grid_body
+from soakbell.clock import SetClock
+from soakbell.desk import Desk
+from soakbell.errors import FetchFailed, SettingsError, StoreError
+from soakbell.feeds.transport import Ask
+from soakbell.planning.call import CallWord
+from soakbell.sea.sources import FaultCode, RawReply, SourceKind
+from soakbell.store.engine import Store, open_store
+from soakbell.store.log import append_entries
+from soakbell.store.upgrade import migrate
+
+DAY = timedelta(days=1)
+TODAY = NOW.astimezone(NEW_YORK).date()
+NO_CELLS = (('grid = "TAE/77,71"\n', ""), ('grid = "TAE/76,65"\n', ""))
+LATEST = "data/latest_obs/latest_obs.txt"
+
+
+@dataclass
+class PublicSources:
+    """Answers from a world's replies. ``answers`` go before them, by the end of the address; None: unreachable."""
+
+    one: World
+    clock: SetClock
+    answers: dict[str, bytes | None] = field(default_factory=dict)
+    asked: list[Ask] = field(default_factory=list)
+    listed: list[tuple[str, datetime]] = field(default_factory=lambda: [("aaaaaaaa-1", NOW - timedelta(hours=1))])
+
+    def fetch(self, ask: Ask) -> RawReply:
+        self.asked.append(ask)
+        body = self._body(ask)
+        if body is None:
+            raise FetchFailed(f"{ask.key} can't be reached", retry=True)
+        media_type = MEDIA.get(ask.kind, "application/geo+json")
+        return RawReply(ask.kind, ask.key, ask.url, 200, media_type, body, self.clock.now())
+
+    def _body(self, ask: Ask) -> bytes | None:
+        for end, answer in self.answers.items():
+            if ask.url.endswith(end):
+                return answer
+        if ask.kind is SourceKind.POINT:
+            return point(OUTER if "29.92" in ask.url else INNER)
+        if ask.url.endswith(f"locations/{OFFICE}"):
+            entries = [
+                {"id": name, "issuanceTime": at.isoformat(), "productCode": "CWF"} for name, at in self.listed
+            ]
+            return json.dumps({"@graph": entries}).encode()
+        pages = self.one.replies.get((ask.kind, ask.key))
+        return pages[0] if pages else None
+
+    def times(self, end: str) -> list[bool]:
+        """For each time an address with this end was asked: whether it was asked past every cache."""
+        return [ask.fresh for ask in self.asked if ask.url.endswith(end)]
+
+
+def point(cell: str) -> bytes:
+    office, xy = cell.split("/")
+    x, y = xy.split(",")
+    properties = {
+        "gridId": office,
+        "gridX": int(x),
+        "gridY": int(y),
+        "forecastGridData": f"https://api.weather.gov/gridpoints/{cell}",
+        "type": "marine",
+        "forecastZone": "https://api.weather.gov/zones/forecast/GMZ730",
+        "timeZone": "America/New_York",
+    }
+    geometry = {"type": "Point", "coordinates": [-84.15, 30.05]}
+    return json.dumps({"type": "Feature", "geometry": geometry, "properties": properties}).encode()
+
+
+def latest(lat: float, lon: float, station: str = STATION) -> bytes:
+    return (
+        "#STN LAT LON YYYY MM DD hh mm WDIR WSPD GST WVHT DPD APD MWD PRES PTDY ATMP WTMP DEWP VIS TIDE\n"
+        "#text deg deg yr mo day hr mn degT m/s m/s m sec sec degT hPa hPa degC degC degC nmi ft\n"
+        f"{station} {lat:.3f} {lon:.3f} 2026 12 08 09 20 140 3.5 5.5 MM MM MM MM 1018.0 MM 18.0 17.0 MM MM MM\n"
+    ).encode()
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    opened = open_store(f"sqlite:///{tmp_path / 'soakbell.db'}")
+    migrate(opened)
+    yield opened
+    opened.close()
+
+
+def desk_of(one: World, store: Store) -> tuple[Desk, PublicSources, SetClock]:
+    clock = SetClock(one.now)
+    sources = PublicSources(one, clock)
+    with store.writing() as session:
+        append_entries(session, one.entries)
+    return Desk(one.settings, store, clock, sources), sources, clock
+
+
+def fault_of(desk: Desk, kind: SourceKind) -> tuple[FaultCode | None, str]:
+    (line,) = [line for line in desk.decide(TODAY).call.sources if line.kind is kind]
+    return line.fault, line.detail
+
+
+# ---- the zone text
+
+
+def test_a_text_that_is_listed_but_cannot_be_had_makes_the_kept_one_stale(store: Store) -> None:
+    """A1, F1: the network fails just when the forecast turns."""
+    desk, sources, _ = desk_of(world(), store)
+    desk.sources.poll()
+    assert desk.decide(TODAY).call.word is CallWord.PULL
+    sources.listed.insert(0, ("bbbbbbbb-2", NOW - timedelta(minutes=10)))
+    sources.answers["products/bbbbbbbb-2"] = None
+    desk.sources.poll()
+    assert desk.decide(TODAY).call.word is CallWord.NO_CALL
+    assert fault_of(desk, SourceKind.ZONE_TEXT) == (
+        FaultCode.STALE,
+        "a newer text, of 09:20 UTC, is listed but could not be fetched",
+    )
+    del sources.answers["products/bbbbbbbb-2"]
+    desk.sources.poll()
+    assert desk.decide(TODAY).call.word is CallWord.PULL
+
+
+def test_the_kept_text_stays_while_it_is_the_newest_listed_and_only_the_fetch_fails(store: Store) -> None:
+    desk, sources, _ = desk_of(world(), store)
+    desk.sources.poll()
+    sources.answers["products/aaaaaaaa-1"] = None
+    desk.sources.poll()
+    assert desk.decide(TODAY).call.word is CallWord.PULL
+
+
+def test_a_list_that_goes_back_to_an_older_text_does_not_bring_it_back(store: Store) -> None:
+    """F1: one cache of many may be behind."""
+    desk, sources, _ = desk_of(world(), store)
+    desk.sources.poll()
+    sources.listed = [("00000000-0", NOW - timedelta(hours=7))]
+    desk.sources.poll()
+    assert sources.times("products/00000000-0") == []
+    note = desk.sources.on_hand().troubles[SourceKind.ZONE_TEXT, OFFICE]
+    assert "ends with 2026-12-08 02:30 UTC, though it named a text of 2026-12-08 08:30 UTC before" in note
+    assert fault_of(desk, SourceKind.ZONE_TEXT)[0] is None
+
+
+def test_a_list_once_dated_in_the_future_does_not_hold_back_the_right_one(store: Store) -> None:
+    desk, sources, _ = desk_of(world(), store)
+    sources.listed.insert(0, ("cccccccc-3", NOW + DAY))
+    sources.answers["products/cccccccc-3"] = None
+    desk.sources.poll()
+    del sources.listed[0]
+    desk.sources.poll()
+    assert desk.decide(TODAY).call.word is CallWord.PULL
+
+
+# ---- grid and station
+
+
+@pytest.mark.parametrize(
+    ("minutes_old", "asked"), [(20, [False]), (179, [False]), (181, [False, True])], ids=["new", "nearly", "old"]
+)
+def test_a_grid_older_than_expected_is_asked_for_again_past_every_cache(
+    store: Store, minutes_old: int, asked: list[bool]
+) -> None:
+    """F1."""
+    desk, sources, _ = desk_of(world(), store)
+    old = grid_body(
+        INNER, NOW - timedelta(minutes=minutes_old), NOW.replace(minute=0), wind_kt=7, gust_kt=9, sea_m=1
+    )
+    sources.answers["gridpoints/TAE/77,71"] = old
+    desk.sources.poll()
+    assert sources.times("gridpoints/TAE/77,71") == asked
+    assert sources.times("gridpoints/TAE/76,65") == [False]
+
+
+@pytest.mark.parametrize(("hours_on", "asked"), [(1, [False]), (2, [False, True])], ids=["new", "old"])
+def test_observations_older_than_expected_are_asked_for_again_past_every_cache(
+    store: Store, hours_on: int, asked: list[bool]
+) -> None:
+    """F1."""
+    desk, sources, clock = desk_of(world(settings=settings_with(WITH_STATION)), store)
+    clock.put(NOW + timedelta(hours=hours_on))
+    desk.sources.poll()
+    assert sources.times(f"realtime2/{STATION}.txt") == asked
+
+
+def test_a_grid_that_cannot_be_read_is_asked_for_again_past_every_cache(store: Store) -> None:
+    desk, sources, _ = desk_of(world(), store)
+    sources.answers["gridpoints/TAE/77,71"] = b"{}"
+    desk.sources.poll()
+    assert sources.times("gridpoints/TAE/77,71") == [False, True]
+
+
+# ---- the cell of a point
+
+
+def test_a_grid_cell_that_changed_is_told_in_the_letter_for_three_days(store: Store) -> None:
+    """F5."""
+    desk, sources, clock = desk_of(world(settings=settings_with(*NO_CELLS)), store)
+    desk.sources.poll()
+    assert "grid cell" not in desk.letter_text(TODAY)
+    sources.answers["points/30.05,-84.15"] = point("TAE/77,72")
+    sources.answers["gridpoints/TAE/77,72"] = sources.one.replies[SourceKind.GRID, INNER][0].replace(
+        b'"gridY": 71', b'"gridY": 72'
+    )
+    clock.put(NOW + DAY)
+    desk.sources.poll()
+    told = "Inner Bay: on Wed 9 Dec the weather service moved its point from grid cell TAE/77,71 to TAE/77,72."
+    for days, is_told in ((1, True), (3.9, True), (4.1, False)):
+        clock.put(NOW + days * DAY)
+        call = desk.decide(TODAY + days // 1 * DAY).call
+        assert any(caution.startswith(told) for caution in call.cautions_told) is is_told
+    clock.put(NOW + DAY)
+    assert told in " ".join(desk.letter_text(TODAY + DAY).split())
+    assert desk.sources.on_hand().cells == {"Inner Bay": "TAE/77,72", "Outer Bay": OUTER}
+
+
+# ---- where a station lies
+
+
+def test_a_station_that_moved_is_refused_until_it_is_confirmed(store: Store) -> None:
+    """F10: its id may have been given to another."""
+    desk, sources, clock = desk_of(world(settings=settings_with(WITH_STATION)), store)
+    sources.answers[LATEST] = latest(30.071, -84.176)
+    desk.sources.poll()
+    assert desk.decide(TODAY).call.word is CallWord.PULL
+    sources.answers[LATEST] = latest(30.091, -84.176)
+    desk.sources.poll()
+    assert desk.decide(TODAY).call.word is CallWord.PULL, "it is looked at once a day"
+    clock.put(NOW + DAY)
+    desk.sources.poll()
+    clock.put(NOW)
+    code, detail = fault_of(desk, SourceKind.OBSERVATIONS)
+    assert code is FaultCode.WRONG_PLACE
+    assert "no longer at 30.071 -84.176, where it was confirmed, but at 30.091 -84.176" in detail
+    assert "soakbell confirm-station NCKF1" in detail
+    assert desk.decide(TODAY).call.word is CallWord.NO_CALL
+    assert desk.sources.confirm_station(STATION) == (30.091, -84.176)
+    assert desk.decide(TODAY).call.word is CallWord.PULL
+
+
+def test_a_station_back_at_its_old_place_still_waits_to_be_confirmed(store: Store) -> None:
+    desk, sources, clock = desk_of(world(settings=settings_with(WITH_STATION)), store)
+    for day, lat in enumerate((30.071, 31.0, 30.071)):
+        clock.put(NOW + day * DAY)
+        sources.answers[LATEST] = latest(lat, -84.176)
+        desk.sources.poll()
+    assert STATION in desk.sources.on_hand().moved
+
+
+@pytest.mark.parametrize(
+    "answer",
+    [None, b"<html>busy</html>", latest(40.0, -70.0, "44008"), latest(30.08, -84.17), b"\xff"],
+    ids=["unreachable", "another page", "not listed", "less than a mile off", "no text"],
+)
+def test_a_list_that_says_nothing_of_a_new_place_leaves_the_station_as_it_was(
+    store: Store, answer: bytes | None
+) -> None:
+    desk, sources, clock = desk_of(world(settings=settings_with(WITH_STATION)), store)
+    sources.answers[LATEST] = latest(30.071, -84.176)
+    desk.sources.poll()
+    clock.put(NOW + DAY)
+    sources.answers[LATEST] = answer
+    desk.sources.poll()
+    hand = desk.sources.on_hand()
+    assert hand.moved == {}
+    assert hand.troubles == {}
+    clock.put(NOW + 2 * DAY)
+    sources.answers[LATEST] = latest(30.5, -84.176)
+    desk.sources.poll()
+    assert "30.071 -84.176, where it was confirmed" in desk.sources.on_hand().moved[STATION]
+
+
+def test_only_a_station_of_the_settings_whose_place_is_known_can_be_confirmed(store: Store) -> None:
+    desk, _, _ = desk_of(world(settings=settings_with(WITH_STATION)), store)
+    with pytest.raises(SettingsError, match=f"found '41008'; write {STATION}"):
+        desk.sources.confirm_station("41008")
+    with pytest.raises(StoreError, match="isn't known yet where NCKF1 lies"):
+        desk.sources.confirm_station(STATION)
