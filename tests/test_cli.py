@@ -27,11 +27,12 @@ from typer.testing import CliRunner
 from soakbell.cli import app
 from soakbell.clock import SystemClock
 from soakbell.gear.log import LogEntry
+from soakbell.store import letters
 from soakbell.store.engine import open_store
 from soakbell.store.log import all_entries
 
 NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
-COMMANDS = {"check", "run", "morning", "read", "backup", "rehearse", "restore", "log"}
+COMMANDS = {"check", "run", "morning", "confirm-station", "read", "backup", "rehearse", "restore", "log"}
 LOG_COMMANDS = {
     "set", "pull", "move", "missing", "recovered", "ashore", "correct", "list", "import", "export",
 }  # fmt: skip
@@ -307,6 +308,23 @@ def test_the_morning_on_nothing_kept_is_a_no_call(fishing: Terminal) -> None:
     result = fishing.type("morning", "--kept")
     assert result.exit_code == 0, result.output
     assert result.output.startswith("NO CALL")
+
+
+def test_a_station_that_moved_is_confirmed_by_command(terminal: Terminal) -> None:
+    """F10."""
+    assert "found '41008'; write NCKF1" in terminal.refused("confirm-station", "41008")
+    assert "it isn't known yet where NCKF1 lies" in terminal.refused("confirm-station", "NCKF1")
+    store = open_store(f"sqlite:///{terminal.database}")
+    moved = {"confirmed": [30.071, -84.176], "seen": [30.2, -84.176], "moved": True}
+    with store.writing() as session:
+        letters.put_note(session, "station:NCKF1:Little Grebe", moved, NOW)
+    result = terminal.type("confirm-station", "NCKF1")
+    assert (result.exit_code, result.output) == (0, "NCKF1 is taken to lie at 30.200 -84.176 from now on\n")
+    with store.reading() as session:
+        note = letters.get_note(session, "station:NCKF1:Little Grebe")
+    store.close()
+    assert note is not None
+    assert note[0] == {"confirmed": [30.2, -84.176], "seen": [30.2, -84.176], "moved": False}
 
 
 def test_a_saved_reply_is_read_and_what_is_not_one_is_told(terminal: Terminal, tmp_path: Path) -> None:

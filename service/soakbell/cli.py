@@ -82,6 +82,20 @@ def morning(
     typer.echo(letter_now(_settings(ctx), fetch=not kept), nl=False)
 
 
+@app.command("confirm-station")
+def confirm_station(
+    ctx: typer.Context, station: Annotated[str, typer.Argument(help="Its id, as in the settings.", metavar="ID")]
+) -> None:
+    """Trust a buoy or shore station again that was refused because it lies elsewhere than before.
+
+    Look first whether it is still the one you want: an id can be given to another station.
+    """
+    from soakbell.running import confirm
+
+    lat_deg, lon_deg = confirm(_settings(ctx), station)
+    typer.echo(f"{station} is taken to lie at {lat_deg:.3f} {lon_deg:.3f} from now on")
+
+
 @app.command()
 def read(
     files: Annotated[list[Path], typer.Argument(help="Saved replies of public services.", metavar="FILE...")],

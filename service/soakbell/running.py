@@ -63,3 +63,16 @@ def letter_now(settings: Settings, *, fetch: bool) -> str:
         return house.desk.letter_text(local_day(SystemClock().now(), settings.harbor.time_zone))
     finally:
         house.close()
+
+
+def confirm(settings: Settings, station: str) -> tuple[float, float]:
+    """Take a station's newest place for its own from now on; gives that place, degrees.
+
+    Raises:
+        SettingsError, StoreError: as ``Fetching.confirm_station``.
+    """
+    house = build(settings)
+    try:
+        return house.desk.sources.confirm_station(station)
+    finally:
+        house.close()
