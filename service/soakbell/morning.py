@@ -162,6 +162,7 @@ def _situation(
         conditions, limits = surveyed.conditions[string.area], settings.limits_for(string.name)
         places[string.name] = fitness(conditions, limits, depth_m=string.depth_m)
     fresh_until = min(surveyed.fresh_until.values())
+    stalest = next((f"{t.kind.value} {t.key}" for t in surveyed.sources if t.fresh_until == fresh_until), "")
     ahead, faults = [], list(_moved_out(settings, strings, gear))
     for string in strings:
         soak = soak_of(gear, string.name, now)
@@ -181,9 +182,9 @@ def _situation(
         harbor=settings.harbor.mark,
         strings=tuple(ahead),
         places=places,
-        days=tuple(
-            _day_rules(settings, today + timedelta(days=n), now, fresh_until if n == 0 else None)
-            for n in range(OUTLOOK_DAYS)
+        days=(
+            replace(_day_rules(settings, today, now, fresh_until), stalest=stalest),
+            *(_day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
         ),
         break_margin_h=settings.letters.forecast_break_h,
         faults=(*clock, *(fault for fault in faults if fault.code != "clock")),

@@ -347,7 +347,9 @@ def test_no_call_is_a_third_state_and_never_a_pale_pull(scene: Callable[[], Scen
 def test_a_stale_source_shows_its_age_and_is_marked_as_not_used() -> None:
     """A1."""
     words = told(no_call_stale)
-    assert "zone forecast GMZ730: issued Mon 7 Dec 09:26, age 19 h 5 min of at most 13 h; not used: too old." in words
+    assert (
+        "zone forecast GMZ730: issued Mon 7 Dec 09:26, age 19 h 5 min of at most 13 h; not used: too old." in words
+    )
 
 
 def test_a_note_on_a_source_in_use_is_told() -> None:

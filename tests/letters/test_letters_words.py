@@ -57,6 +57,22 @@ SAMPLES = {
     "too_short": {"needed_min": 300.0, "longest_min": 45.0},
     "stale_by_then": {"fresh_until": est(6), "first_light": est(6, 47)},
     "left_for_later": {"strings": ("Ledge", "The Hump")},
+    "later_not_fit": {
+        "last_departure_at": est(7, 40),
+        "margin_h": 2.0,
+        "code": "over_limit",
+        "values": {
+            "quantity": "gust_kt",
+            "value": 22.0,
+            "limit": 20.0,
+            "at": est(14),
+            "worst_at": est(14),
+            "place": "Outer Bay",
+        },
+    },
+    "later_too_old": {"last_departure_at": est(10, 15), "fresh_until": est(10, 25), "source": "warnings GMZ730"},
+    "later_not_legal": {"last_departure_at": est(13), "haul_to": est(17, 37)},
+    "later_dark": {"last_departure_at": est(13), "home_by": est(18, 4)},
     "out_of_season": {"rule": "harvest ended 1 May 2027", "source": "68B-13.005"},
     "nothing_ripe": {"oldest_string": "Ledge", "oldest_soak_h": 50.5, "floor_h": 96.0},
     "nothing_set": {},
@@ -88,6 +104,23 @@ EXPECTED = {
         "no string has soaked long enough",
     ),
     "nothing_set": ("No trap is fishing, so there is nothing to pull.", "no traps fishing"),
+    "later_not_fit": (
+        "Leave no later than 07:40: a later trip, or the 2 h after it that must be fit too, would meet this. "
+        "Gusts 22 kt at 14:00 at Outer Bay, 2 kt over the limit of 20 kt.",
+        "leave no later than 07:40",
+    ),
+    "later_too_old": (
+        "Leave no later than 10:15: at 10:25 the official warnings GMZ730 will be too old to go by.",
+        "leave no later than 10:15",
+    ),
+    "later_not_legal": (
+        "Leave no later than 13:00: a later trip would still be hauling when the legal hours end at 17:37.",
+        "leave no later than 13:00",
+    ),
+    "later_dark": (
+        "Leave no later than 13:00: a later trip would not be home when the twilight ends at 18:04.",
+        "leave no later than 13:00",
+    ),
     "moved_out_of_area": (
         "Ledge was moved to ground 18.2 nmi from the point that Outer Bay is forecast for; past 15 nmi that "
         "forecast is not used for it. Name another forecast area for Ledge in the settings.",

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
 from boats import LEDGE, NINE_FOOT, OUTER_BAR, light, situation, soaked
 from soakbell.planning.call import CallWord, DayState, Reason
-from soakbell.planning.decide import DayRules, decide, still_good, string_states
+from soakbell.planning.decide import DayRules, Verdict, decide, still_good, string_states
 from soakbell.sea.conditions import Bar
 from weather import HOURS, LIMITS, MORNING, conditions, grid, zone_text
 
@@ -48,6 +48,45 @@ def test_the_binding_number_counts_every_departure_the_letter_allows_not_only_th
     assert window.binding is not None
     assert window.leaves_at + timedelta(hours=3) < window.last_departure_at
     assert window.binding.value == 14.5
+
+
+def last_and_why(verdict: Verdict) -> tuple[datetime, Reason]:
+    assert verdict.window is not None
+    return verdict.window.last_departure_at, verdict.reasons[-1]
+
+
+def test_a_window_ended_by_the_wind_names_the_first_hour_that_breaks_it() -> None:
+    """Wind over its limit from 19:00 UTC; home, and an hour after it, by then. The trip takes 1 h 57 min."""
+    wind = [10.0 if h < 14 else 18.0 for h in range(48)]
+    last, why = last_and_why(decide(situation(WEEK, seas=conditions(zone_text(wind_kt=wind), grid()))))
+    assert last == HOURS[11] + timedelta(minutes=0)
+    assert (why.code, why.values["last_departure_at"], why.values["margin_h"]) == ("later_not_fit", last, 1)
+    assert why.values["code"] == "over_limit"
+    found = why.values["values"]
+    assert (found["quantity"], found["value"], found["at"]) == ("wind_kt", 18, HOURS[14])  # type: ignore[index]
+
+
+def test_a_window_ended_by_the_age_of_the_data_names_the_source() -> None:
+    rules = replace(light(fresh_h=5), stalest="warnings GMZ730")
+    last, why = last_and_why(decide(situation(WEEK, days=(rules,))))
+    assert last == MORNING + timedelta(hours=4, minutes=45)
+    until = MORNING + timedelta(hours=5)
+    assert why == Reason(
+        "later_too_old", {"last_departure_at": last, "fresh_until": until, "source": "warnings GMZ730"}
+    )
+
+
+@pytest.mark.parametrize(
+    ("home_by_h", "code"), [(0.0, "later_dark"), (4.0, "later_not_legal")], ids=["twilight", "legal hours"]
+)
+def test_a_window_ended_by_light_or_law_says_so(home_by_h: float, code: str) -> None:
+    rules = light(fresh_h=20)
+    assert rules.bounds is not None
+    home_by = rules.bounds.haul_to + timedelta(hours=home_by_h)
+    bounded = replace(rules, bounds=replace(rules.bounds, home_by=home_by))
+    _, why = last_and_why(decide(situation(WEEK, days=(bounded,))))
+    assert why.code == code
+    assert (home_by if code == "later_dark" else rules.bounds.haul_to) in why.values.values()
 
 
 def test_wind_over_the_limit_all_day_is_a_wait_that_names_the_wind() -> None:
@@ -154,6 +193,13 @@ def test_the_outlook_tells_fit_from_not_fit_from_not_known() -> None:
 def test_the_outlook_judges_the_weather_even_where_nothing_will_be_ripe() -> None:
     young = decide(situation(soaked(NINE_FOOT, 1), days=(light(0), light(1))))
     assert [d.state for d in young.outlook] == [DayState.NOT_FIT, DayState.FIT]
+    assert [r.code for r in young.outlook[1].reasons] == ["nothing_ripe"]
+
+
+def test_a_day_ahead_with_a_ripe_string_does_not_say_that_none_is() -> None:
+    ripe = decide(situation(WEEK, days=(light(0), light(1))))
+    assert ripe.outlook[1].state is DayState.FIT
+    assert ripe.outlook[1].reasons == ()
 
 
 def test_string_states_flag_the_ripe_and_those_past_their_ceiling() -> None:

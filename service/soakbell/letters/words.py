@@ -6,7 +6,7 @@ or value without words is an error: a letter must not leave out why.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, time
 
@@ -362,6 +362,38 @@ def _left_for_later(case: _Case) -> Told:
     return Told(f"Ripe, but more than this window carries: {names}.", f"not {names}")
 
 
+def _later(case: _Case, why: str) -> Told:
+    last = case.moment("last_departure_at")
+    if last is None:
+        raise ValueError(f"the reason {case.reason.code!r} came without its last departure")
+    by = f"leave no later than {case.times.hour(last)}"
+    return Told(f"{capital(by)}: {why}", by)
+
+
+def _later_not_fit(case: _Case) -> Told:
+    values, margin_h = case.any("values"), case.number("margin_h")
+    if not isinstance(values, Mapping):
+        raise ValueError(f"the reason {case.reason.code!r} came without the values of {case.text('code')!r}")
+    what = case.teller.tell(Reason(case.text("code"), values)).sentence
+    after = f", or the {minutes_words(60 * margin_h)} after it that must be fit too," if margin_h else ""
+    return _later(case, f"a later trip{after} would meet this. {what}")
+
+
+def _later_too_old(case: _Case) -> Told:
+    until, source = case.moment("fresh_until"), case.text("source")
+    what = f"the {source_words(source)} will be" if source else "some of the data are"
+    at = f"at {case.times.hour(until)} " if until is not None else "by then "
+    return _later(case, f"{at}{what} too old to go by.")
+
+
+def _later_not_legal(case: _Case) -> Told:
+    return _later(case, f"a later trip would still be hauling when the legal hours end{case.hour('haul_to')}.")
+
+
+def _later_dark(case: _Case) -> Told:
+    return _later(case, f"a later trip would not be home when the twilight ends{case.hour('home_by')}.")
+
+
 def _out_of_season(case: _Case) -> Told:
     rule, source = ended(case.text("rule")), ended(case.text("source"))
     return Told(f"The season's rules do not allow pulling: {rule} Source: {source}", "out of season")
@@ -432,6 +464,10 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "too_short": _too_short,
     "stale_by_then": _stale_by_then,
     "left_for_later": _left_for_later,
+    "later_not_fit": _later_not_fit,
+    "later_too_old": _later_too_old,
+    "later_not_legal": _later_not_legal,
+    "later_dark": _later_dark,
     "out_of_season": _out_of_season,
     "nothing_ripe": _nothing_ripe,
     "nothing_set": _nothing_set,

@@ -38,6 +38,11 @@ class Reason:
         too_short         needed_min, longest_min
         stale_by_then     fresh_until, first_light: the data will be too old before the boat may leave
         left_for_later    strings: ripe strings that the window doesn't carry
+        later_not_fit     last_departure_at, margin_h, code, values: a trip that leaves later, or the margin after
+                          it, meets the reason ``code`` with its ``values``
+        later_too_old     last_departure_at, fresh_until, source: kind and key of what is too old by then, or ""
+        later_not_legal   last_departure_at, haul_to: the end of the legal hours
+        later_dark        last_departure_at, home_by: the end of the twilight
         out_of_season     rule, source
         nothing_ripe      oldest_string, oldest_soak_h, floor_h
         nothing_set
@@ -121,7 +126,10 @@ class DayOutlook:
 
 @dataclass(frozen=True)
 class SourceLine:
-    """One source as the letter lists it. ``age_h`` is reckoned at ``used_at`` (the planned leaving, else now)."""
+    """One source as the letter lists it.
+
+    ``age_h`` is reckoned at the planned leaving, else now; that of observations always now.
+    """
 
     kind: SourceKind
     key: str

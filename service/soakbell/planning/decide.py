@@ -30,17 +30,22 @@ from soakbell.planning.trips import (
     least_headroom,
     plan_trip,
     possible_departures,
+    stretches,
 )
 from soakbell.sea.fitness import CARRYING, Fitness
 
 
 @dataclass(frozen=True)
 class DayRules:
-    """One local day as light and law leave it. ``bounds`` is None where nothing may be hauled that day."""
+    """One local day as light and law leave it. ``bounds`` is None where nothing may be hauled that day.
+
+    ``stalest`` names the source, kind and key, that is too old first.
+    """
 
     day: date
     bounds: DayBounds | None
     reasons: tuple[Reason, ...] = ()
+    stalest: str = ""
 
 
 @dataclass(frozen=True)
@@ -100,7 +105,7 @@ def decide(situation: Situation) -> Verdict:
     PULL only where a trip to at least one ripe string lies wholly in fit hours, within light and law, on data
     fresh when it leaves. NO CALL where such a trip can't be ruled out for want of data. Else WAIT.
     """
-    judged = [_judge(situation, rules, only_ripe=i == 0) for i, rules in enumerate(situation.days)]
+    judged = [_judge(situation, rules, today=i == 0) for i, rules in enumerate(situation.days)]
     outlook = tuple(day for day, _ in judged)
     today, trip = judged[0]
     if situation.faults:
@@ -158,8 +163,11 @@ def _all_fit(fitness: Fitness, begins: datetime, ends: datetime) -> bool:
     return bool(fitness.fit.reindex(hours, fill_value=False).all())
 
 
-def _judge(situation: Situation, rules: DayRules, *, only_ripe: bool) -> tuple[DayOutlook, Trip | None]:
-    """One day: the best trip that fits, or why there is none."""
+def _judge(situation: Situation, rules: DayRules, *, today: bool) -> tuple[DayOutlook, Trip | None]:
+    """One day: the best trip that fits, or why there is none.
+
+    A day ahead is judged by its weather also where no string will be ripe by then; it says so.
+    """
     bounds = rules.bounds
     if bounds is None:
         return DayOutlook(rules.day, DayState.NOT_FIT, None, None, rules.reasons, None, None), None
@@ -173,14 +181,17 @@ def _judge(situation: Situation, rules: DayRules, *, only_ripe: bool) -> tuple[D
     fishing = [s for s in situation.strings if s.oldest_soak_h is not None and s.fishing > 0]
     ripe = [s for s in fishing if s.ripe(bounds.haul_from)]
     ripe.sort(key=lambda s: (-(s.oldest_soak_h or 0.0), s.string.name))
-    if only_ripe and not ripe:
+    if today and not ripe:
         return outlook(DayState.NOT_FIT, [_nothing_to_pull(fishing, bounds)]), None
     candidates = ripe or fishing or list(situation.strings)
     chosen = _as_many_as_fit(situation, candidates, bounds, hopeful=False)
     if chosen is not None:
         trip, departures = chosen
         window = _best_window(situation, trip, departures)
-        return outlook(DayState.FIT, _why_not_more(trip, candidates), window, window.binding), trip
+        reasons = _why_not_more(trip, candidates) if ripe else [_nothing_to_pull(fishing, bounds)]
+        if today:
+            reasons.append(_why_no_later(situation, trip, window.last_departure_at, rules, bounds))
+        return outlook(DayState.FIT, reasons, window, window.binding), trip
     shortest = _shortest_trip(situation, candidates)
     might_leave = _might_leave(shortest, bounds)
     hopeful = fit_departures(
@@ -247,6 +258,26 @@ def _why_not_more(trip: Trip, candidates: Sequence[StringAhead]) -> list[Reason]
     hauled = {leg.string for leg in trip.hauls}
     left = [s.string.name for s in candidates if s.string.name not in hauled]
     return [Reason("left_for_later", {"strings": tuple(left)})] if left else []
+
+
+def _why_no_later(situation: Situation, trip: Trip, last: datetime, rules: DayRules, bounds: DayBounds) -> Reason:
+    """Why the trip may not leave a step after its last departure."""
+    leaves = last + timedelta(minutes=DEPARTURE_STEP_MIN)
+    told = {"last_departure_at": last}
+    against: list[Reason] = []
+    for place, from_min, to_min in stretches(trip, situation.break_margin_h):
+        begins = pd.Timestamp(leaves + timedelta(minutes=from_min)).floor("h").to_pydatetime()
+        ends = pd.Timestamp(leaves + timedelta(minutes=to_min)).ceil("h").to_pydatetime()
+        against += _against_at(situation.places[place], begins, ends)
+    if against:
+        first = _first_of_each(against)[0]
+        values = {"code": first.code, "values": first.values, "margin_h": situation.break_margin_h}
+        return Reason("later_not_fit", told | values)
+    if leaves >= bounds.fresh_until:
+        return Reason("later_too_old", told | {"fresh_until": bounds.fresh_until, "source": rules.stalest})
+    if leaves + timedelta(minutes=trip.hauls[-1].ends_min) > bounds.haul_to:
+        return Reason("later_not_legal", told | {"haul_to": bounds.haul_to})
+    return Reason("later_dark", told | {"home_by": bounds.home_by})
 
 
 def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime]) -> Window:

@@ -170,12 +170,9 @@ def fit_departures(
     if not departures:
         return ()
     bad = _bad_hours(places, {place for leg in trip.legs for place in leg.places}, hopeful=hopeful)
-    stretches = _stretches(trip)
-    home = trip.duration_min
-    stretches += [(place, home, home + 60 * break_margin_h) for place in bad]
     left_min = _minutes_into_table(trip, departures, places)
     good = np.ones(len(departures), dtype=bool)
-    for place, from_min, to_min in stretches:
+    for place, from_min, to_min in stretches(trip, break_margin_h):
         sums = bad[place]
         begins, ends = _hours_touched(left_min, from_min, to_min)
         inside = (begins >= 0) & (ends < len(sums))
@@ -188,7 +185,7 @@ def least_headroom(trip: Trip, departures: Sequence[datetime], places: Mapping[s
     """For each departure the smallest share of any limit left while the trip is out; inf where none is known."""
     least = np.full(len(departures), np.inf)
     left_min = _minutes_into_table(trip, departures, places)
-    for place, from_min, to_min in _stretches(trip):
+    for place, from_min, to_min in stretches(trip):
         table = places[place].headroom.to_numpy()
         hourly = np.where(np.isnan(table), np.inf, table).min(axis=1, initial=np.inf)
         begins, ends = _hours_touched(left_min, from_min, to_min)
@@ -199,8 +196,11 @@ def least_headroom(trip: Trip, departures: Sequence[datetime], places: Mapping[s
     return least
 
 
-def _stretches(trip: Trip) -> list[tuple[str, float, float]]:
-    return [(place, leg.starts_min, leg.ends_min) for leg in trip.legs for place in leg.places]
+def stretches(trip: Trip, break_margin_h: float = 0.0) -> list[tuple[str, float, float]]:
+    """Place, from and to in minutes from leaving: what must be fit. The margin after landing asks every place."""
+    out = [(place, leg.starts_min, leg.ends_min) for leg in trip.legs for place in leg.places]
+    home_min, names = trip.duration_min, sorted({place for place, _, _ in out})
+    return out + [(place, home_min, home_min + 60 * break_margin_h) for place in names if break_margin_h]
 
 
 def _minutes_into_table(trip: Trip, departures: Sequence[datetime], places: Mapping[str, Fitness]) -> np.ndarray:
