@@ -61,6 +61,8 @@ _UTC_ISSUE = re.compile(r"(\d{4}) UTC ([A-Z]{3}) ([A-Z]{3}) (\d{1,2}) (\d{4})", 
 _VTEC_START = re.compile(r"/[A-Z]\.")
 _HARMLESS_CONTROLS = frozenset("\n\r\t\x01\x03")
 _END = "$$"
+_MOST_STRAY_LINES = 4
+_LONGEST_STRAY = 60
 
 
 @dataclass(frozen=True)
@@ -212,6 +214,27 @@ def parse_ugc(text: str) -> tuple[tuple[str, ...], str]:
             raise NotUnderstood(f"zones run backwards in {text!r}")
         zones.extend(f"{prefix}{number:03d}" for number in range(first, last + 1))
     return tuple(zones), expiry
+
+
+def lost_lines(bulletin: Bulletin) -> tuple[str, ...]:
+    """Lines that may come from a segment whose own zone line was damaged.
+
+    Outside the segments only initials and addresses may stand, and within one no second issue line.
+    """
+    strays = bulletin.strays
+    lost = [
+        line for line in strays if len(line) > _LONGEST_STRAY or line.startswith(("/", ".")) or _is_issue(line)
+    ]
+    if len(strays) > _MOST_STRAY_LINES and not lost:
+        lost = list(strays)
+    return (*lost, *(line for segment in bulletin.segments for line in segment.body if _is_issue(line)))
+
+
+def _is_issue(line: str) -> bool:
+    try:
+        return parse_issue_line(line) is not None
+    except NotUnderstood:
+        return True
 
 
 def fold(lines: Iterable[str]) -> str:

@@ -44,8 +44,14 @@ def headline_meaning(text: str) -> HeadlineMeaning:
     return HeadlineMeaning.NOT_UNDERSTOOD
 
 
-def is_closed(headline: str) -> bool:
-    return bool(_CLOSED.search(headline))
+def is_whole(headline: str) -> bool:
+    """Whether it stands between dots, three at least."""
+    return headline.startswith("...") and bool(_CLOSED.search(headline))
+
+
+def is_among_periods(dotted: str) -> bool:
+    """Whether what begins with dots amid the text of periods is a headline, if a damaged one."""
+    return names_event(dotted) or dotted.endswith("..")
 
 
 def take_headline(lines: Sequence[str], start: int) -> tuple[Headline, int]:
@@ -59,10 +65,28 @@ def take_headline(lines: Sequence[str], start: int) -> tuple[Headline, int]:
         if at > start and (not line or line.startswith(".")):
             break
         at += 1
-        if is_closed(line) and (at > start + 1 or line.strip(".")):
+        if _CLOSED.search(line) and (at > start + 1 or line.strip(".")):
             text = fold(lines[start:at])
             return Headline(text, headline_meaning(text)), at
     return Headline(fold(lines[start:at]), HeadlineMeaning.NOT_UNDERSTOOD), at
+
+
+def headlines_among(lines: Sequence[str]) -> tuple[Headline, ...]:
+    """Dotted headlines and official sentences in lines that aren't any zone's forecast."""
+    found: list[Headline] = []
+    paragraphs: list[list[str]] = [[]]
+    at = 0
+    while at < len(lines):
+        if lines[at].startswith("."):
+            headline, at = take_headline(lines, at)
+            found.append(headline)
+            continue
+        if lines[at]:
+            paragraphs[-1].append(lines[at])
+        else:
+            paragraphs.append([])
+        at += 1
+    return (*found, *(said for paragraph in paragraphs for said in official_sentences(fold(paragraph))))
 
 
 def official_sentences(text: str) -> tuple[Headline, ...]:

@@ -12,16 +12,13 @@ from datetime import datetime
 from enum import StrEnum
 
 from soakbell.errors import NotUnderstood
-from soakbell.feeds.bulletin import Bulletin, Segment, read_bulletin, zone_names
+from soakbell.feeds.bulletin import Bulletin, Segment, lost_lines, read_bulletin, zone_names
 from soakbell.feeds.headlines import take_headline
 from soakbell.sea.vtec import ENDING_ACTIONS, parse_vtec
 from soakbell.sea.warnings import Vtec
 from soakbell.sea.zone_forecast import Headline
 
 PRODUCTS = frozenset({"MWW", "MWS", "SMW"})
-
-_MOST_STRAY_LINES = 4
-_LONGEST_STRAY = 60
 
 
 class SegmentState(StrEnum):
@@ -95,12 +92,9 @@ def parse_warning_text(body: bytes | str, *, issued_hint: datetime | None = None
 
 
 def _refuse_lost_segments(bulletin: Bulletin) -> None:
-    """Outside the segments only initials and addresses may stand, before them no VTEC."""
-    lost = [line for line in bulletin.preamble if line.startswith("/")]
-    lost += [line for line in bulletin.strays if len(line) > _LONGEST_STRAY or line.startswith(("/", "."))]
-    if lost or len(bulletin.strays) > _MOST_STRAY_LINES:
-        found = (lost or list(bulletin.strays))[0]
-        raise NotUnderstood(f"text stands outside the segments of a warning bulletin: {found!r}")
+    lost = [*(line for line in bulletin.preamble if line.startswith("/")), *lost_lines(bulletin)]
+    if lost:
+        raise NotUnderstood(f"text stands outside the segments of a warning bulletin: {lost[0]!r}")
 
 
 def _warning(segment: Segment, bulletin: Bulletin) -> WarningSegment:

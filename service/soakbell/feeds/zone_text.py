@@ -11,8 +11,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from soakbell.feeds.bulletin import Segment, fold, read_bulletin, zone_names
-from soakbell.feeds.headlines import is_closed, names_event, take_headline
+from soakbell.feeds.bulletin import Segment, fold, lost_lines, read_bulletin, zone_names
+from soakbell.feeds.headlines import (
+    headline_meaning,
+    headlines_among,
+    is_among_periods,
+    is_whole,
+    names_event,
+    official_sentences,
+    take_headline,
+)
 from soakbell.feeds.period_labels import Interval, period_spans
 from soakbell.feeds.period_text import read_period
 from soakbell.feeds.period_words import HIGHER_IN_STORMS
@@ -20,9 +28,13 @@ from soakbell.sea.zone_forecast import ForecastPeriod, Headline, ZoneBulletin, Z
 
 PRODUCTS = frozenset({"CWF", "NSH", "GLF", "OFF"})
 
+_NO_LABEL = "?"
+"""Stands before the text of a dotted line that has no label, where the label would be."""
+
 _LABEL = re.compile(r"\. ?([A-Za-z][A-Za-z' ]*?) ?\.{3,} ?(.*)")
 _NOTE = re.compile(r"\.? ?(?:SYNOPSIS|GULF STREAM|THE GULF STREAM)\b", re.IGNORECASE)
 _SYNOPSIS = re.compile(r"\. ?SYNOPSIS\b", re.IGNORECASE)
+_SYNOPSIS_TITLE = re.compile(r"\.? ?SYNOPSIS\b", re.IGNORECASE)
 _GULF_STREAM = re.compile(r"\.? ?(?:THE )?GULF STREAM\b", re.IGNORECASE)
 _FOOT = (
     HIGHER_IN_STORMS,
@@ -57,18 +69,40 @@ def parse_zone_text(body: bytes | str, *, issued_hint: datetime | None = None) -
             times disagree. What is wrong within one segment or period is kept there as ``not_understood``.
     """
     bulletin = read_bulletin(body, products=PRODUCTS, issued_hint=issued_hint)
+    segments = tuple(_forecast(segment, bulletin.issued_at) for segment in bulletin.segments)
+    adrift = [segment for segment in segments if all(period.starts_at is None for period in segment.periods)]
+    nameless = [fault for segment in segments if not segment.zones for fault in segment.not_understood]
     return ZoneBulletin(
         product=bulletin.product,
         office=bulletin.office,
         issued_at=bulletin.issued_at,
-        segments=tuple(_forecast(segment, bulletin.issued_at) for segment in bulletin.segments),
+        segments=segments,
+        headlines=(
+            *headlines_among(bulletin.preamble),
+            *headlines_among(bulletin.strays),
+            *(headline for segment in adrift for headline in _headlines_adrift(segment)),
+        ),
+        not_understood=(*nameless, *(f"a lost segment: {line}" for line in lost_lines(bulletin))),
         text=bulletin.text,
     )
+
+
+def _headlines_adrift(segment: ZoneForecast) -> tuple[Headline, ...]:
+    """Headlines of a segment without periods of known time: whom they are meant for can't be told."""
+    headlines = list(segment.headlines)
+    for period in segment.periods:
+        if period.label.startswith(_NO_LABEL):
+            headlines.append(Headline(period.text, headline_meaning(period.text)))
+        else:
+            headlines.extend(official_sentences(f"{period.label} {period.text}"))
+    return tuple(headlines)
 
 
 def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
     faults = list(segment.faults)
     parts = _sort_lines(segment.body)
+    for prose in (segment.heading, parts.notes, parts.unknown):
+        parts.headlines.extend(official_sentences(fold(prose)))
     if not parts.labels:
         return _without_periods(segment, bulletin_issued_at, parts, faults)
     if segment.heading and not segment.heading[-1].endswith("-"):
@@ -76,7 +110,7 @@ def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
     periods = _periods(segment, parts)
     faults.extend(parts.unknown)
     faults.extend(line for line in parts.notes if _GULF_STREAM.match(line))
-    faults.extend(headline.text for headline in parts.headlines if not is_closed(headline.text))
+    faults.extend(headline.text for headline in parts.headlines if not is_whole(headline.text))
     faults.extend(_damaged_headlines(periods))
     faults.extend(foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
     return ZoneForecast(
@@ -97,8 +131,7 @@ def _without_periods(
     segment: Segment, bulletin_issued_at: datetime, parts: _Parts, faults: list[str]
 ) -> ZoneForecast:
     """A synopsis, or a segment whose periods were lost."""
-    is_synopsis = bool(parts.notes) or any(_NOTE.match(line) for line in segment.heading)
-    if not is_synopsis:
+    if not any(_SYNOPSIS_TITLE.match(line) for line in (*segment.heading, *parts.notes)):
         faults.append("the segment has no forecast periods")
     return ZoneForecast(
         zones=segment.zones,
@@ -120,6 +153,7 @@ def _sort_lines(lines: Sequence[str]) -> _Parts:
     at = 0
     while at < len(lines):
         line = lines[at]
+        headline, after = take_headline(lines, at) if line.startswith("..") else (None, at)
         at += 1
         if not line:
             paragraph = None
@@ -128,10 +162,12 @@ def _sort_lines(lines: Sequence[str]) -> _Parts:
             paragraph.append(line)
         elif paragraph is parts.notes and not line.startswith("."):
             parts.notes.append(line)
-        elif line.startswith("...") and paragraph is None and not parts.labels:
-            headline, at = take_headline(lines, at - 1)
+        elif headline is not None and (
+            not parts.labels or is_among_periods(line) or is_among_periods(headline.text)
+        ):
             parts.headlines.append(headline)
-        elif line.startswith(".") and not (line.startswith("..") and paragraph is not None):
+            paragraph, at = None, after
+        elif line.startswith(".") and (not line.startswith("..") or paragraph is None or paragraph is parts.notes):
             paragraph = _open_period(line, parts)
         elif paragraph is not None:
             paragraph.append(line)
@@ -152,7 +188,7 @@ def _open_period(line: str, parts: _Parts) -> list[str]:
     found = _LABEL.fullmatch(line)
     label, rest = found.groups() if found else (line.strip(". ")[:40], line)
     paragraph = [rest]
-    parts.labels.append(label.upper() if found else f"? {label}")
+    parts.labels.append(label.upper() if found else f"{_NO_LABEL} {label}")
     parts.paragraphs.append(paragraph)
     return paragraph
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
@@ -102,14 +102,36 @@ class ZoneForecast:
 
 @dataclass(frozen=True)
 class ZoneBulletin:
-    """A whole text product (CWF, NSH, ...) from one office."""
+    """A whole text product (CWF, NSH, ...) from one office.
+
+    Attributes:
+        headlines: those that stand outside the forecasts of any zone; they speak for every zone.
+        not_understood: signs that a zone's segment was lost. Not empty: no segment carries a call, for the one
+            that was lost may have been any zone's second.
+    """
 
     product: str
     office: str
     issued_at: datetime
     segments: tuple[ZoneForecast, ...]
+    headlines: tuple[Headline, ...]
+    not_understood: tuple[str, ...]
     text: str
 
     def for_zone(self, zone: str) -> tuple[ZoneForecast, ...]:
-        """Every segment that speaks for ``zone`` (UGC form, ``GMZ730``) and has periods. Usually one."""
-        return tuple(s for s in self.segments if zone in s.zones and s.periods)
+        """Every segment that speaks for ``zone`` (UGC form, ``GMZ730``) and has periods. Usually one.
+
+        Each also bears what the bulletin as a whole says of all zones, and what is amiss with other segments of
+        the zone that have lost their periods.
+        """
+        named = [segment for segment in self.segments if zone in segment.zones]
+        lost = [fault for segment in named if not segment.periods for fault in segment.not_understood]
+        return tuple(
+            replace(
+                segment,
+                headlines=(*segment.headlines, *self.headlines),
+                not_understood=(*segment.not_understood, *lost, *self.not_understood),
+            )
+            for segment in named
+            if segment.periods
+        )
