@@ -105,6 +105,12 @@ def test_a_missing_source_is_no_call_that_says_what_is_missing() -> None:
     assert (first.code, first.values["source"], first.values["quantity"]) == ("not_known", "grid", "gust_kt")
 
 
+def test_every_number_that_is_not_known_names_the_source_that_lacks_it() -> None:
+    verdict = decide(situation(WEEK, seas=conditions(grid())))
+    lacking = {r.values["quantity"]: r.values["source"] for r in verdict.reasons if r.code == "not_known"}
+    assert lacking == {"wind_kt": "zone text", "sea_m": "zone text"}
+
+
 def test_nothing_known_at_all_is_no_call() -> None:
     assert decide(situation(WEEK, seas=conditions(bars_known=False))).word is CallWord.NO_CALL
 

@@ -426,7 +426,8 @@ def _against_at(fitness: Fitness, begins: datetime, ends: datetime) -> list[Reas
     for quantity in dict.fromkeys((*CARRYING, *asked)):
         unknown = np.flatnonzero(~conditions.known[quantity].to_numpy()[first:stop])
         if len(unknown):
-            reasons.append(_not_known(conditions.place, hours[unknown[0]], quantity, ""))
+            at = hours[unknown[0]]
+            reasons.append(_not_known(conditions.place, at, quantity, conditions.lacked_by.at[at, quantity]))
     return reasons
 
 

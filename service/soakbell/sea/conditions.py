@@ -75,6 +75,8 @@ class Conditions:
         source_of: same shape, text; which source gave the worst number.
         known: same shape, bool; every required source gave the quantity, and an official one gave it whole.
         lacking: same index; the first Requirement that isn't met, None where all are.
+        lacked_by: same shape as known, text; the first kind of source that should have given the quantity and
+            didn't, "" where none is to blame.
         unclear: same index, text; what a source said that wasn't understood, or that contradicts itself.
         gaps: hours in which sources contradict each other.
         bars: what forbids hours here.
@@ -86,6 +88,7 @@ class Conditions:
     source_of: pd.DataFrame = field(repr=False)
     known: pd.DataFrame = field(repr=False)
     lacking: pd.Series[Any] = field(repr=False)
+    lacked_by: pd.DataFrame = field(repr=False)
     unclear: pd.Series[str] = field(repr=False)
     gaps: tuple[Gap, ...] = field(repr=False)
     bars: tuple[Bar, ...]
@@ -128,6 +131,7 @@ def worst_of(
     whole_official = (whole & official[:, None, None]).any(axis=0) if len(sources) else np.zeros(shape[1:], bool)
     known = pd.DataFrame(whole_official, index=hours, columns=list(QUANTITIES))
     lacking = np.full(len(hours), None, dtype=object)
+    lacked_by = np.full(shape[1:], "", dtype=object)
     for need in sorted(required, key=lambda r: (r.kind.value, r.quantity)):
         q = QUANTITIES.index(need.quantity)
         given = np.zeros(len(hours), dtype=bool)
@@ -142,6 +146,7 @@ def worst_of(
         missing = asked & ~given
         known.loc[missing, need.quantity] = False
         lacking[missing & pd.isna(lacking)] = need
+        lacked_by[missing & (lacked_by[:, q] == ""), q] = need.kind.value
 
     return Conditions(
         place=place,
@@ -149,6 +154,7 @@ def worst_of(
         source_of=source_of,
         known=known,
         lacking=pd.Series(lacking, index=hours, dtype=object),
+        lacked_by=pd.DataFrame(lacked_by, index=hours, columns=list(QUANTITIES)),
         unclear=unclear,
         gaps=(
             *_gaps(numbers, whole, sources, hours, large_gap),
