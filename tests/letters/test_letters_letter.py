@@ -503,3 +503,31 @@ def test_a_letter_of_a_failed_service_has_no_empty_headings() -> None:
     letter = letter_of(failed_service)
     for title in ("The days ahead", "All strings", "Sources"):
         assert title not in letter.text + letter.html
+
+
+def _fresh_strings(scene: Scene, unripe_days: int) -> Scene:
+    """Nothing ripe today nor on the next ``unripe_days``; the oldest string lacks 100 h, as of 04:30 on 8 December."""
+    values = {"oldest_string": "Ledge", "oldest_soak_h": 20.0, "floor_h": 120.0}
+    reason = Reason("nothing_ripe", values)
+    strings = (StringState("Ledge", 32, 20.0, 20.0, False, False, 120.0, 240.0),)
+    outlook = tuple(
+        replace(d, reasons=(reason,)) if n <= unripe_days else replace(d, reasons=())
+        for n, d in enumerate(scene.call.outlook)
+    )
+    return replace(scene, call=replace(scene.call, reasons=(reason,), strings=strings, outlook=outlook))
+
+
+def test_waiting_promises_no_day_on_which_nothing_is_ripe() -> None:
+    scene = wait_by_wind()
+    assert "The next day that fits is Fri 11 Dec, 08:00 to 13:15." in told(_fresh_strings(scene, unripe_days=2))
+    none = told(_fresh_strings(scene, unripe_days=6))
+    assert "The weather fits on Thu 10 Dec, 07:00 to 12:15, but no string is ripe before Sat 12 Dec 08:30." in none
+    assert "The next day that fits" not in none
+    assert "Thu 10 Dec: fit, nothing ripe, 07:00 to 12:15; gusts 17 kt of 20." in none
+
+
+def test_waiting_with_nothing_in_the_water_says_so_beside_the_weather() -> None:
+    scene = _fresh_strings(wait_by_wind(), unripe_days=6)
+    ashore = tuple(replace(s, fishing=0, oldest_soak_h=None, median_soak_h=None) for s in scene.call.strings)
+    words = told(replace(scene, call=replace(scene.call, reasons=(Reason("nothing_set"),), strings=ashore)))
+    assert "The weather fits on Thu 10 Dec, 07:00 to 12:15, but no trap is fishing." in words

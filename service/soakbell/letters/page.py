@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import timedelta
 
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
@@ -320,11 +321,31 @@ _NO_CALL_MEANS = (
 
 
 def _until_when(call: Call, times: HarborTimes) -> str:
-    for day in call.outlook:
-        if day.day > call.day and day.state is DayState.FIT and day.window is not None:
-            span = times.span_of_day(day.window.leaves_at, off_water_at(day.window))
-            return f"The next day that fits is {day_words(day.day)}, {span}."
-    return "No day ahead is known to fit."
+    ahead = [d for d in call.outlook if d.day > call.day and d.state is DayState.FIT and d.window is not None]
+    ripe = [d for d in ahead if not _none_ripe(d)]
+    if ripe:
+        return f"The next day that fits is {_day_and_span(ripe[0], times)}."
+    if not ahead:
+        return "No day ahead is known to fit."
+    weather = f"The weather fits on {_day_and_span(ahead[0], times)}"
+    ripe_at = [
+        call.made_at + timedelta(hours=s.floor_h - s.oldest_soak_h)
+        for s in call.strings
+        if s.oldest_soak_h is not None
+    ]
+    if not ripe_at:
+        return f"{weather}, but no trap is fishing."
+    return f"{weather}, but no string is ripe before {times.dated(min(ripe_at))}."
+
+
+def _none_ripe(day: DayOutlook) -> bool:
+    return any(reason.code in ("nothing_ripe", "nothing_set") for reason in day.reasons)
+
+
+def _day_and_span(day: DayOutlook, times: HarborTimes) -> str:
+    if day.window is None:
+        return day_words(day.day)
+    return f"{day_words(day.day)}, {times.span_of_day(day.window.leaves_at, off_water_at(day.window))}"
 
 
 def _warnings_line(call: Call, times: HarborTimes) -> str:
@@ -424,7 +445,10 @@ def _day_row(day: DayOutlook, teller: Teller) -> DayRow:
     else:
         binding = teller.tell(teller.deciding(day.reasons, known=known)).short if day.reasons else ""
     window = teller.times.span_of_day(day.window.leaves_at, off_water_at(day.window)) if day.window else ""
-    return DayRow(day=day_words(day.day), state=DAY_STATE_WORDS[day.state], window=window, binding=binding)
+    state = DAY_STATE_WORDS[day.state]
+    if day.state is DayState.FIT and _none_ripe(day):
+        state += ", nothing ripe"
+    return DayRow(day=day_words(day.day), state=state, window=window, binding=binding)
 
 
 def _soak_row(state: StringState) -> SoakRow:

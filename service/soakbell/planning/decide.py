@@ -427,7 +427,7 @@ def _against_at(fitness: Fitness, begins: datetime, ends: datetime) -> list[Reas
         unknown = np.flatnonzero(~conditions.known[quantity].to_numpy()[first:stop])
         if len(unknown):
             at = hours[unknown[0]]
-            reasons.append(_not_known(conditions.place, at, quantity, conditions.lacked_by.at[at, quantity]))
+            reasons.append(_not_known(conditions.place, at, quantity, str(conditions.lacked_by.at[at, quantity])))
     return reasons
 
 
