@@ -28,6 +28,7 @@ from law.world import (
     set_days_ago,
     settings_from,
     settings_with,
+    stamp,
     station,
     warning,
     world,
@@ -67,8 +68,10 @@ def test_known_wind_over_the_limit_all_day_is_a_wait_even_where_a_source_is_gone
 
 
 def test_data_that_will_be_too_old_before_first_light_are_no_call_that_says_so() -> None:
-    """A1: the list of warnings is fresh at 04:30 but six hours old at 07:15, first light."""
-    call = world().with_reply(WARNINGS, alerts(NOW - 4 * HOUR)).call().call
+    """A1: the grid is ten hours old at 04:30, but thirteen at 07:15, first light."""
+    updated = {"updateTime": stamp(NOW - 10 * HOUR)}
+    grid = edited(CALM.replies[INNER_GRID][0], lambda said: said["properties"].update(updated))  # type: ignore[attr-defined]
+    call = CALM.with_reply(INNER_GRID, grid).call().call
     assert call.word is CallWord.NO_CALL
     assert [reason.code for reason in call.reasons] == ["stale_by_then"]
     assert call.reasons[0].values["fresh_until"] == NOW + 2 * HOUR
@@ -307,6 +310,17 @@ def test_a_call_says_when_it_stops_being_valid() -> None:
 def test_the_same_input_gives_the_same_call() -> None:
     """A7: replay."""
     assert CALM.call().call == CALM.call().call
+
+
+def test_the_age_of_what_a_station_measured_is_told_for_the_hour_of_the_call() -> None:
+    """It is a check of the moment: what it says at the leaving, nobody can know."""
+    body = station([(NOW - timedelta(minutes=170), 3.5, 5.5, 0.4)])
+    call = world(settings=settings_with(WITH_STATION)).with_reply(STATION_REPORT, body).call().call
+    assert call.word is CallWord.PULL
+    assert call.window is not None
+    assert call.window.leaves_at > NOW + HOUR  # when it would be past its three hours
+    (line,) = [source for source in call.sources if source.kind is SourceKind.OBSERVATIONS]
+    assert line.age_h == pytest.approx(170 / 60)
 
 
 def test_ages_are_told_for_the_hour_of_leaving() -> None:

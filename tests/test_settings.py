@@ -286,6 +286,8 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ('security = "starttls"', 'security = "ssl"', "mail.security", "starttls"),
         ('contact = "skipper@boat.example"', 'contact = "me"', "sources.contact", "https page"),
         ('contact = "skipper@boat.example"', 'contact = "http://x.example"', "sources.contact", "https page"),
+        ("warnings_asked_min = 60", "warnings_asked_min = 10", "sources.warnings_asked_min", "15 to 180"),
+        ("warnings_asked_min = 60", "warnings_asked_min = 181", "sources.warnings_asked_min", "15 to 180"),
         ("zone_text = 12", "zone_text = 1000", "sources.max_age_h.zone_text", "at most 24"),
         ('"choppy" = 1.2', '"choppy" = 0', "sources.chop_m.choppy", "more than 0"),
         ('"choppy" = 1.2', '"chopy" = 1.2', "sources.chop_m", "not 'chopy' but one of smooth"),

@@ -35,7 +35,7 @@ from law.world import (
     zone_text,
 )
 from soakbell.feeds.alerts import parse_alerts
-from soakbell.morning import table_hours
+from soakbell.morning import make_call, table_hours
 from soakbell.planning.call import CallWord
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.survey import ReplyKey, SourceTold, Survey, survey
@@ -419,6 +419,28 @@ def test_a_cancel_dated_hours_ahead_frees_no_hour() -> None:
     )
     (bar,) = surveyed(world(warnings=[first, cancel])).conditions["Inner Bay"].bars
     assert bar.ends_at == NOW + 9 * HOUR
+
+
+@pytest.mark.parametrize(("most_min", "old_min", "known"), [(60, 60, True), (60, 61, False), (15, 16, False)])
+def test_a_list_of_warnings_must_be_of_the_last_hour_or_what_the_settings_say(
+    most_min: int, old_min: int, known: bool
+) -> None:
+    """A3: by its own time. Six hours hold at the leaving, not for the question itself."""
+    settled = settings_with(("[sources]\n", f"[sources]\nwarnings_asked_min = {most_min}\n"))
+    one = world(settings=settled).with_reply(WARNINGS, alerts(NOW - timedelta(minutes=old_min)))
+    assert known_at_nine(one, "Inner Bay") is known
+    assert fault_of(one, WARNINGS) is (None if known else FaultCode.STALE)
+
+
+@pytest.mark.parametrize("key", [TEXT, INNER_GRID, WARNINGS, STATION_REPORT], ids=str)
+def test_what_the_last_fetch_met_is_told_beside_a_source_that_is_still_used(key: ReplyKey) -> None:
+    one = world(settings=WITH_STATION_SETTINGS)
+    hand = replace(one.on_hand(), troubles={key: "last asked 09:25 UTC: timed out"})
+    call = make_call(one.settings, hand, one.entries, NOW).call
+    assert call.word is CallWord.PULL
+    details = {(line.kind, line.key): (line.fault, line.detail) for line in call.sources}
+    assert details.pop(key) == (None, "last asked 09:25 UTC: timed out")
+    assert set(details.values()) == {(None, "")}
 
 
 def test_a_warning_holds_even_where_its_list_is_stale() -> None:

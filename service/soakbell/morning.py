@@ -29,7 +29,7 @@ from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip, distance_nmi
 from soakbell.sea.conditions import Conditions
 from soakbell.sea.daylight import sunlight
 from soakbell.sea.fitness import fitness
-from soakbell.sea.sources import QUANTITIES
+from soakbell.sea.sources import QUANTITIES, SourceKind
 from soakbell.sea.warnings import OfficialWarning
 from soakbell.settings import Settings
 from soakbell.survey import OnHand, SourceTold, Survey, survey
@@ -273,7 +273,10 @@ def _call(
         cautions_told=surveyed.cautions,
         disagreements=_disagreements(surveyed, now, end),
         outlook=verdict.outlook,
-        sources=tuple(_source_line(told, used_at) for told in surveyed.sources),
+        sources=tuple(
+            _source_line(told, now if told.kind is SourceKind.OBSERVATIONS else used_at)
+            for told in surveyed.sources
+        ),
         hours=_worst_everywhere(surveyed.conditions.values(), begin, end),
         limits=settings.limits_for(None).given(),
         valid_until=valid_until,

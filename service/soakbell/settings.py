@@ -382,7 +382,8 @@ class Mail(_Table):
 
 
 class MaxAgeH(_Table):
-    """Past this age, reckoned at the planned hour of leaving, a source counts as missing."""
+    """Past this age a source counts as missing. Reckoned at the planned hour of leaving; that of observations at
+    the moment of the call, for which alone they are a check."""
 
     zone_text: float = Field(default=12, gt=0, le=24, description="hours, more than 0 and at most 24")
     grid: float = Field(default=12, gt=0, le=24, description="hours, more than 0 and at most 24")
@@ -405,6 +406,8 @@ class Sources(_Table):
     contact: Annotated[str, AfterValidator(_contact)] = Field(description="your mail address or an https page")
     weather_api: BaseUrl = Field(default="https://api.weather.gov", description="an https address")
     buoys: BaseUrl = Field(default="https://www.ndbc.noaa.gov", description="an https address")
+    warnings_asked_min: int = Field(default=60, ge=15, le=180, description="minutes, 15 to 180")
+    """How old a list of warnings, by its own word, may be at the letter and at each look after it."""
     max_age_h: MaxAgeH = Field(default=MaxAgeH(), description="a table [sources.max_age_h]")
     large_gap: LargeGap = Field(default=LargeGap(), description="a table [sources.large_gap]")
     chop_m: Annotated[dict[str, ChopHeight], AfterValidator(_rising)] = Field(

@@ -78,7 +78,10 @@ class OnHand:
 
 @dataclass(frozen=True)
 class SourceTold:
-    """One source as used: when it was issued and until when it may be, or what is wrong with it."""
+    """One source as used: when it was issued and until when it may be, or what is wrong with it.
+
+    ``note``: of a source in use, what the last fetch met where it failed, and what of it could not be understood.
+    """
 
     kind: SourceKind
     key: str
@@ -234,8 +237,8 @@ class _Reader:
             values = {"event": name, "starts_at": hazard.starts_at, "ends_at": hazard.ends_at, "place": area.name}
             if name not in self.settings.sources.not_a_bar:
                 bars.append(Bar("grid_hazard", hazard.starts_at, hazard.ends_at, values))
-        if grid.faults:
-            self.told[kind, cell] = replace(self.told[kind, cell], note="; ".join(grid.faults))
+        told = self.told[kind, cell]
+        self.told[kind, cell] = replace(told, note="; ".join(filter(None, (told.note, *grid.faults))))
         return [hours_of_grid(grid, gives=area.grid_gives)]
 
     def _warnings(self, area: ForecastArea, bars: list[Bar]) -> bool:
@@ -278,6 +281,12 @@ class _Reader:
             self._fault(kind, zone, FaultCode.NOT_UNDERSTOOD, detail, None)
             return reply, False
         known = self._is_fresh(kind, zone, reply.updated_at, None)
+        most_min = self.settings.sources.warnings_asked_min
+        if known and self.now - reply.updated_at > timedelta(minutes=most_min):
+            trouble = self.on_hand.troubles.get((kind, zone), "")
+            detail = f"a call rests on a list of the last {most_min} minutes only"
+            self._fault(kind, zone, FaultCode.STALE, "; ".join(filter(None, (detail, trouble))), reply.updated_at)
+            known = False
         strange = [w.event for w in reply.warnings if w.zones and not {zone, f"{zone[:3]}000"} & set(w.zones)]
         detail = f"the list for {zone} has a {strange[0]} that doesn't name it" if strange else ""
         titled = _zones_in_titles(self.on_hand.replies[kind, zone])
@@ -351,7 +360,7 @@ class _Reader:
             return False
         if known is not None and known.fresh_until is not None:
             until = min(until, known.fresh_until)
-        self._tell(kind, key, issued_at, until, None)
+        self._tell(kind, key, issued_at, until, None, note=self.on_hand.troubles.get((kind, key), ""))
         return True
 
     def _fault(self, kind: SourceKind, key: str, code: FaultCode, detail: str, issued_at: datetime | None) -> None:
@@ -364,6 +373,8 @@ class _Reader:
         issued_at: datetime | None,
         until: datetime | None,
         fault: SourceFault | None,
+        *,
+        note: str = "",
     ) -> None:
         pages = self.on_hand.replies.get((kind, key), ())
         self.told[kind, key] = SourceTold(
@@ -374,6 +385,7 @@ class _Reader:
             fresh_until=until,
             max_age_h=self.settings.sources.oldest_h(kind),
             fault=fault,
+            note=note,
             sha256=tuple(page.sha256 for page in pages),
         )
 

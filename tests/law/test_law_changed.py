@@ -15,6 +15,7 @@ from law.world import (
     WARNINGS,
     WITH_STATION,
     World,
+    alerts,
     labels_for,
     said,
     set_days_ago,
@@ -23,8 +24,9 @@ from law.world import (
     warning,
     world,
 )
-from soakbell.morning import Morning, look_again
+from soakbell.morning import Morning, look_again, make_call
 from soakbell.planning.call import Call, CallWord
+from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.survey import ReplyKey
 
 HOUR = timedelta(hours=1)
@@ -80,7 +82,9 @@ def test_while_nothing_changes_no_letter_goes_out(when: datetime) -> None:
 
 @pytest.mark.parametrize("when", [utc(10), utc(13), utc(15, 20)])
 def test_the_same_replies_a_little_older_but_fresh_are_no_change(when: datetime) -> None:
-    assert again(replace(world(), now=when, entries=ENTRIES)) is None
+    """All but the list of warnings, which must be of the last hour."""
+    older = replace(world(), now=when, entries=ENTRIES)
+    assert again(older.with_reply(WARNINGS, alerts(when - timedelta(minutes=60)))) is None
 
 
 def test_better_weather_is_no_change() -> None:
@@ -133,13 +137,36 @@ def test_a_source_lost_before_or_under_way_changes_the_call(key: ReplyKey, when:
     assert (changed.reasons[0].code, changed.reasons[0].values["key"]) == ("source_fault", key[1])
 
 
+@pytest.mark.parametrize("trouble", ["", "last asked 10:25 UTC: timed out"])
+def test_a_network_that_has_been_dead_for_an_hour_changes_the_call(trouble: str) -> None:
+    """A3: nothing newer than the letter's replies; its list of warnings was made at 09:25."""
+    assert again(replace(world(), now=utc(10, 25), entries=ENTRIES)) is None
+    dead = replace(world(), now=utc(10, 26), entries=ENTRIES)
+    hand = replace(dead.on_hand(), troubles={WARNINGS: trouble} if trouble else {})
+    before = called()
+    assert before.trip is not None
+    fresh = make_call(dead.settings, hand, dead.entries, dead.now)
+    changed = look_again(before.call, before.trip, fresh, dead.now)
+    assert changed is not None
+    assert (changed.word, changed.window) == (CallWord.NO_CALL, None)
+    first = changed.reasons[0].values
+    assert (first["kind"], first["code"]) == (SourceKind.WARNINGS, FaultCode.STALE)
+    assert first["detail"] == "; ".join(
+        part for part in ("a call rests on a list of the last 60 minutes only", trouble) if part
+    )
+
+
 def test_replies_that_aged_past_their_limit_change_the_call() -> None:
-    """A1: the list of warnings made at 09:25 is good for six hours; the trip may be out until 18:14."""
-    assert again(replace(world(), now=utc(15, 24), entries=ENTRIES)) is None
-    changed = again(replace(world(), now=utc(15, 26), entries=ENTRIES))
+    """A1: a grid updated at 05:30 is good for twelve hours; the trip may be out until 18:14."""
+
+    def beside_old_grid(when: datetime) -> Call | None:
+        return again(at(when).with_reply(INNER_GRID, *world(now=utc(5, 50)).replies[INNER_GRID]))
+
+    assert beside_old_grid(utc(17, 29)) is None
+    changed = beside_old_grid(utc(17, 31))
     assert changed is not None
     assert changed.word is CallWord.NO_CALL
-    assert changed.reasons[0].values["kind"] == "warnings"
+    assert changed.reasons[0].values["kind"] == "grid"
 
 
 def test_a_clock_under_suspicion_changes_the_call() -> None:
