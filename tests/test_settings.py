@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import os
 import re
 import shutil
@@ -64,6 +65,14 @@ def test_the_example_is_taken_as_it_ships() -> None:
     assert settled.fishery.name == "Florida stone crab"
     assert settled.letters.morning == time(4, 30)
     assert settled.database == Path("/home/skipper/.local/state/soakbell/soakbell.sqlite3")
+
+
+def test_the_settings_know_the_hashes_of_the_files_they_were_read_from() -> None:
+    """A7: a call is on record with what it was judged by."""
+    settled = example()
+    assert settled.sha256 == hashlib.sha256((EXAMPLE / "boat.toml").read_bytes()).hexdigest()
+    rules = EXAMPLE / "fisheries" / "florida-stone-crab.toml"
+    assert settled.fishery_sha256 == hashlib.sha256(rules.read_bytes()).hexdigest()
 
 
 def test_the_example_says_that_it_is_invented() -> None:

@@ -7,6 +7,7 @@ files and never show in a ``repr`` or a fault.
 from __future__ import annotations
 
 import difflib
+import hashlib
 import ipaddress
 import json
 import re
@@ -469,9 +470,14 @@ class Service(_Table):
 
 @dataclass(frozen=True)
 class Settings:
-    """Everything that was settled, checked. Only ``load_settings`` makes one."""
+    """Everything that was settled, checked. Only ``load_settings`` makes one.
+
+    ``sha256`` and ``fishery_sha256`` are those of the two files as they were read, for the record of a call.
+    """
 
     path: Path
+    sha256: str
+    fishery_sha256: str
     boat: Boat
     harbor: Harbor
     areas: tuple[ForecastArea, ...]
@@ -537,8 +543,9 @@ def load_settings(path: Path, env: Mapping[str, str]) -> Settings:
         SettingsError: carries every fault found.
     """
     faults: list[Fault] = []
-    data = _read_toml(path, faults)
-    if data is None:
+    raw = _read_file(path, faults)
+    data = None if raw is None else _toml(path, raw, faults)
+    if raw is None or data is None:
         raise SettingsError(faults)
     reader = _Reader(str(path), data, faults)
     boat = reader.table("boat", Boat)
@@ -556,7 +563,7 @@ def load_settings(path: Path, env: Mapping[str, str]) -> Settings:
 
     faults += _fit_in_place(str(path), data, harbor)
     faults += _fit_together(str(path), boat, strings, crew, mail, letters)
-    fishery = None if choice is None else _fishery_of(choice, path, faults)
+    fishery, fishery_sha256 = (None, "") if choice is None else _fishery_of(choice, path, faults)
     password = _secret("mail_password", env, faults)
     heartbeat = _secret("heartbeat_url", env, faults)
     faults += _secrets_fit(str(path), mail, password, heartbeat, env)
@@ -579,6 +586,8 @@ def load_settings(path: Path, env: Mapping[str, str]) -> Settings:
         raise SettingsError(faults)
     return Settings(
         path=path,
+        sha256=hashlib.sha256(raw).hexdigest(),
+        fishery_sha256=fishery_sha256,
         boat=boat,
         harbor=harbor,
         areas=tuple(area.as_area() for area in areas),
@@ -604,11 +613,18 @@ def load_fishery(path: Path) -> Fishery:
     Raises:
         SettingsError: carries every fault found.
     """
+    return _fishery_in(path)[0]
+
+
+def _fishery_in(path: Path) -> tuple[Fishery, str]:
+    """The rules of a file, and its hash."""
     faults: list[Fault] = []
-    data = _read_toml(path, faults)
-    if data is not None:
+    raw = _read_file(path, faults)
+    data = None if raw is None else _toml(path, raw, faults)
+    if raw is not None and data is not None:
         try:
-            return TypeAdapter(Fishery).validate_json(_as_json(data), strict=True)
+            fishery = TypeAdapter(Fishery).validate_json(_as_json(data), strict=True)
+            return fishery, hashlib.sha256(raw).hexdigest()
         except ValidationError as error:
             faults += [_rule_fault(str(path), detail) for detail in error.errors(include_url=False)]
     raise SettingsError(faults)
@@ -617,7 +633,7 @@ def load_fishery(path: Path) -> Fishery:
 # ---- Reading ---------------------------------------------------------------------------------------------
 
 
-def _read_toml(path: Path, faults: list[Fault]) -> dict[str, Any] | None:
+def _read_file(path: Path, faults: list[Fault]) -> bytes | None:
     try:
         raw = path.read_bytes()
     except OSError as error:
@@ -626,6 +642,10 @@ def _read_toml(path: Path, faults: list[Fault]) -> dict[str, Any] | None:
     if len(raw) > _MOST_BYTES:
         faults.append(Fault(str(path), "file", f"{len(raw)} bytes", f"at most {_MOST_BYTES} bytes"))
         return None
+    return raw
+
+
+def _toml(path: Path, raw: bytes, faults: list[Fault]) -> dict[str, Any] | None:
     try:
         return tomllib.loads(raw.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
@@ -921,12 +941,12 @@ def _nmi(one: tuple[float, float], other: tuple[float, float]) -> float:
     return nmi_from_m(Geodesic.WGS84.Inverse(*one, *other, Geodesic.DISTANCE)["s12"])
 
 
-def _fishery_of(choice: FisheryChoice, path: Path, faults: list[Fault]) -> Fishery | None:
+def _fishery_of(choice: FisheryChoice, path: Path, faults: list[Fault]) -> tuple[Fishery | None, str]:
     try:
-        fishery = load_fishery(path.parent / "fisheries" / choice.file)
+        fishery, sha256 = _fishery_in(path.parent / "fisheries" / choice.file)
     except SettingsError as error:
         faults += error.faults
-        return None
+        return None, ""
     if choice.sector not in fishery.sectors:
         write = _nearest(choice.sector, fishery.sectors)
         faults.append(Fault(str(path), "fishery.sector", repr(choice.sector), write))
@@ -937,7 +957,7 @@ def _fishery_of(choice: FisheryChoice, path: Path, faults: list[Fault]) -> Fishe
             else "no region; this fishery has none"
         )
         faults.append(Fault(str(path), "fishery.region", repr(choice.region), write))
-    return fishery
+    return fishery, sha256
 
 
 def _database(store: Store, path: Path, env: Mapping[str, str], faults: list[Fault]) -> Path | None:
