@@ -324,6 +324,12 @@ def test_a_fault_names_its_key_what_was_found_and_what_to_write(
     assert faults[key].where == str(path)
 
 
+def test_a_station_without_what_it_measures_is_a_fault(edited: Edited) -> None:
+    found = faults_of(edited(('# station = "APCF1"', 'station = "APCF1"')))
+    assert list(found) == ["areas[Inner Bay].station_gives"]
+    assert "quantities that APCF1 measures" in found["areas[Inner Bay].station_gives"].write
+
+
 def test_all_faults_are_told_at_once(edited: Edited) -> None:
     path = edited(
         ("cruise_kt = 14.0", "cruise_kt = -1"),

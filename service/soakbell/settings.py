@@ -330,7 +330,7 @@ class Area(_Table):
         default=None, pattern=r"^[A-Z0-9]{4,7}$", description='a station id in capitals and digits, as in "42036"'
     )
     station_gives: Annotated[tuple[Measured, ...], AfterValidator(_no_doubles)] = Field(
-        default=("wind_kt",), min_length=1, description='quantities it measures, as in ["wind_kt", "sea_m"]'
+        default=(), min_length=1, description='quantities it measures, as in ["wind_kt", "sea_m"]'
     )
 
     def as_area(self) -> ForecastArea:
@@ -562,6 +562,7 @@ def load_settings(path: Path, env: Mapping[str, str]) -> Settings:
     reader.unknown_tables()
 
     faults += _fit_in_place(str(path), data, harbor)
+    faults += _stations_measure(str(path), areas)
     faults += _fit_together(str(path), boat, strings, crew, mail, letters)
     fishery, fishery_sha256 = (None, "") if choice is None else _fishery_of(choice, path, faults)
     password = _secret("mail_password", env, faults)
@@ -889,6 +890,13 @@ def _mark_near(where: str, key: str, mark: tuple[float, float], home: tuple[floa
         yield Fault(where, key, found, f"[{meant[0]:g}, {meant[1]:g}]? latitude first, west and south negative")
     else:
         yield Fault(where, key, found, f"a mark within {FARTHEST_NMI:g} nmi of the harbor, latitude first")
+
+
+def _stations_measure(where: str, areas: Sequence[Area]) -> Iterator[Fault]:
+    for area in areas:
+        if area.station is not None and not area.station_gives:
+            write = f'quantities that {area.station} measures, as in ["wind_kt", "sea_m"]'
+            yield Fault(where, f"areas[{area.name}].station_gives", "nothing", write)
 
 
 def _fit_together(
