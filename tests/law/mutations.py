@@ -5,8 +5,9 @@ reader of one reply can tell is left out, and is listed here so that nobody take
 
 - a digit changed, put in or taken away, also by a comma in its place: ``5 knots`` is as good a statement as
   ``25 knots``;
-- a number of which all hangs on one layer that gives way to another of the same grid: an emptied
-  ``probabilityOfThunder`` is taken from the words of ``weather``, which here say no less;
+- a layer of the grid lost that the settings don't ask for: it may tighten a call, and nothing tells that it is gone;
+- a layer of the grid emptied that another stands in for: the words of ``weather`` for ``probabilityOfThunder``; in
+  these worlds they say no less;
 - a whole well-formed statement taken out: one message of a list of warnings, one hazard of a grid, one sentence or
   one period of a text, one row of a station's table;
 - the end of an event taken from its message in both places that give it (``ends`` and VTEC): what is left is a
@@ -506,7 +507,7 @@ def raised_grid(world: World, key: ReplyKey, wind_kt: int, sea_ft: int) -> World
         for name, amount in by.items():
             for interval in said["properties"][name]["values"]:  # type: ignore[index]
                 interval["value"] = round(interval["value"] + amount, 4)
-    except (KeyError, TypeError):
+    except (KeyError, TypeError, OverflowError):
         return None
     assert said is not None
     return put(world, key, said)
@@ -545,7 +546,7 @@ def raise_gusts(world: World, chance: Random) -> World | None:
     try:
         for interval in said["properties"]["windGust"]["values"]:  # type: ignore[index]
             interval["value"] = round(interval["value"] + amount, 4)
-    except (KeyError, TypeError):
+    except (KeyError, TypeError, OverflowError):
         return None
     assert key is not None
     assert said is not None
@@ -660,6 +661,10 @@ MUTATIONS: dict[str, Mutation] = {
         station_hole,
     )
 }
+
+
+NOT_TOGETHER = frozenset({"from the future", "later"})
+"""As time goes by, a date that lay ahead becomes one of a good reply."""
 
 
 def can_be_told(world: World) -> bool:
