@@ -5,7 +5,7 @@ reader of one reply can tell is left out, and is listed here so that nobody take
 
 - a digit changed, put in or taken away, also by a comma in its place: ``5 knots`` is as good a statement as
   ``25 knots``;
-- a layer of the grid lost that the settings don't ask for: it may tighten a call, and nothing tells that it is gone;
+- a layer of the grid lost that the settings don't ask for: it may tighten a call, and nothing tells of its loss;
 - a layer of the grid emptied that another stands in for: the words of ``weather`` for ``probabilityOfThunder``; in
   these worlds they say no less;
 - a whole well-formed statement taken out: one message of a list of warnings, one hazard of a grid, one sentence or
