@@ -130,9 +130,11 @@ def _strings() -> tuple[StringState, ...]:
     )
 
 
-def _sources(used_at: datetime, fetched_at: datetime = FETCHED_AT) -> tuple[SourceLine, ...]:
+def _sources(
+    used_at: datetime, fetched_at: datetime = FETCHED_AT, made_at: datetime = MADE_AT
+) -> tuple[SourceLine, ...]:
     def line(kind: SourceKind, key: str, issued: datetime, most_h: float) -> SourceLine:
-        age_h = (used_at - issued) / timedelta(hours=1)
+        age_h = ((made_at if kind is SourceKind.OBSERVATIONS else used_at) - issued) / timedelta(hours=1)
         return SourceLine(kind, key, issued, fetched_at, age_h, most_h, None, "")
 
     return (
@@ -185,6 +187,19 @@ def _window() -> Window:
     )
 
 
+def _gusts_after_noon() -> Reason:
+    gusts = {
+        "quantity": "gust_kt",
+        "value": 22.0,
+        "limit": LIMITS["gust_kt"],
+        "at": est(15),
+        "worst_at": est(15),
+        "place": "Outer Bay",
+    }
+    told = {"last_departure_at": est(7, 40), "margin_h": 2.25, "code": "over_limit", "values": gusts}
+    return Reason("later_not_fit", told)
+
+
 def pull_morning() -> Scene:
     window = _window()
     call = Call(
@@ -193,7 +208,7 @@ def pull_morning() -> Scene:
         day=DAY,
         made_at=MADE_AT,
         window=window,
-        reasons=(Reason("left_for_later", {"strings": ("Ledge",)}),),
+        reasons=(Reason("left_for_later", {"strings": ("Ledge",)}), _gusts_after_noon()),
         strings=_strings(),
         warnings=(),
         cautions_told=("SMALL CRAFT SHOULD EXERCISE CAUTION THIS AFTERNOON",),
@@ -217,6 +232,7 @@ def pull_morning() -> Scene:
         hours=_morning_calm(),
         limits=LIMITS,
         valid_until=est(12, 40),
+        tighter_limits={"The Hump": {"sea_m": 0.6096}},
     )
     return Scene(call, FACTS)
 
@@ -366,7 +382,7 @@ def changed_call() -> Scene:
         warnings=(warning,),
         reasons=(reason,),
         outlook=(_day(8, DayState.NOT_FIT, None, None, reason), *_days_ahead()),
-        sources=_sources(est(8, 52), est(8, 50)),
+        sources=_sources(est(8, 52), est(8, 50), est(8, 52)),
         hours=_morning_calm(),
     )
     return Scene(call, replace(FACTS, turn=1, due_at=est(8, 52)), kind="changed", previous=before)

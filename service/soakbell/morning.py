@@ -280,7 +280,18 @@ def _call(
         hours=_worst_everywhere(surveyed.conditions.values(), begin, end),
         limits=settings.limits_for(None).given(),
         valid_until=valid_until,
+        tighter_limits=_tighter_limits(settings),
     )
+
+
+def _tighter_limits(settings: Settings) -> dict[str, dict[str, float]]:
+    everywhere = settings.limits_for(None).given()
+    of_strings = {s.name: settings.limits_for(s.name).given() for s in settings.strings}
+    tighter = {
+        name: {quantity: limit for quantity, limit in limits.items() if limit != everywhere.get(quantity)}
+        for name, limits in of_strings.items()
+    }
+    return {name: limits for name, limits in tighter.items() if limits}
 
 
 def _source_line(told: SourceTold, used_at: datetime) -> SourceLine:

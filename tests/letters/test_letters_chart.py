@@ -100,14 +100,35 @@ def test_the_numbers_tell_the_most_of_the_day_and_of_the_window() -> None:
     assert "Wind: at most 19 kt at 17:00; over the limit of 15 kt from 15:00 to 20:00" in told
     assert "in the window at most 12 kt" in told
     # 1.2 / 0.3048 = 3.94 ft
-    assert "Seas: at most 3.9 ft (1.2 m) at 17:00; over the limit of 3 ft (0.9 m)" in told
+    assert "Seas: at most 3.9 ft (1.2 m) from 17:00 to 19:00; over the limit of 3 ft (0.9 m)" in told
 
 
 def test_a_quiet_day_is_told_for_its_known_hours_only() -> None:
     call = replace(pull_morning().call, hours=hours([8.0] * 3, [10.0] * 3, [0.3] * 3, begin=est(5)))
     told = day_in_numbers(call, TIMES)
-    assert "not over the limit of 15 kt in any known hour" in told
+    assert (
+        "Wind: at most 8 kt from 05:00 to 08:00; never over the limit of 15 kt in the hours that are known" in told
+    )
     assert "not known from 04:00 to 05:00 and 08:00 to midnight" in told
+
+
+@pytest.mark.parametrize(
+    ("wind_kt", "words"),
+    [
+        ([15.0] * 20, "Wind: at most 15 kt from now to midnight; never over the limit of 15 kt;"),
+        ([15.0] + [9.0] * 19, "Wind: at most 15 kt from now to 05:00;"),
+        ([9.0] * 4 + [15.0] + [9.0] * 15, "Wind: at most 15 kt at 08:00;"),
+        (
+            [9.0] * 4 + [15.0] + [9.0] * 4 + [15.0] * 11,
+            "Wind: at most 15 kt from 08:00 to 09:00 and 13:00 to midnight;",
+        ),
+    ],
+    ids=["flat", "now", "one hour", "twice"],
+)
+def test_the_highest_number_is_told_for_all_its_hours_and_none_gone_by(wind_kt: list[float], words: str) -> None:
+    """The letter is of 04:30, the table begins at 04:00."""
+    call = replace(pull_morning().call, hours=hours(wind_kt, [20.0] * 20, [0.5] * 20, begin=est(4)))
+    assert words in day_in_numbers(call, TIMES)
 
 
 @pytest.mark.parametrize(("day", "count"), [(date(2026, 3, 8), 23), (date(2026, 11, 1), 25)])

@@ -338,7 +338,7 @@ def test_no_call_is_a_third_state_and_never_a_pale_pull(scene: Callable[[], Scen
         assert "WAIT" not in part
         assert "<img" not in part
         assert "The window" not in part
-        assert "This letter says nothing of the sea, good or bad." in " ".join(part.split())
+        assert "This letter says nothing of the sea today, good or bad." in " ".join(part.split())
         assert "Where to look now" in part
     for other in (pull_morning, wait_by_wind):
         assert "double" not in letter_of(other).html
@@ -362,7 +362,8 @@ def test_a_note_on_a_source_in_use_is_told() -> None:
 
 def test_ages_are_reckoned_at_the_planned_leaving() -> None:
     """A1."""
-    assert "Ages are reckoned at the planned leaving, 07:10 EST." in told(pull_morning)
+    measured = "that of what was measured at the time of this letter, 04:30 EST"
+    assert f"Ages are reckoned at the planned leaving, 07:10 EST; {measured}." in told(pull_morning)
     assert "Ages are reckoned at the time of this letter, 04:30 EST." in told(wait_by_wind)
 
 
@@ -385,7 +386,10 @@ def test_the_window_is_told_with_its_nearest_limit_in_numbers() -> None:
     assert "Off the water by: 12:40 EST." in words
     assert "Nearest limit: Gusts 19 kt at 12:00 at The Hump, 1 kt under the limit of 20 kt" in words
     assert "(zone forecast), whenever you leave in that time." in words
-    assert "Times if you leave at 07:10. 1. Nine Foot: 07:25 to 08:13, 24 traps, soak 7 days 3 h." in words
+    assert (
+        "Times if you leave at 07:10. 1. Nine Foot: 07:25 to 08:13, 24 traps, soak when hauled 7 days 3 h."
+        in words
+    )
 
 
 def test_a_window_past_midnight_names_the_day() -> None:
@@ -506,7 +510,7 @@ def test_a_letter_of_a_failed_service_has_no_empty_headings() -> None:
 
 
 def _fresh_strings(scene: Scene, unripe_days: int) -> Scene:
-    """Nothing ripe today nor on the next ``unripe_days``; the oldest string lacks 100 h, as of 04:30 on 8 December."""
+    """Nothing ripe today nor on the next ``unripe_days``; the oldest string lacks 100 h at 04:30."""
     values = {"oldest_string": "Ledge", "oldest_soak_h": 20.0, "floor_h": 120.0}
     reason = Reason("nothing_ripe", values)
     strings = (StringState("Ledge", 32, 20.0, 20.0, False, False, 120.0, 240.0),)
@@ -531,3 +535,62 @@ def test_waiting_with_nothing_in_the_water_says_so_beside_the_weather() -> None:
     ashore = tuple(replace(s, fishing=0, oldest_soak_h=None, median_soak_h=None) for s in scene.call.strings)
     words = told(replace(scene, call=replace(scene.call, reasons=(Reason("nothing_set"),), strings=ashore)))
     assert "The weather fits on Thu 10 Dec, 07:00 to 12:15, but no trap is fishing." in words
+
+
+def test_a_strings_tighter_limits_stand_beside_the_boats() -> None:
+    words = told(pull_morning)
+    assert "seas 3 ft (0.9 m) and thunder 30%. Tighter at The Hump: seas 2 ft (0.6 m)." in words
+    assert "Tighter at The Hump: seas 2 ft (0.6 m)." in Page(letter_of(pull_morning).html).text
+    none = replace(pull_morning().call, tighter_limits={})
+    assert "Tighter" not in told(Scene(none, FACTS))
+
+
+def test_what_ends_the_window_is_told() -> None:
+    words = told(pull_morning)
+    assert (
+        "Leave no later than 07:40: a later trip, or the 2 h 15 min after it that must be fit too, would meet"
+        in words
+    )
+    assert "Gusts 22 kt at 15:00 at Outer Bay, 2 kt over the limit of 20 kt." in words
+
+
+def test_windows_of_days_ahead_are_told_as_what_they_are() -> None:
+    """A1: they count on forecasts that haven't come yet."""
+    assumed = "Windows of the days ahead hold only if newer forecasts come in time for them and say the same."
+    for scene in (pull_morning, wait_by_wind):
+        assert assumed in told(scene)
+        assert assumed in Page(letter_of(scene).html).text
+    for scene in (failed_service, no_call_stale):
+        assert assumed not in told(scene)
+
+
+def test_the_picture_is_described_with_the_window_that_the_subject_names() -> None:
+    letter = letter_of(pull_morning)
+    assert letter.subject.startswith("PULL 07:10-12:40,")
+    (alt,) = [str(attrs["alt"]) for tag, attrs in Page(letter.html).tags if tag == "img"]
+    assert alt.endswith("Window 07:10 to 12:40.")
+
+
+def test_a_soak_says_when_it_is_reckoned() -> None:
+    words, page = told(pull_morning), Page(letter_of(pull_morning).html).text
+    assert "24 traps, soak when hauled 7 days 3 h." in words
+    assert "Soaks at 04:30 EST. Nine Foot: ripe; 24 fishing, oldest soak 7 days 3 h." in words
+    assert "Soak when hauled" in page
+    assert "Oldest soak at 04:30 EST" in page
+
+
+def test_a_string_of_which_nothing_fishes_has_no_soak() -> None:
+    scene = wait_by_wind()
+    ashore = StringState("Ledge", 0, None, None, False, False, 96.0, 240.0)
+    words = told(replace(scene, call=replace(scene.call, strings=(ashore,))))
+    assert "Ledge: nothing fishing. " in words
+
+
+def test_a_disagreement_stands_once_in_a_letter() -> None:
+    scene = no_call_stale()
+    apart = pull_morning().call.disagreements
+    call = replace(scene.call, reasons=(*scene.call.reasons, *apart), disagreements=apart)
+    assert told(replace(scene, call=call)).count("grid forecast says 12 kt") == 1
+    elsewhere = tuple(replace(r, values={**r.values, "place": "Outer Bar"}) for r in apart)
+    both = replace(call, disagreements=(*apart, *elsewhere))
+    assert told(replace(scene, call=both)).count("grid forecast says 12 kt") == 2

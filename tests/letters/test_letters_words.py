@@ -174,6 +174,14 @@ def test_a_stale_source_is_told_with_its_age() -> None:
     )
 
 
+def test_a_whole_sea_below_a_part_of_it_is_told_as_such() -> None:
+    told = Teller(TIMES).tell(Reason("contradicted", {**SAMPLES["contradicted"], "most": 0.0}))
+    assert told.sentence == (
+        "Seas at Ledge at 10:00: grid forecast says 2 ft (0.6 m), zone forecast says 5 ft (1.5 m). "
+        "The whole is never below a part of it; the worse of both is used."
+    )
+
+
 def test_warnings_that_could_not_be_fetched_are_told_as_such() -> None:
     line = SourceLine(SourceKind.WARNINGS, "GMZ730", None, est(4), None, 4.0, FaultCode.UNREACHABLE, "503")
     told = Teller(TIMES, (line,)).tell(Reason("warnings_not_known", {"place": "Ledge"}))
@@ -203,7 +211,20 @@ def test_a_fault_that_has_its_own_sentence_is_not_told_again() -> None:
     reasons = (Reason("source_fault", SAMPLES["source_fault"]), Reason("not_known", SAMPLES["not_known"]))
     first, second = Teller(TIMES, (line,)).tell_all(reasons)
     assert first == "Zone forecast GMZ730 is 19 h 5 min old, too old to be used. Nothing newer was sent."
-    assert second == "Seas at Ledge not known for 09:00 from the zone forecast. Such an hour is never used."
+    assert second == (
+        "Seas at Ledge not known for 09:00 from the zone forecast. "
+        "Hours that are not known or not understood are never used."
+    )
+
+
+def test_that_unknown_hours_are_never_used_is_said_once() -> None:
+    reasons = (
+        Reason("not_known", SAMPLES["not_known"]),
+        Reason("unclear", SAMPLES["unclear"]),
+        Reason("not_known", {**SAMPLES["not_known"], "source": "grid"}),
+    )
+    told = Teller(TIMES).tell_all(reasons)
+    assert ["never used" in sentence for sentence in told] == [False, False, True]
 
 
 def test_different_limits_are_never_told_as_one() -> None:

@@ -106,15 +106,16 @@ def _in_numbers(row: DayHours, call: Call, times: HarborTimes) -> str:
     holes = [times.span(begin, end) for begin, end in row.holes(call.made_at)]
     if not ahead:
         return f"{kind.name}: not known for any hour."
-    at, most = max(ahead, key=lambda hour: hour[1])
-    told = [f"{kind.name}: at most {figure(row.quantity, most, row.limit)} at {times.hour(at)}"]
+    most = figure(row.quantity, max(value for _, value in ahead), row.limit)
+    highest = _runs([at for at, value in ahead if figure(row.quantity, value, row.limit) == most])
+    told = [f"{kind.name}: at most {most} {_when(list(highest), call.made_at, times)}"]
     if row.limit is not None:
         past = [times.span(*run) for run in _runs([at for at, value in ahead if value > row.limit])]
         limit = figure(row.quantity, row.limit)
         told.append(
             f"over the limit of {limit} from {listed(past)}"
             if past
-            else f"not over the limit of {limit} in any known hour"
+            else f"never over the limit of {limit}{' in the hours that are known' if holes else ''}"
         )
     if call.window is not None:
         ends_at = off_water_at(call.window)
@@ -124,6 +125,13 @@ def _in_numbers(row: DayHours, call: Call, times: HarborTimes) -> str:
     if holes:
         told.append(f"not known from {listed(holes)}")
     return f"{'; '.join(told)}."
+
+
+def _when(runs: Sequence[tuple[datetime, datetime]], now: datetime, times: HarborTimes) -> str:
+    """``at 17:00``; ``from now to midnight``; ``from 10:00 to 12:00 and 15:00 to 16:00``."""
+    if len(runs) == 1 and runs[0][0] > now and runs[0][1] - runs[0][0] == _HOUR:
+        return f"at {times.hour(runs[0][0])}"
+    return f"from {listed(f'now to {times.hour(end)}' if at <= now else times.span(at, end) for at, end in runs)}"
 
 
 def chart_png(call: Call, times: HarborTimes) -> bytes | None:

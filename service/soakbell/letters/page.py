@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -11,6 +12,7 @@ from soakbell.letters.figures import limit_words
 from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
 from soakbell.letters.words import (
     DAY_STATE_WORDS,
+    DAYS_ASSUME,
     FAULT_WORDS,
     STANDING,
     Teller,
@@ -106,6 +108,7 @@ class WarningBlock:
 
 @dataclass(frozen=True)
 class WindowBlock:
+    whole: str
     leave: str
     back: str
     off_water: str
@@ -174,11 +177,14 @@ class Page:
     day_in_numbers: str
     has_chart: bool
     limits: str
+    tighter_limits: str
     legal_hours: str
     reasons_title: str
     reasons: tuple[str, ...]
     days: tuple[DayRow, ...]
+    days_assume: str
     soak: tuple[SoakRow, ...]
+    soaks_at: str
     cautions_told: tuple[str, ...]
     disagreements: tuple[str, ...]
     sources: tuple[SourceRow, ...]
@@ -231,14 +237,17 @@ def page_of(
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
         day_in_numbers=day_in_numbers,
         has_chart=has_chart,
-        limits=listed(limit_words(quantity, limit) for quantity, limit in call.limits.items()),
+        limits=_limits(call.limits),
+        tighter_limits="; ".join(f"{name}: {_limits(own)}" for name, own in call.tighter_limits.items()),
         legal_hours=_legal_hours(today, times),
         reasons_title=_REASONS_TITLE[call.word],
         reasons=teller.tell_all(call.reasons),
         days=tuple(_day_row(d, teller) for d in call.outlook),
+        days_assume=DAYS_ASSUME if any(d.window and d.day > call.day for d in call.outlook) else "",
         soak=tuple(_soak_row(s) for s in call.strings),
+        soaks_at=times.zoned(call.made_at),
         cautions_told=tuple(one_line(c) for c in call.cautions_told),
-        disagreements=teller.tell_all(call.disagreements),
+        disagreements=teller.tell_all(_not_told_yet(call)),
         sources=tuple(_source_row(s, times) for s in call.sources),
         ages_at=_ages_at(call, times),
         credits=facts.credits,
@@ -310,13 +319,20 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
     return f"{recall}{capital(told.short)}. {_NO_CALL_MEANS}"
 
 
+def _not_told_yet(call: Call) -> tuple[Reason, ...]:
+    """Disagreements that no reason of the call tells already."""
+    told = {(r.values.get("place"), r.values.get("quantity")) for r in call.reasons if r.code == "contradicted"}
+    return tuple(d for d in call.disagreements if (d.values.get("place"), d.values.get("quantity")) not in told)
+
+
 def _deciding(call: Call, teller: Teller) -> Reason:
     return teller.deciding(call.reasons, known=call.word is not CallWord.NO_CALL)
 
 
 _RECALL = "If the boat is out, bring it in. "
 _NO_CALL_MEANS = (
-    "This letter says nothing of the sea, good or bad. Look at the official forecast and decide for yourself."
+    "This letter says nothing of the sea today, good or bad. "
+    "Look at the official forecast and decide for yourself."
 )
 
 
@@ -405,6 +421,7 @@ def _window_block(window: Window, teller: Teller) -> WindowBlock:
     back = f"{times.hour(lands)} {if_first}"
     binding = capital(teller.binding(window.binding)) if window.binding else ""
     return WindowBlock(
+        whole=times.span(first, ends_at),
         leave=f"{times.span(first, last)} {times.abbreviation}" if moving else times.zoned(first),
         back=f"{back}, {times.hour(ends_at)} if you leave at {times.hour(last)}" if moving else back,
         off_water=times.zoned(ends_at),
@@ -430,6 +447,10 @@ def _soak_or_not(soak_h: float | None, oldest_h: float | None) -> str:
     if oldest_h is None or soak_words(oldest_h) == soak:
         return soak
     return f"{soak}, oldest {soak_words(oldest_h)}"
+
+
+def _limits(limits: Mapping[str, float]) -> str:
+    return listed(limit_words(quantity, limit) for quantity, limit in limits.items())
 
 
 def _legal_hours(today: DayOutlook | None, times: HarborTimes) -> str:
@@ -471,8 +492,10 @@ def _soak_row(state: StringState) -> SoakRow:
 
 
 def _oldest_soak(state: StringState) -> str:
+    if state.fishing == 0:
+        return ""
     if state.oldest_soak_h is None:
-        return "none"
+        return "not known"
     oldest = soak_words(state.oldest_soak_h)
     if state.median_soak_h is None or soak_words(state.median_soak_h) == oldest:
         return oldest
@@ -493,6 +516,9 @@ def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
 
 
 def _ages_at(call: Call, times: HarborTimes) -> str:
-    if call.window is not None:
-        return f"at the planned leaving, {times.zoned(call.window.leaves_at)}"
-    return f"at the time of this letter, {times.zoned(call.made_at)}"
+    now = f"at the time of this letter, {times.zoned(call.made_at)}"
+    if call.window is None:
+        return now
+    leaving = f"at the planned leaving, {times.zoned(call.window.leaves_at)}"
+    measured = any(line.kind is SourceKind.OBSERVATIONS for line in call.sources)
+    return f"{leaving}; that of what was measured {now}" if measured else leaving

@@ -136,7 +136,7 @@ def days_words(hours: int) -> str:
 
 
 def age_words(hours: float) -> str:
-    """``25 min``, ``2 h 35 min``, ``30 h``, ``4 days 3 h``: rounded up, so that nothing looks fresher than it is."""
+    """``2 h 35 min``, ``30 h``, ``4 days 3 h``: rounded up, so that nothing looks fresher than it is."""
     minutes = math.ceil(hours * 60 - 1e-6)
     if minutes < 24 * 60:
         return minutes_words(minutes)

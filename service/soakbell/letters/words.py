@@ -34,6 +34,10 @@ FAULT_WORDS = {
     FaultCode.NO_OPINION: "without the number asked for",
 }
 
+_NEVER_USED = " Hours that are not known or not understood are never used."
+_NEVER_USED_CODES = ("unclear", "not_known")
+"""Said once, after the last reason of these codes."""
+
 SHORT_QUOTE = 60
 """Longest official headline that a subject carries whole; the page always has all of it."""
 
@@ -114,10 +118,15 @@ class Teller:
             groups.setdefault(_same_but_for_place(reason), []).append(reason)
         kinds = frozenset(str(r.values["kind"]) for r in reasons if r.code == "source_fault")
         teller = replace(self, faults_told=kinds)
-        told = []
+        told: list[str] = []
+        never_used: int | None = None
         for group in groups.values():
             worst = max(group, key=_weight)
+            if worst.code in _NEVER_USED_CODES:
+                never_used = len(told)
             told.append(teller.tell(worst, tuple(r for r in group if r is not worst)).sentence)
+        if never_used is not None:
+            told[never_used] += _NEVER_USED
         return tuple(told)
 
     def deciding(self, reasons: tuple[Reason, ...], *, known: bool) -> Reason:
@@ -270,7 +279,7 @@ def _grid_hazard(case: _Case) -> Told:
 def _unclear(case: _Case) -> Told:
     return Told(
         f'The forecast{case.place()}{case.hour("at")} says "{case.text("phrase")}". '
-        f"That was not understood, and such an hour is never used.{case.elsewhere()}",
+        f"That was not understood.{case.elsewhere()}",
         f"forecast{case.place()} not understood",
     )
 
@@ -297,13 +306,14 @@ def _fault_words(kind: str, key: str, code: FaultCode, age_h: float | None, *, s
 
 
 def _contradicted(case: _Case) -> Told:
-    quantity, low, high = case.quantity(), case.any("low"), case.any("high")
+    quantity, low, high, most = case.quantity(), case.any("low"), case.any("high"), case.any("most")
     kind = named(quantity)
+    rule = f"They may differ by {figure(quantity, most)}" if most else "The whole is never below a part of it"
     return Told(
         f"{kind.name}{case.place()}{case.hour('at')}: "
         f"{source_words(case.text('low_source'))} says {figure(quantity, low)}, "
         f"{source_words(case.text('high_source'))} says {figure(quantity, high)}. "
-        f"They may differ by {figure(quantity, case.any('most'))}; the worse of both is used."
+        f"{rule}; the worse of both is used."
         f"{case.elsewhere('They differ also')}",
         f"sources differ on {kind.short}, {bare_figure(quantity, low)} or {short_figure(quantity, high)}",
     )
@@ -319,12 +329,12 @@ def _not_known(case: _Case) -> Told:
     short = case.fault(source, short=True) or f"{named(case.quantity()).short} not known"
     lacking = f"{what}{_at_place(where)} not known{when}"
     if not source:
-        return Told(f"{capital(lacking)}. An hour that is not known is never used.", short)
+        return Told(f"{capital(lacking)}.", short)
     fault = case.fault(source)
     head = (
         f"{capital(fault)}: {lacking} from it" if fault else f"{capital(lacking)} from the {source_words(source)}"
     )
-    return Told(f"{head}. Such an hour is never used.", short)
+    return Told(f"{head}.", short)
 
 
 def _warnings_not_known(case: _Case) -> Told:
@@ -493,6 +503,11 @@ DATA_CODES = frozenset(
 )
 """Reasons that speak of what isn't known rather than of the sea: they head a NO CALL."""
 
+
+DAYS_ASSUME = (
+    "Windows of the days ahead hold only if newer forecasts come in time for them and say the same. "
+    "Each day has a letter of its own."
+)
 
 DAY_STATE_WORDS = {DayState.FIT: "fit", DayState.NOT_FIT: "not fit", DayState.NOT_KNOWN: "not known"}
 

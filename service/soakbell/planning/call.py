@@ -169,6 +169,7 @@ class Call:
         hours: hourly UTC table for the harbor-to-strings worst case today: QUANTITIES columns (worst of all
             places and sources), for the chart; NaN where not known.
         limits: what the hours were held against, column -> limit.
+        tighter_limits: by string, the limits of its own that are tighter, column -> limit.
         valid_until: after this the call counts for nothing.
     """
 
@@ -189,3 +190,4 @@ class Call:
     hours: pd.DataFrame = field(repr=False, compare=False)
     limits: Mapping[str, float]
     valid_until: datetime
+    tighter_limits: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
