@@ -232,7 +232,7 @@ def pull_morning() -> Scene:
         hours=_morning_calm(),
         limits=LIMITS,
         valid_until=est(12, 40),
-        tighter_limits={"The Hump": {"sea_m": 0.6096}},
+        tighter_limits={"The Hump": {"wind_kt": 13.0}},
     )
     return Scene(call, FACTS)
 

@@ -5,19 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from datetime import timedelta
+from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
 from sqlalchemy import func, select
 
-from law.world import NEW_YORK, NOW, settings_from, settings_with
+from law.world import NEW_YORK, NOW, settings_from, settings_with, world
 from soakbell.clock import SetClock
 from soakbell.desk import AUDIT_AGE, Desk
 from soakbell.errors import FetchFailed
 from soakbell.feeds.transport import Ask
+from soakbell.gear.log import LogEntry, Moved
+from soakbell.gear.strings import Mark
 from soakbell.logs import JsonLines
 from soakbell.sea.sources import RawReply
-from soakbell.store import letters
+from soakbell.store import letters, log, replies
 from soakbell.store.engine import Store, open_store
 from soakbell.store.schema import CallRow, OutboxRow, RecipientRow
 from soakbell.store.upgrade import migrate
@@ -65,6 +68,26 @@ def test_the_log_tells_which_source_failed_and_why_without_a_position(
     assert {line["provider"] for line in lines} == {"point", "zone text", "warnings"}
     assert all(line["boat"] == "Little Grebe" and "nobody answers" in line["fault"] for line in lines)
     assert [line for line in lines if "30.05" in line["fault"] or "-84.1" in line["fault"]] == []
+
+
+def test_a_letter_brings_the_marks_a_string_lies_between_now(store: Store) -> None:
+    """The route file is for the plotter: it must lead to where the string was moved."""
+    calm = world()
+    moved = Moved(Mark(29.975, -84.250), Mark(29.979, -84.228))
+    at = NOW - DAY
+    entry = LogEntry("move", "move", at, at, "cli", moved, "Outer Bar")
+    with store.writing() as session:
+        log.append_entries(session, (*calm.entries, entry))
+        for pages in calm.on_hand().replies.values():
+            replies.keep_reply(session, pages[0])
+    letter = Desk(calm.settings, store, SetClock(NOW), NobodyAnswers()).write(
+        "morning", TODAY, 0, late=False, clock_suspect=False
+    )
+    message = message_from_bytes(letter.message, policy=policy.default)
+    (route,) = [part for part in message.walk() if part.get_filename() == "strings.gpx"]
+    gpx = route.get_payload(decode=True).decode()
+    assert all(f'lat="{lat}" lon="{lon}"' in gpx for lat, lon in ((29.975, -84.25), (29.979, -84.228)))
+    assert 'lat="29.962"' not in gpx
 
 
 def test_letters_are_forgotten_after_the_time_of_the_audit_and_their_calls_never(store: Store) -> None:

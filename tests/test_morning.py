@@ -299,6 +299,28 @@ def test_a_call_without_any_data_charts_nothing_and_never_a_nought() -> None:
     assert stale.call().call.hours.isna().all(axis=None)
 
 
+def test_a_call_carries_the_limits_that_a_string_tightens() -> None:
+    """0.6096 m = 2 ft exactly."""
+    own = settings_with(("soak_ceiling_days = 16", "soak_ceiling_days = 16\n[strings.limits]\nsea_ft = 2"))
+    call = world(settings=own, text_sea_ft=1).call().call
+    assert {name: dict(limits) for name, limits in call.tighter_limits.items()} == {
+        "Outer Bar": {"sea_m": pytest.approx(0.6096)}
+    }
+    assert CALM.call().call.tighter_limits == {}
+
+
+def test_a_call_on_a_calm_day_says_what_ends_its_window() -> None:
+    """All hours fit; six hours after it was made the list of warnings is too old."""
+    call = CALM.with_reply(WARNINGS, alerts(NOW - timedelta(minutes=30))).call().call
+    assert call.window is not None
+    why = call.reasons[-1]
+    assert why.code == "later_too_old"
+    assert why.values["source"] == "warnings GMZ730"
+    assert why.values["last_departure_at"] == call.window.last_departure_at
+    until = why.values["fresh_until"]
+    assert call.window.last_departure_at < until <= call.window.last_departure_at + timedelta(minutes=15)  # type: ignore[operator]
+
+
 def test_a_call_says_when_it_stops_being_valid() -> None:
     """A9: a PULL with the last landing, any other word with the day."""
     pull = CALM.call().call

@@ -539,8 +539,8 @@ def test_waiting_with_nothing_in_the_water_says_so_beside_the_weather() -> None:
 
 def test_a_strings_tighter_limits_stand_beside_the_boats() -> None:
     words = told(pull_morning)
-    assert "seas 3 ft (0.9 m) and thunder 30%. Tighter at The Hump: seas 2 ft (0.6 m)." in words
-    assert "Tighter at The Hump: seas 2 ft (0.6 m)." in Page(letter_of(pull_morning).html).text
+    assert "seas 3 ft (0.9 m) and thunder 30%. Tighter at The Hump: wind 13 kt." in words
+    assert "Tighter at The Hump: wind 13 kt." in Page(letter_of(pull_morning).html).text
     none = replace(pull_morning().call, tighter_limits={})
     assert "Tighter" not in told(Scene(none, FACTS))
 
