@@ -310,6 +310,18 @@ def test_the_morning_on_nothing_kept_is_a_no_call(fishing: Terminal) -> None:
     assert result.output.startswith("NO CALL")
 
 
+def test_a_morning_on_a_clock_that_is_behind_says_so(terminal: Terminal) -> None:
+    """W11: the command trusts the clock no more than the service does."""
+    terminal.log("list")
+    store = open_store(f"sqlite:///{terminal.database}")
+    with store.writing() as session:
+        letters.put_note(session, "polled:Little Grebe", {}, NOW + timedelta(hours=3))
+    store.close()
+    result = terminal.type("morning", "--kept")
+    assert result.output.startswith("NO CALL")
+    assert "clock" in result.output.partition("\n")[0]
+
+
 def test_a_station_that_moved_is_confirmed_by_command(terminal: Terminal) -> None:
     """F10."""
     assert "found '41008'; write NCKF1" in terminal.refused("confirm-station", "41008")

@@ -21,17 +21,21 @@ from law.world import (
     WITH_STATION,
     World,
     settings_with,
+    warning,
     world,
 )
 from law.world import grid as grid_body
+from soakbell.call_record import as_record
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
 from soakbell.errors import FetchFailed, SettingsError, StoreError
 from soakbell.feeds.transport import Ask
 from soakbell.planning.call import CallWord
+from soakbell.replaying import replay
 from soakbell.sea.sources import FaultCode, RawReply, SourceKind
 from soakbell.store.engine import Store, open_store
 from soakbell.store.log import append_entries
+from soakbell.store.schema import CallRow
 from soakbell.store.upgrade import migrate
 
 DAY = timedelta(days=1)
@@ -118,7 +122,7 @@ def desk_of(one: World, store: Store) -> tuple[Desk, PublicSources, SetClock]:
 
 
 def fault_of(desk: Desk, kind: SourceKind) -> tuple[FaultCode | None, str]:
-    (line,) = [line for line in desk.decide(TODAY).call.sources if line.kind is kind]
+    (line,) = [line for line in desk.decide(TODAY, clock_suspect=False).call.sources if line.kind is kind]
     return line.fault, line.detail
 
 
@@ -129,18 +133,18 @@ def test_a_text_that_is_listed_but_cannot_be_had_makes_the_kept_one_stale(store:
     """A1, F1: the network fails just when the forecast turns."""
     desk, sources, _ = desk_of(world(), store)
     desk.sources.poll()
-    assert desk.decide(TODAY).call.word is CallWord.PULL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
     sources.listed.insert(0, ("bbbbbbbb-2", NOW - timedelta(minutes=10)))
     sources.answers["products/bbbbbbbb-2"] = None
     desk.sources.poll()
-    assert desk.decide(TODAY).call.word is CallWord.NO_CALL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.NO_CALL
     assert fault_of(desk, SourceKind.ZONE_TEXT) == (
         FaultCode.STALE,
         "a newer text, of 09:20 UTC, is listed but could not be fetched",
     )
     del sources.answers["products/bbbbbbbb-2"]
     desk.sources.poll()
-    assert desk.decide(TODAY).call.word is CallWord.PULL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
 
 
 def test_the_kept_text_stays_while_it_is_the_newest_listed_and_only_the_fetch_fails(store: Store) -> None:
@@ -148,17 +152,17 @@ def test_the_kept_text_stays_while_it_is_the_newest_listed_and_only_the_fetch_fa
     desk.sources.poll()
     sources.answers["products/aaaaaaaa-1"] = None
     desk.sources.poll()
-    assert desk.decide(TODAY).call.word is CallWord.PULL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
 
 
 def test_a_list_that_goes_back_to_an_older_text_does_not_bring_it_back(store: Store) -> None:
     """F1: one cache of many may be behind."""
-    desk, sources, _ = desk_of(world(), store)
+    desk, sources, clock = desk_of(world(), store)
     desk.sources.poll()
     sources.listed = [("00000000-0", NOW - timedelta(hours=7))]
     desk.sources.poll()
     assert sources.times("products/00000000-0") == []
-    note = desk.sources.on_hand().troubles[SourceKind.ZONE_TEXT, OFFICE]
+    note = desk.sources.on_hand(clock.now()).troubles[SourceKind.ZONE_TEXT, OFFICE]
     assert "ends with 2026-12-08 02:30 UTC, though it named a text of 2026-12-08 08:30 UTC before" in note
     assert fault_of(desk, SourceKind.ZONE_TEXT)[0] is None
 
@@ -170,7 +174,7 @@ def test_a_list_once_dated_in_the_future_does_not_hold_back_the_right_one(store:
     desk.sources.poll()
     del sources.listed[0]
     desk.sources.poll()
-    assert desk.decide(TODAY).call.word is CallWord.PULL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
 
 
 # ---- grid and station
@@ -218,7 +222,7 @@ def test_a_grid_cell_that_changed_is_told_in_the_letter_for_three_days(store: St
     """F5."""
     desk, sources, clock = desk_of(world(settings=settings_with(*NO_CELLS)), store)
     desk.sources.poll()
-    assert "grid cell" not in desk.letter_text(TODAY)
+    assert "grid cell" not in desk.letter_text(TODAY, clock_suspect=False)
     sources.answers["points/30.05,-84.15"] = point("TAE/77,72")
     sources.answers["gridpoints/TAE/77,72"] = sources.one.replies[SourceKind.GRID, INNER][0].replace(
         b'"gridY": 71', b'"gridY": 72'
@@ -228,11 +232,11 @@ def test_a_grid_cell_that_changed_is_told_in_the_letter_for_three_days(store: St
     told = "Inner Bay: on Wed 9 Dec the weather service moved its point from grid cell TAE/77,71 to TAE/77,72."
     for days, is_told in ((1, True), (3.9, True), (4.1, False)):
         clock.put(NOW + days * DAY)
-        call = desk.decide(TODAY + days // 1 * DAY).call
+        call = desk.decide(TODAY + days // 1 * DAY, clock_suspect=False).call
         assert any(caution.startswith(told) for caution in call.cautions_told) is is_told
     clock.put(NOW + DAY)
-    assert told in " ".join(desk.letter_text(TODAY + DAY).split())
-    assert desk.sources.on_hand().cells == {"Inner Bay": "TAE/77,72", "Outer Bay": OUTER}
+    assert told in " ".join(desk.letter_text(TODAY + DAY, clock_suspect=False).split())
+    assert desk.sources.on_hand(clock.now()).cells == {"Inner Bay": "TAE/77,72", "Outer Bay": OUTER}
 
 
 # ---- where a station lies
@@ -243,10 +247,10 @@ def test_a_station_that_moved_is_refused_until_it_is_confirmed(store: Store) -> 
     desk, sources, clock = desk_of(world(settings=settings_with(WITH_STATION)), store)
     sources.answers[LATEST] = latest(30.071, -84.176)
     desk.sources.poll()
-    assert desk.decide(TODAY).call.word is CallWord.PULL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
     sources.answers[LATEST] = latest(30.091, -84.176)
     desk.sources.poll()
-    assert desk.decide(TODAY).call.word is CallWord.PULL, "it is looked at once a day"
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL, "it is looked at once a day"
     clock.put(NOW + DAY)
     desk.sources.poll()
     clock.put(NOW)
@@ -254,9 +258,9 @@ def test_a_station_that_moved_is_refused_until_it_is_confirmed(store: Store) -> 
     assert code is FaultCode.WRONG_PLACE
     assert "no longer at 30.071 -84.176, where it was confirmed, but at 30.091 -84.176" in detail
     assert "soakbell confirm-station NCKF1" in detail
-    assert desk.decide(TODAY).call.word is CallWord.NO_CALL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.NO_CALL
     assert desk.sources.confirm_station(STATION) == (30.091, -84.176)
-    assert desk.decide(TODAY).call.word is CallWord.PULL
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
 
 
 def test_a_station_back_at_its_old_place_still_waits_to_be_confirmed(store: Store) -> None:
@@ -265,7 +269,7 @@ def test_a_station_back_at_its_old_place_still_waits_to_be_confirmed(store: Stor
         clock.put(NOW + day * DAY)
         sources.answers[LATEST] = latest(lat, -84.176)
         desk.sources.poll()
-    assert STATION in desk.sources.on_hand().moved
+    assert STATION in desk.sources.on_hand(clock.now()).moved
 
 
 @pytest.mark.parametrize(
@@ -282,13 +286,13 @@ def test_a_list_that_says_nothing_of_a_new_place_leaves_the_station_as_it_was(
     clock.put(NOW + DAY)
     sources.answers[LATEST] = answer
     desk.sources.poll()
-    hand = desk.sources.on_hand()
+    hand = desk.sources.on_hand(clock.now())
     assert hand.moved == {}
     assert hand.troubles == {}
     clock.put(NOW + 2 * DAY)
     sources.answers[LATEST] = latest(30.5, -84.176)
     desk.sources.poll()
-    assert "30.071 -84.176, where it was confirmed" in desk.sources.on_hand().moved[STATION]
+    assert "30.071 -84.176, where it was confirmed" in desk.sources.on_hand(clock.now()).moved[STATION]
 
 
 def test_only_a_station_of_the_settings_whose_place_is_known_can_be_confirmed(store: Store) -> None:
@@ -297,3 +301,36 @@ def test_only_a_station_of_the_settings_whose_place_is_known_can_be_confirmed(st
         desk.sources.confirm_station("41008")
     with pytest.raises(StoreError, match="isn't known yet where NCKF1 lies"):
         desk.sources.confirm_station(STATION)
+
+
+# ---- the record
+
+
+def test_what_is_known_beside_the_replies_is_on_record_and_replayed(store: Store) -> None:
+    """A7: a warning that vanished, a text that could not be had, a cell that changed, a station that moved."""
+    one = world(
+        settings=settings_with(WITH_STATION, *NO_CELLS),
+        warnings=[warning("one", sent_at=NOW - timedelta(hours=1), onset_at=NOW, ends_at=NOW + 3 * DAY)],
+    )
+    desk, sources, clock = desk_of(one, store)
+    sources.answers[LATEST] = latest(30.071, -84.176)
+    desk.sources.poll()
+    clock.put(NOW + DAY)
+    sources.one = world(settings=one.settings, now=clock.now())
+    sources.listed.insert(0, ("bbbbbbbb-2", clock.now() - timedelta(minutes=5)))
+    sources.answers |= {
+        "products/bbbbbbbb-2": None,
+        "points/30.05,-84.15": point("TAE/77,72"),
+        LATEST: latest(30.2, -84.2),
+    }
+    letter = desk.write("morning", TODAY + DAY, 0, late=False, clock_suspect=False)
+    assert letter.call is not None
+    hand = desk.sources.on_hand(clock.now())
+    assert all((hand.seen, hand.troubles, hand.newer, hand.moved, hand.notices))
+    with store.writing() as session:
+        record = {**vars(letter.call), "boat": "Little Grebe", "day": TODAY + DAY}
+        session.add(CallRow(**record))
+    clock.put(NOW + 9 * DAY)
+    again = replay(one.settings, store, TODAY + DAY)
+    assert as_record(again, None)["call"] == letter.call.detail["call"]
+    assert [w.event for w in again.warnings] == ["Small Craft Advisory"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -12,7 +13,7 @@ from soakbell.clock import Clock
 from soakbell.due_times import due_at, zone_data_version
 from soakbell.errors import SoakbellError
 from soakbell.feeds.requests_list import Fetcher
-from soakbell.fetching import Fetching
+from soakbell.fetching import Fetching, still_needed
 from soakbell.fishery.season import caution
 from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
 from soakbell.letters.letter import LetterKind, morning_letter
@@ -20,7 +21,7 @@ from soakbell.letters.message import to_message
 from soakbell.morning import Morning, failed_call, look_again, make_call
 from soakbell.planning.call import Call
 from soakbell.planning.trips import Trip
-from soakbell.sea.warnings import AlertsReply, remember
+from soakbell.replaying import Basis, inputs_of, made_from
 from soakbell.settings import Settings
 from soakbell.store import letters, replies
 from soakbell.store.calls import last_call
@@ -31,6 +32,14 @@ from soakbell.store.log import all_entries
 AUDIT_AGE = timedelta(days=400)
 NO_LETTER_BY = timedelta(minutes=60)
 """A skipper without a letter this long after its hour should look at the official forecast himself."""
+
+
+@dataclass(frozen=True)
+class _Made:
+    """A morning, and all that it was made from."""
+
+    morning: Morning
+    basis: Basis
 
 
 class Desk:
@@ -58,8 +67,8 @@ class Desk:
             raise ValueError(f"this desk writes no {kind} letter")
         self.sources.poll_if_old()
         now = self._clock.now()
-        morning = self._decide(day, now, clock_suspect)
-        return self._compose(morning.call, morning.trip, "morning", turn, now, None, morning, late=late)
+        made = self._decide(day, now, clock_suspect)
+        return self._compose(made.morning.call, made.morning.trip, "morning", turn, now, None, made, late=late)
 
     def write_failed(self, kind: str, day: date, turn: int, error: str) -> WrittenLetter:
         """The plain NO CALL. Leans on nothing but the settings, and on the day's last call for a changed one."""
@@ -81,19 +90,19 @@ class Desk:
         previous, trip = last[0], last[1]
         self.sources.poll_if_old()
         now = self._clock.now()
-        morning = self._decide(day, now, clock_suspect)
-        call = look_again(previous, trip, morning, now)
+        made = self._decide(day, now, clock_suspect)
+        call = look_again(previous, trip, made.morning, now)
         if call is None:
             return None
-        new_trip = trip if call.window == previous.window else morning.trip
+        new_trip = trip if call.window == previous.window else made.morning.trip
         return self._compose(
-            call, new_trip if call.window else None, "changed", turn, now, previous, morning, late=False
+            call, new_trip if call.window else None, "changed", turn, now, previous, made, late=False
         )
 
-    def letter_text(self, day: date) -> str:
+    def letter_text(self, day: date, *, clock_suspect: bool) -> str:
         """Today's letter as text, on what is on hand; nothing is stored or sent."""
         now = self._clock.now()
-        morning = self.decide(day)
+        morning = self._decide(day, now, clock_suspect).morning
         call = morning.call
         facts = self._facts(call, 0, now, None, morning, late=False)
         letter = morning_letter(call, facts, kind="morning", previous=None)
@@ -103,24 +112,22 @@ class Desk:
         """Forget old letters and replies, and warnings that no longer matter."""
         now = self._clock.now()
         with self._store.writing() as session:
-            seen = replies.seen_warnings(session)
-            nothing_new = AlertsReply(updated_at=None, warnings=(), next_url="unknown", faults=())
-            needed = remember(seen, nothing_new, now)
+            needed = still_needed(replies.seen_warnings(session), now)
             replies.forget_warnings(session, needed, last_seen_before=now - timedelta(days=30))
             kept = timedelta(days=self._settings.keep_replies_days)
             replies.prune_replies(session, now - kept, calls_since=now - AUDIT_AGE)
             letters.forget_letters(session, written_before=now - AUDIT_AGE)
 
-    def decide(self, day: date) -> Morning:
+    def decide(self, day: date, *, clock_suspect: bool) -> Morning:
         """The call on what is on hand; nothing is stored or sent."""
-        return self._decide(day, self._clock.now(), clock_suspect=False)
+        return self._decide(day, self._clock.now(), clock_suspect).morning
 
-    def _decide(self, day: date, now: datetime, clock_suspect: bool) -> Morning:
+    def _decide(self, day: date, now: datetime, clock_suspect: bool) -> _Made:
         with self._store.reading() as session:
             entries = all_entries(session)
-        return make_call(
-            self._settings, self.sources.on_hand(), entries, now, day=day, clock_suspect=clock_suspect
-        )
+        basis = Basis(self.sources.on_hand(now), entries, now, clock_suspect)
+        morning = make_call(self._settings, basis.on_hand, entries, now, day=day, clock_suspect=clock_suspect)
+        return _Made(morning, basis)
 
     def _last_call(self, day: date) -> tuple[Call, Trip | None] | None:
         with self._store.reading() as session:
@@ -135,14 +142,14 @@ class Desk:
         turn: int,
         now: datetime,
         previous: Call | None,
-        morning: Morning | None,
+        made: _Made | None,
         *,
         late: bool,
     ) -> WrittenLetter:
         watch_until = None
         if call.window is not None:
             watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
-        facts = self._facts(call, turn, now, watch_until, morning, late=late)
+        facts = self._facts(call, turn, now, watch_until, None if made is None else made.morning, late=late)
         letter = morning_letter(call, facts, kind=kind, previous=previous)
         mail = self._settings.mail
         message = to_message(
@@ -152,7 +159,11 @@ class Desk:
             message_id=self._message_id(call, kind, turn),
             date=now,
         )
-        inputs = [] if morning is None else _inputs(morning)
+        detail = as_record(call, trip)
+        inputs: list[dict[str, Any]] = []
+        if made is not None:
+            detail["made_from"] = made_from(self._settings, made.basis, looked_again=previous is not None)
+            inputs = inputs_of(made.basis.on_hand, made.morning.survey)
         return WrittenLetter(
             subject=letter.subject,
             message=message.as_bytes(),
@@ -160,7 +171,7 @@ class Desk:
             call=CallRecord(
                 word=call.word.value,
                 made_at=now,
-                detail=as_record(call, trip),
+                detail=detail,
                 inputs=inputs,
                 code_version=__version__,
                 tz_version=zone_data_version(),
@@ -226,18 +237,3 @@ def _official_pages(settings: Settings) -> tuple[Link, ...]:
         url = f"https://forecast.weather.gov/shmrn.php?mz={zone.lower()}"
         pages.insert(0, Link(f"Official forecast and warnings for {zone}", url))
     return tuple(pages)
-
-
-def _inputs(morning: Morning) -> list[dict[str, Any]]:
-    """What the call rested on: each source by the hash of its bytes, with its times."""
-    return [
-        {
-            "kind": told.kind.value,
-            "key": told.key,
-            "sha256": sha256,
-            "issued_at": None if told.issued_at is None else told.issued_at.isoformat(),
-            "fault": None if told.fault is None else told.fault.code.value,
-        }
-        for told in morning.survey.sources
-        for sha256 in told.sha256
-    ]

@@ -31,7 +31,7 @@ from soakbell.feeds.transport import Ask, UnusableReply
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.observations import StationReport, has_moved
 from soakbell.sea.sources import RawReply, SourceKind
-from soakbell.sea.warnings import joined
+from soakbell.sea.warnings import AlertsReply, OfficialWarning, joined, remember
 from soakbell.settings import Settings
 from soakbell.store import letters, replies
 from soakbell.store.engine import Store
@@ -238,9 +238,9 @@ class Fetching:
             if note is not None and note[0]["moved"]
         }
 
-    def _cell_changes(self) -> tuple[str, ...]:
+    def _cell_changes(self, now: datetime) -> tuple[str, ...]:
         """What the skipper is told, for some days, of a point that now lies in another cell (F5)."""
-        now, zone = self._clock.now(), ZoneInfo(self._settings.harbor.time_zone)
+        zone = ZoneInfo(self._settings.harbor.time_zone)
         told = []
         for area in self._settings.areas:
             note = None if area.grid is not None else self._get_note(f"cell:{area.name}")
@@ -257,9 +257,9 @@ class Fetching:
 
     # ---- what is on hand
 
-    def on_hand(self) -> OnHand:
-        """The newest good reply of every source, read back from the store."""
-        cells, moved, notices = self._cells(), self._moved_stations(), self._cell_changes()
+    def on_hand(self, now: datetime) -> OnHand:
+        """The newest good reply of every source, and what is known beside them, read back from the store."""
+        cells, moved, notices = self._cells(), self._moved_stations(), self._cell_changes(now)
         kept: dict[ReplyKey, Sequence[RawReply]] = {}
         troubles: dict[ReplyKey, str] = {}
         newer: dict[ReplyKey, datetime] = {}
@@ -281,7 +281,7 @@ class Fetching:
                 if listed is not None and not listed[0]["had"]:
                     issued_at = datetime.fromisoformat(listed[0]["issued_at"])
                     newer[SourceKind.ZONE_TEXT, area.office] = issued_at
-            seen = replies.seen_warnings(session)
+            seen = still_needed(replies.seen_warnings(session), now)
         return OnHand(kept, troubles, seen, cells, newer, moved, notices)
 
     # ---- notes
@@ -301,6 +301,12 @@ class Fetching:
         if self._get_note(name) is not None:
             with self._store.writing() as session:
                 letters.drop_note(session, self._name(name))
+
+
+def still_needed(seen: Sequence[OfficialWarning], now: datetime) -> tuple[OfficialWarning, ...]:
+    """Of the warnings seen so far, those that still matter where no list answers for them."""
+    nothing_new = AlertsReply(updated_at=None, warnings=(), next_url="unknown", faults=())
+    return remember(seen, nothing_new, now)
 
 
 class _KeepsAll:

@@ -60,7 +60,8 @@ def letter_now(settings: Settings, *, fetch: bool) -> str:
         if fetch:
             print("asking the sources; one that doesn't answer takes minutes", file=sys.stderr)
             house.desk.sources.poll()
-        return house.desk.letter_text(local_day(SystemClock().now(), settings.harbor.time_zone))
+        today = local_day(SystemClock().now(), settings.harbor.time_zone)
+        return house.desk.letter_text(today, clock_suspect=house.sweep.clock_is_suspect())
     finally:
         house.close()
 

@@ -67,7 +67,7 @@ class KeptMorning:
         self.house.close()
 
     def call(self) -> Morning:
-        return self.house.desk.decide(self.day)
+        return self.house.desk.decide(self.day, clock_suspect=False)
 
     def letter(self) -> WrittenLetter:
         return self.house.desk.write("morning", self.day, 0, late=False, clock_suspect=False)

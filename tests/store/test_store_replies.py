@@ -119,7 +119,7 @@ def a_call(session: Session, made_at: datetime, *replies: RawReply) -> None:
     key=st.text(min_size=1, max_size=100),
     body=st.binary(max_size=2000),
     content_type=st.text(max_size=200),
-    fetched_at=st.datetimes(timezones=st.timezones()).map(lambda at: at.replace(fold=0)),
+    fetched_at=st.datetimes(timezones=st.timezones()),
 )
 def test_a_reply_comes_back_as_it_was_kept(
     tables: object, kind: SourceKind, key: str, body: bytes, content_type: str, fetched_at: datetime
@@ -132,8 +132,7 @@ def test_a_reply_comes_back_as_it_was_kept(
         session.expire_all()
         found = newest_good(session, kind, key)
         session.rollback()
-    assert found == reply
-    assert found is not None
+    assert found == replace(reply, fetched_at=fetched_at.astimezone(UTC))
     assert found.fetched_at.utcoffset() == timedelta(0)
 
 

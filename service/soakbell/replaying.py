@@ -1,0 +1,171 @@
+"""What a call was made from, put on record, and the same call made from it again (A7).
+
+A record holds two things beside the call. Its *inputs* are the pages of every source, by the hash of their bytes;
+the bytes themselves stay in the database for as long as a call names them. ``made_from`` in its detail holds the
+rest: the moment, the hashes of the settings, how far the log went, and what the service knew beside the replies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from soakbell.call_record import from_record
+from soakbell.errors import StoreError
+from soakbell.gear.log import LogEntry
+from soakbell.morning import look_again, make_call
+from soakbell.planning.call import Call
+from soakbell.sea.sources import RawReply, SourceKind
+from soakbell.settings import Settings
+from soakbell.store.calls import KeptCall, call_before, call_named, newest_call
+from soakbell.store.engine import Store
+from soakbell.store.log import all_entries
+from soakbell.store.replies import reply_named, warning_as_json, warning_from_json
+from soakbell.survey import OnHand, ReplyKey, Survey
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Everything that ``make_call`` is given, but for the settings."""
+
+    on_hand: OnHand
+    entries: Collection[LogEntry]
+    now: datetime
+    clock_suspect: bool
+
+
+def inputs_of(on_hand: OnHand, surveyed: Survey) -> list[dict[str, Any]]:
+    """Each page of each source by the hash of its bytes, with its times and what was wrong with the source."""
+    told = {(line.kind, line.key): line for line in surveyed.sources}
+    inputs = []
+    for (kind, key), pages in on_hand.replies.items():
+        line = told.get((kind, key))
+        issued_at = None if line is None or line.issued_at is None else line.issued_at.isoformat()
+        fault = None if line is None or line.fault is None else line.fault.code.value
+        for page in pages:
+            inputs.append(
+                {
+                    "kind": kind.value,
+                    "key": key,
+                    "page": page.key,
+                    "sha256": page.sha256,
+                    "fetched_at": page.fetched_at.isoformat(),
+                    "issued_at": issued_at,
+                    "fault": fault,
+                }
+            )
+    return inputs
+
+
+def made_from(settings: Settings, basis: Basis, *, looked_again: bool) -> dict[str, Any]:
+    """The rest of what a call rests on, as JSON values.
+
+    ``looked_again``: the call takes the place of the day's earlier one, which it was weighed against.
+    """
+    hand = basis.on_hand
+    return {
+        "now": basis.now.isoformat(),
+        "clock_suspect": basis.clock_suspect,
+        "looked_again": looked_again,
+        "settings_sha256": settings.sha256,
+        "fishery_sha256": settings.fishery_sha256,
+        "log": {"entries": len(basis.entries), "told_until": _told_until(basis.entries)},
+        "seen": [warning_as_json(warning) for warning in hand.seen],
+        "troubles": [[kind.value, key, text] for (kind, key), text in hand.troubles.items()],
+        "cells": dict(hand.cells),
+        "newer": [[kind.value, key, at.isoformat()] for (kind, key), at in hand.newer.items()],
+        "moved": dict(hand.moved),
+        "notices": list(hand.notices),
+    }
+
+
+def replay(settings: Settings, store: Store, which: int | date) -> Call:
+    """Make a call on record again, from the bytes that were kept.
+
+    Args:
+        settings: those it was made with.
+        which: its id, or a local day: then the newest call of that day.
+
+    Raises:
+        StoreError: there is no such call, it was made without inputs, or the settings, the log or the kept replies
+            are no longer those it was made from.
+    """
+    with store.reading() as session:
+        boat = settings.boat.name
+        kept = newest_call(session, boat, which) if isinstance(which, date) else call_named(session, boat, which)
+        if kept is None:
+            raise StoreError(f"no call of {boat} is on record for {which}")
+        name = f"the call of {kept.made_at:%Y-%m-%d %H:%M} UTC"
+        made = kept.detail.get("made_from")
+        if made is None:
+            raise StoreError(f"{name} was made on nothing, since the service had failed; it can't be replayed")
+        _same_settings(name, settings, made)
+        basis = Basis(
+            on_hand=_on_hand(session, name, kept, made),
+            entries=_entries_told(name, all_entries(session), made["log"]),
+            now=datetime.fromisoformat(made["now"]),
+            clock_suspect=made["clock_suspect"],
+        )
+        before = call_before(session, kept) if made["looked_again"] else None
+    morning = make_call(
+        settings, basis.on_hand, basis.entries, basis.now, day=kept.day, clock_suspect=basis.clock_suspect
+    )
+    if not made["looked_again"]:
+        return morning.call
+    earlier, trip = (None, None) if before is None else from_record(before.detail)
+    if earlier is None or trip is None:
+        raise StoreError(f"{name} took the place of an earlier one, which is not on record")
+    call = look_again(earlier, trip, morning, basis.now)
+    if call is None:
+        raise StoreError(f"{name} took the place of an earlier one, which on replay would have stood")
+    return call
+
+
+def _told_until(entries: Iterable[LogEntry]) -> str | None:
+    newest = max((entry.told_at for entry in entries), default=None)
+    return None if newest is None else newest.isoformat()
+
+
+def _entries_told(name: str, entries: Iterable[LogEntry], log: Mapping[str, Any]) -> list[LogEntry]:
+    """The log as it was known. It only grows, so an equal count is the same log."""
+    until = log["told_until"]
+    known = [] if until is None else [e for e in entries if e.told_at <= datetime.fromisoformat(until)]
+    if len(known) != log["entries"]:
+        raise StoreError(
+            f"{name} was made on {log['entries']} log entries, and {len(known)} are on record that were told by "
+            "then: entries with an older date of telling came in later"
+        )
+    return known
+
+
+def _same_settings(name: str, settings: Settings, made: Mapping[str, Any]) -> None:
+    for file, sha256, key in (
+        (str(settings.path), settings.sha256, "settings_sha256"),
+        (f"the fishery file of {settings.fishery.name}", settings.fishery_sha256, "fishery_sha256"),
+    ):
+        if made[key] != sha256:
+            raise StoreError(f"{name} was made with another version of {file} (sha256 {made[key]}); give that one")
+
+
+def _on_hand(session: Session, name: str, kept: KeptCall, made: Mapping[str, Any]) -> OnHand:
+    pages: dict[ReplyKey, list[RawReply]] = {}
+    for said in kept.inputs:
+        reply = reply_named(session, said["sha256"])
+        if reply is None:
+            raise StoreError(f"{name} rests on a {said['kind']} reply for {said['key']} that is no longer kept")
+        kind = SourceKind(said["kind"])
+        page = replace(reply, kind=kind, key=said["page"], fetched_at=datetime.fromisoformat(said["fetched_at"]))
+        pages.setdefault((kind, said["key"]), []).append(page)
+    return OnHand(
+        replies=pages,
+        troubles={(SourceKind(kind), key): text for kind, key, text in made["troubles"]},
+        seen=tuple(warning_from_json(message) for message in made["seen"]),
+        cells=made["cells"],
+        newer={(SourceKind(kind), key): datetime.fromisoformat(at) for kind, key, at in made["newer"]},
+        moved=made["moved"],
+        notices=tuple(made["notices"]),
+    )
