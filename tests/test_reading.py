@@ -10,9 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soakbell import reading
 from soakbell.feeds.detect import PayloadKind
-from soakbell.reading import READER_FAILED, WIDTH, Understood, as_json, as_text, understand
+from soakbell.reading import READER_FAILED, WIDTH, Understood, as_json, as_text, payload, understand
 
 ZONE_TEXT = b"""000
 FZUS52 KTAE 081000
@@ -206,6 +205,19 @@ def test_a_zone_text_tells_ranges_headline_and_expiry_and_what_was_left_over() -
     assert has_line(lines, "Expires Tue 2026-12-08 22:00 UTC")
 
 
+def test_what_a_zone_text_says_to_every_zone_is_told_before_the_zones() -> None:
+    gale = ZONE_TEXT.replace(b"GMZ730-0822", b"...GALE WARNING IN EFFECT TODAY...\n\nGMZ730-0822")
+    lost = gale.replace(b"$$", b"$$\n\nGMZ755-\nWaters from here to there-\n")
+    found = understand(lost, "zone.txt")
+    assert [headline["meaning"] for headline in found.facts["headlines"]] == ["warning"]
+    assert found.facts["not_understood"] != []
+    assert any(phrase.startswith("whole text: ") for phrase in found.not_understood)
+    lines = shown(found)
+    assert lines.index("For every zone:") < lines.index("GMZ730")
+    assert has_line(lines, "WARNING: ...GALE WARNING IN EFFECT TODAY...")
+    assert has_line(lines, "! NOT UNDERSTOOD, no call for any zone: ")
+
+
 def test_the_grid_is_told_hour_by_hour_with_its_holes() -> None:
     found = understand(GRID)
     first, second, third = found.facts["hours"]
@@ -234,7 +246,7 @@ def test_a_wave_layer_of_nothing_but_noughts_is_no_sea_forecast() -> None:
     flat["properties"]["waveHeight"] = layer("wmoUnit:m", ("2026-12-08T09:00:00+00:00/PT3H", 0))
     found = understand(json.dumps(flat).encode())
     assert all(hour["sea_m"] is None for hour in found.facts["hours"])
-    assert has_line(shown(found), "no sea forecast")
+    assert has_line(shown(found), "Not given: seas (")
 
 
 @pytest.mark.parametrize(
@@ -382,7 +394,7 @@ def test_a_failing_reader_is_told_and_not_raised(monkeypatch: pytest.MonkeyPatch
     def fail(*_: object) -> dict[str, Any]:
         raise ZeroDivisionError("invented")
 
-    monkeypatch.setattr(reading, "_READERS", {PayloadKind.GRID: fail})
+    monkeypatch.setattr(payload, "READERS", {PayloadKind.GRID: fail})
     assert understand(GRID).refused == f"{READER_FAILED}: ZeroDivisionError: invented"
 
 
@@ -400,7 +412,7 @@ def test_the_same_payload_is_always_told_in_the_same_words() -> None:
 
 
 def test_every_kind_has_a_reader() -> None:
-    assert set(reading._READERS) == set(PayloadKind)
+    assert set(payload.READERS) == set(PayloadKind)
 
 
 def hold_to_the_promise(body: bytes, name: str = "") -> None:

@@ -114,7 +114,7 @@ def test_the_grid_cell_of_the_big_bend(shared: Path) -> None:
     assert "no forecast" in found.facts["no_opinion"]["sea_m"]
     assert found.facts["hours_known"]["visibility_nm"] == 37
     lines = as_text(found).splitlines()
-    assert any("no sea forecast" in line for line in lines)
+    assert any("Not given: seas (" in line for line in lines)
     row = next(line for line in lines if line.startswith("  21:00"))
     assert row.split() == ["21:00", "11", "16", "SSE", "160", "-", "-", "-", "0", "8.7"]
 

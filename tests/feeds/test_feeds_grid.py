@@ -1,4 +1,4 @@
-"""The forecast grid, from bytes to hours."""
+"""The grid forecast, from bytes to hours."""
 
 from __future__ import annotations
 
@@ -179,7 +179,7 @@ def test_the_hazard_layer_is_handed_on_as_data(shared: Path) -> None:
 def test_the_worded_forecast_of_a_cell_is_not_taken_for_its_grid(shared: Path) -> None:
     """F6: never /forecast."""
     for name in ("gridpoints_forecast_us.json", "gridpoints_forecast_empty_us.json"):
-        with pytest.raises(NotUnderstood, match="raw forecast grid"):
+        with pytest.raises(NotUnderstood, match="raw grid forecast"):
             parse_grid((shared / "data/weather/gridpoints" / name).read_bytes())
 
 

@@ -1,4 +1,4 @@
-"""The official forecast grid, ``/gridpoints/{office}/{x},{y}``: raw layers of one cell.
+"""The grid forecast, ``/gridpoints/{office}/{x},{y}``: raw layers of one cell.
 
 Manual: https://www.weather.gov/documentation/services-web-api and https://weather-gov.github.io/api/gridpoints
 """
@@ -130,10 +130,10 @@ def parse_grid(body: bytes) -> GridForecast:
     Raises:
         NotUnderstood: not a raw gridpoint reply, or one whose times, name or hazards are missing or can't be read.
     """
-    reply = read_object(body, what="a forecast grid")
-    properties = object_at(reply, "properties", "forecast grid")
+    reply = read_object(body, what="a grid forecast")
+    properties = object_at(reply, "properties", "grid forecast")
     if "validTimes" not in properties or "gridId" not in properties:
-        raise NotUnderstood("expected a raw forecast grid with validTimes and gridId, found not both")
+        raise NotUnderstood("expected a raw grid forecast with validTimes and gridId, found not both")
     valid_from, valid_to = span(properties["validTimes"], "validTimes")
     if valid_to - valid_from > LONGEST:
         raise NotUnderstood(f"validTimes: {shown(properties['validTimes'])} is longer than {LONGEST.days} days")
@@ -141,14 +141,14 @@ def parse_grid(body: bytes) -> GridForecast:
     faults: list[str] = []
     for name, kind in _LAYERS.items():
         if name in properties:
-            layers[name], fault = _layer(object_at(properties, name, "forecast grid"), name, kind)
+            layers[name], fault = _layer(object_at(properties, name, "grid forecast"), name, kind)
             faults.extend(fault)
     if "weather" in properties:
-        layers["thunderstorms"] = _thunderstorms(object_at(properties, "weather", "forecast grid"))
+        layers["thunderstorms"] = _thunderstorms(object_at(properties, "weather", "grid forecast"))
     return GridForecast(
-        office=text_at(properties, "gridId", "forecast grid"),
-        x=whole_number_at(properties, "gridX", "forecast grid"),
-        y=whole_number_at(properties, "gridY", "forecast grid"),
+        office=text_at(properties, "gridId", "grid forecast"),
+        x=whole_number_at(properties, "gridX", "grid forecast"),
+        y=whole_number_at(properties, "gridY", "grid forecast"),
         updated_at=moment(properties.get("updateTime"), "updateTime"),
         valid_from=valid_from,
         valid_to=valid_to,
@@ -232,7 +232,7 @@ def _thunder_between(starts_at: datetime, ends_at: datetime, value: object) -> I
 def _hazards(properties: Mapping[str, object]) -> tuple[GridHazard, ...]:
     """The hazard layer. Every captured grid has one, if only empty; without it nothing tells what was left out."""
     found = []
-    for starts_at, ends_at, value in _values(object_at(properties, "hazards", "forecast grid"), "hazards"):
+    for starts_at, ends_at, value in _values(object_at(properties, "hazards", "grid forecast"), "hazards"):
         if not isinstance(value, list):
             raise NotUnderstood(f"hazards: expected a list, found {kind_of_value(value)}")
         for item in value:

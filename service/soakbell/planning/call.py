@@ -29,7 +29,7 @@ class Reason:
                           ``value`` the worst of the day, at ``worst_at``
         warning           event, starts_at, ends_at, zones
         headline          text, zone: a warning headline in the zone forecast
-        grid_hazard       event, starts_at, ends_at, place: a hazard set in the forecast grid
+        grid_hazard       event, starts_at, ends_at, place: a hazard set in the grid forecast
         unclear           place, at, phrase: a source said something that wasn't understood
         source_fault      kind, key, code, detail
         contradicted      quantity, place, at, low, low_source, high, high_source, most

@@ -1,4 +1,4 @@
-"""An official forecast grid as understood: one cell's layers over time, and the ground the cell covers."""
+"""A grid forecast as understood: one cell's layers over time, and the ground the cell covers."""
 
 from __future__ import annotations
 
