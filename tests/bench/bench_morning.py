@@ -1,4 +1,5 @@
-"""One boat's morning from kept replies, the parse of large payloads, and the start of the command.
+"""One boat's morning from kept replies, a long log, texts that no office would write, the parse of large payloads,
+and the start of the command.
 
     python tests/bench/bench_morning.py [folder of captured payloads]
 
@@ -14,7 +15,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 TOP = Path(__file__).resolve().parents[2]
@@ -79,6 +80,8 @@ def main() -> None:
             rows.append(("warm call from kept replies", *timed(morning.call, 15), "0.3"))
             rows.append(("warm call and letter with chart", *timed(morning.letter, 7), ""))
         memory_mb = peak_mb(MORNING, folder)
+    rows.append(("fold 100,000 log entries", *timed(long_fold(), 3), "2"))
+    rows += hostile_texts()
     rows.append(("cold: soakbell --help", *cold([soakbell, "--help"]), "0.3"))
     rows.append(("cold: soakbell log list, new database", *cold_log(soakbell), "1.5"))
     if len(sys.argv) > 1:
@@ -99,6 +102,50 @@ def cold_log(soakbell: str) -> tuple[float, float]:
         settings.write_text(text.replace('username = "little-grebe"', ""))
         (Path(folder) / "fisheries").symlink_to(TOP / "config" / "fisheries")
         return cold([soakbell, "--settings", str(settings), "log", "list"])
+
+
+def long_fold() -> Callable[[], object]:
+    """The fold of five strings of 30 traps, pulled a minute apart; the log is made beforehand."""
+    from soakbell.gear.fold import fold
+    from soakbell.gear.log import Detail, LogEntry, Pulled, TrapsSet, new_entry
+    from soakbell.gear.strings import Mark, TrapString
+
+    first = datetime(2026, 10, 15, 12, tzinfo=UTC)
+    start, end = Mark(30.030, -84.160), Mark(30.034, -84.148)
+    strings = [TrapString(f"String {n}", start, end, 30, "Inner Bay", 3, 120, 264) for n in range(5)]
+
+    def told(number: int, detail: Detail) -> LogEntry:
+        at, string = first + timedelta(minutes=number), strings[number % 5].name
+        return new_entry(detail, happened_at=at, told_at=at, told_by="cli", string=string, key=str(number))
+
+    log = [told(number, TrapsSet() if number < 5 else Pulled()) for number in range(100_000)]
+    return lambda: fold(log, strings)
+
+
+HOSTILE = (
+    "near ",
+    "to ",
+    "N winds 10 kt ",
+    "Cape of the ",
+    "swell 2 ft and W ",
+    "up less ",
+    "NEAR CAPE OF ",
+    "N ",
+    "1 to ",
+)
+"""Words that a search which goes back would try again and again."""
+
+
+def hostile_texts() -> list[tuple[str, float, float, str]]:
+    """The slowest of the hostile words, as short and as long: the time must grow with the length."""
+    from soakbell.feeds.period_text import read_period
+
+    rows = []
+    for characters in (25_000, 100_000):
+        texts = [words * (characters // len(words)) for words in HOSTILE]
+        slowest = max(timed(lambda text=text: read_period.__wrapped__(text), 1) for text in texts)  # type: ignore[misc]
+        rows.append((f"slowest hostile period, {characters:,} characters", *slowest, ""))
+    return rows
 
 
 def parses(captured: Path) -> list[tuple[str, float, float, str]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -124,19 +123,6 @@ def test_the_captured_list_of_latest_observations_is_read_by_its_own_columns(ndb
     assert "sea_m" not in keaton.newest
     with pytest.raises(NotUnderstood, match="no station 'ZZZZ9'"):
         latest_of(table, "ZZZZ9")
-
-
-@pytest.mark.shared
-def test_a_captured_month_and_a_half_is_read_in_well_under_a_breath(ndbc: Path) -> None:
-    body = (ndbc / "41002.txt").read_bytes()
-    best = min(_seconds(lambda: parse_realtime(body, "41002")) for _ in range(3))
-    assert best < 0.15
-
-
-def _seconds(work) -> float:
-    begun = time.perf_counter()
-    work()
-    return time.perf_counter() - begun
 
 
 # rows of our own

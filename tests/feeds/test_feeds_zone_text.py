@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import time
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -433,15 +432,3 @@ def test_an_official_sentence_put_into_a_captured_period_is_never_passed_over(sh
         for at in range(len(sentences) + 1):
             put = " ".join([*sentences[:at], said, *sentences[at:]])
             assert read_period(put).not_understood != (), put
-
-
-@pytest.mark.shared
-def test_a_large_forecast_is_read_at_once(shared: Path) -> None:
-    body = (shared / "data" / "weather" / "cwf" / "cwf_HFO-20230615T201352Z.json").read_bytes()
-    took = []
-    for _ in range(5):
-        read_period.cache_clear()
-        began = time.perf_counter()
-        parse_zone_text(body)
-        took.append(time.perf_counter() - began)
-    assert min(took) < 0.1  # about 0.01 s on an idle machine

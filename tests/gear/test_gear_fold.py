@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import random
-import time
 from dataclasses import replace
-from datetime import timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logbook import FIRST, LEDGE, NINE_FOOT, STRINGS, correction_of, hours, logs, told
+from logbook import FIRST, NINE_FOOT, STRINGS, correction_of, hours, logs, told
 from soakbell.gear.fold import STEPS, GearState, Whereabouts, apply, fold, follows, in_force, told_places
 from soakbell.gear.log import (
     DETAILS,
@@ -261,17 +259,3 @@ def test_in_force_leaves_out_the_voided_and_the_repeated() -> None:
     put_in, pull = told(TrapsSet()), told(Pulled(), 100)
     wrong = correction_of(pull, 101)
     assert {entry.id for entry in in_force([put_in, put_in, pull, wrong])} == {put_in.id, wrong.id}
-
-
-def test_a_hundred_thousand_entries_fold_in_well_under_two_seconds() -> None:
-    strings = [replace(LEDGE, name=f"String {number}", traps=30) for number in range(5)]
-    log = [told(TrapsSet(), string=string.name) for string in strings]
-    model = told(Pulled(), string="String 0")
-    for number in range(100_000 - len(log)):
-        at = FIRST + timedelta(minutes=number + 1)
-        name = str(number)
-        log.append(replace(model, id=name, key=name, happened_at=at, told_at=at, string=f"String {number % 5}"))
-    begun = time.process_time()
-    state = fold(log, strings)
-    assert time.process_time() - begun < 2.0
-    assert state.oddities == ()
