@@ -286,7 +286,8 @@ def _within(degrees: float, limit: float) -> bool:
 def _check_set(entry: LogEntry, detail: TrapsSet, say: _Say) -> None:
     if (detail.start is None) is not (detail.end is None):
         lacking, given = ("start", "end") if detail.start is None else ("end", "start")
-        say(lacking, f"nothing beside a new {given} mark", "both marks, or neither where the string lies as before")
+        write = "both marks, or neither where the string lies as before"
+        say(lacking, f"nothing beside a new {given} mark", write)
     if detail.count is None:
         return
     if detail.count == 0:
