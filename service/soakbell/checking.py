@@ -27,6 +27,7 @@ from soakbell.mail.sender import greet
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.grid_hours import hours_of_grid
 from soakbell.sea.sources import QUANTITIES
+from soakbell.sea.zone_hours import hours_of_zone_forecast
 from soakbell.settings import Settings
 from soakbell.wiring import smtp_of, transport_for
 
@@ -46,12 +47,13 @@ def check_all(settings: Settings, fetcher: Fetcher | None = None) -> Iterator[Fi
     services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
     fetcher = fetcher or transport_for(settings, SystemClock())
     for area in settings.areas:
-        yield from _area(area, fetcher, services)
+        yield from _area(area, settings, fetcher, services)
     yield _mail_server(settings)
 
 
-def _area(area: ForecastArea, fetcher: Fetcher, services: PublicServices) -> Iterator[Finding]:
+def _area(area: ForecastArea, settings: Settings, fetcher: Fetcher, services: PublicServices) -> Iterator[Finding]:
     cells: list[str] = [area.grid] if area.grid else []
+    told: set[str] = set()
 
     def point() -> str:
         found = parse_point(fetcher.fetch(point_ask(area.lat_deg, area.lon_deg, services)).body)
@@ -66,9 +68,13 @@ def _area(area: ForecastArea, fetcher: Fetcher, services: PublicServices) -> Ite
         segments = bulletin.for_zone(area.zone)
         if not segments:
             raise NotUnderstood(f"the text of {area.office} has no forecast for {area.zone}; correct the zone")
+        chop_m = settings.sources.chop_m if area.protected_waters else {}
+        for segment in segments:
+            whole = hours_of_zone_forecast(segment, area=area.sub_area, chop_m=chop_m).whole
+            told.update(quantity for quantity in QUANTITIES if whole[quantity].iloc[:24].all())
         unread = [p for s in segments for period in s.periods for p in period.not_understood]
-        told = f"issued {bulletin.issued_at:%Y-%m-%d %H:%M} UTC, {len(segments[0].periods)} periods"
-        return told + (f", not understood: {'; '.join(unread)}" if unread else "")
+        found = f"issued {bulletin.issued_at:%Y-%m-%d %H:%M} UTC, {len(segments[0].periods)} periods"
+        return found + (f", not understood: {'; '.join(unread)}" if unread else "")
 
     def warnings() -> str:
         pages = [parse_alerts(page.body) for page in fetch_warnings(fetcher, area.zone, services)]
@@ -97,13 +103,36 @@ def _area(area: ForecastArea, fetcher: Fetcher, services: PublicServices) -> Ite
             raise NotUnderstood(f"the station doesn't give {', '.join(lacking)}; take them out of station_gives")
         return ", ".join(f"{q} {seen.value:.1f} at {seen.at:%H:%M} UTC" for q, seen in report.newest.items())
 
+    def limits() -> str:
+        limited = _limited(area, settings)
+        lacking = sorted(limited - told - set(area.grid_gives))
+        if lacking:
+            raise NotUnderstood(
+                f"{', '.join(lacking)}: limited here, but not in grid_gives, and the text of {area.office} "
+                "doesn't tell it for all of the coming day; an hour without it carries no call. Add it to grid_gives "
+                "if the cell gives it, or take out the limit"
+            )
+        return f"numbers for all that is limited: {', '.join(sorted(limited))}"
+
     yield _tried(f"{area.name}: point {area.lat_deg}, {area.lon_deg}", point)
     yield _tried(f"{area.name}: zone {area.zone}", zone)
-    yield _tried(f"{area.name}: zone text of {area.office}", text)
+    read = _tried(f"{area.name}: zone text of {area.office}", text)
+    yield read
+    if read.well:
+        yield _tried(f"{area.name}: limits", limits)
     yield _tried(f"{area.name}: warnings for {area.zone}", warnings)
     yield _tried(f"{area.name}: grid {cells[0] if cells else 'not known'}", grid)
     if area.station:
         yield _tried(f"{area.name}: station {area.station}", station)
+
+
+def _limited(area: ForecastArea, settings: Settings) -> set[str]:
+    """Quantities that some limit is held against in this area."""
+    names: list[str | None] = [string.name for string in settings.strings if string.area == area.name]
+    if settings.harbor.area == area.name:
+        names.append(None)
+    limits = {limit for name in names for limit in settings.limits_for(name).given()}
+    return (limits - {"steepness"}) | ({"sea_m", "period_s"} if "steepness" in limits else set())
 
 
 def _tried(what: str, attempt: Callable[[], str]) -> Finding:

@@ -1,0 +1,81 @@
+"""What a check says of settings that load but could never carry a call. INVENTED DATA."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from demo.demo_boat import demo_settings
+from demo.forecast_server import Services
+from demo.weather import FORTNIGHT, Weather
+
+from soakbell.checking import check_all
+from soakbell.errors import FetchFailed
+from soakbell.feeds.transport import Ask
+from soakbell.sea.sources import RawReply
+from soakbell.settings import load_settings
+
+NOW = datetime(2026, 12, 8, 9, 45, tzinfo=UTC)
+
+
+class DemoServices:
+    """The demo's services without a server."""
+
+    def __init__(self) -> None:
+        self._services = Services(Weather(FORTNIGHT))
+
+    def fetch(self, ask: Ask) -> RawReply:
+        parts = urlsplit(ask.url)
+        answer = self._services.answer(f"{parts.path}?{parts.query}", NOW)
+        if answer.status != 200:
+            raise FetchFailed(f"{ask.key}: {answer.status}", retry=False, status=answer.status)
+        return RawReply(ask.kind, ask.key, ask.url, 200, answer.media_type, answer.body, NOW)
+
+
+def findings(folder: Path, *changes: tuple[str, str]) -> dict[str, str]:
+    """What is not well, by what was tried; the mail server, which nobody runs here, left out."""
+    demo_settings(folder, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    path = folder / "boat.toml"
+    text = path.read_text("utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text, "utf-8")
+    found = check_all(load_settings(path, {}), DemoServices())
+    return {f.tried: f.found for f in found if not f.well and not f.tried.startswith("mail server")}
+
+
+def test_the_example_is_well(tmp_path: Path) -> None:
+    assert findings(tmp_path) == {}
+
+
+def test_a_zone_that_the_office_does_not_write_for_is_told(tmp_path: Path) -> None:
+    bad = findings(tmp_path, ('zone = "GMZ730"', 'zone = "PZZ450"'))
+    assert bad["Inner Bay: zone text of TAE"] == "the text of TAE has no forecast for PZZ450; correct the zone"
+    assert bad["Outer Bay: zone PZZ450"] == "PZZ450: 404"
+
+
+@pytest.mark.parametrize(
+    ("limit", "quantity"),
+    [("# visibility_nm = 2", "visibility_nm"), ("# thunder_pct = 30", None), ("# steepness = 0.03 ", None)],
+)
+def test_a_limit_that_no_source_has_a_number_for_is_told(tmp_path: Path, limit: str, quantity: str | None) -> None:
+    """Every period tells of thunder, and this office's of the waves' period too; none names clear sight."""
+    bad = findings(tmp_path, (limit, limit.removeprefix("# ")))
+    areas = {"Inner Bay: limits", "Outer Bay: limits"} if quantity else set()
+    assert set(bad) == areas
+    for found in bad.values():
+        assert found.startswith(f"{quantity}: limited here, but not in grid_gives, and the text of TAE doesn't")
+
+
+def test_a_limit_is_well_where_the_cell_gives_its_number(tmp_path: Path) -> None:
+    given = ('grid_gives = ["wind_kt", "gust_kt"', 'grid_gives = ["visibility_nm", "wind_kt", "gust_kt"')
+    assert findings(tmp_path, ("# visibility_nm = 2", "visibility_nm = 2"), given) == {}
+
+
+def test_a_cell_without_gusts_is_told_since_gusts_are_always_limited(tmp_path: Path) -> None:
+    bad = findings(tmp_path, ('grid_gives = ["wind_kt", "gust_kt", "sea_m"]', 'grid_gives = ["wind_kt", "sea_m"]'))
+    assert list(bad) == ["Outer Bay: limits"]
+    assert bad["Outer Bay: limits"].startswith("gust_kt: limited here")
