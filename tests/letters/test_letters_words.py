@@ -178,7 +178,7 @@ def test_a_whole_sea_below_a_part_of_it_is_told_as_such() -> None:
     told = Teller(TIMES).tell(Reason("contradicted", {**SAMPLES["contradicted"], "most": 0.0}))
     assert told.sentence == (
         "Seas at Ledge at 10:00: grid forecast says 2 ft (0.6 m), zone forecast says 5 ft (1.5 m). "
-        "The whole is never below a part of it; the worse of both is used."
+        "The whole can't lie that far below a part of it; the worse of both is used."
     )
 
 

@@ -19,6 +19,9 @@ GUST_ROUNDING_KT = 0.5
 SEA_ROUNDING_M = 0.05
 """How far numbers that are rounded on their way may seem to contradict each other."""
 
+LEAST_OF_A_PART = 0.5
+"""Share of a part's upper end below which a whole sea isn't believed (house rule)."""
+
 LOWER_IS_WORSE = frozenset({"period_s", "visibility_nm"})
 """Short waves are steeper; the rest is worse when higher. Direction has no worse side and isn't compared."""
 
@@ -220,7 +223,10 @@ def _gaps(
 def _less_than_a_part(
     numbers: np.ndarray, whole: np.ndarray, sources: Sequence[SourceHours], hours: pd.DatetimeIndex
 ) -> Iterator[Gap]:
-    """Hours in which an official source's whole sea is below what a text gives for a part of it."""
+    """Hours in which an official source's whole sea is far below what a text gives for a part of it.
+
+    The text gives a part by its upper end ("2 feet or less"), which the part itself may lie well below.
+    """
     q = QUANTITIES.index("sea_m")
     part_m, part_of = np.full(len(hours), -np.inf), [""] * len(hours)
     whole_m, whole_of = np.full(len(hours), np.inf), [""] * len(hours)
@@ -231,6 +237,6 @@ def _less_than_a_part(
                 whole_m[h], whole_of[h] = sea_m[h], kind.value
             elif not whole[i, h, q] and kind is SourceKind.ZONE_TEXT and sea_m[h] > part_m[h]:
                 part_m[h], part_of[h] = sea_m[h], kind.value
-    for h in np.flatnonzero(whole_m < part_m - SEA_ROUNDING_M).tolist():
+    for h in np.flatnonzero(whole_m < LEAST_OF_A_PART * part_m - SEA_ROUNDING_M).tolist():
         at = hours[h].to_pydatetime()
         yield Gap(at, "sea_m", float(whole_m[h]), whole_of[h], float(part_m[h]), part_of[h], 0.0)
