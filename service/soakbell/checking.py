@@ -109,8 +109,8 @@ def _area(area: ForecastArea, settings: Settings, fetcher: Fetcher, services: Pu
         if lacking:
             raise NotUnderstood(
                 f"{', '.join(lacking)}: limited here, but not in grid_gives, and the text of {area.office} "
-                "doesn't tell it for all of the coming day; an hour without it carries no call. Add it to grid_gives "
-                "if the cell gives it, or take out the limit"
+                "doesn't tell it for all of the coming day; an hour without it carries no call. Add it to "
+                "grid_gives if the cell gives it, or take out the limit"
             )
         return f"numbers for all that is limited: {', '.join(sorted(limited))}"
 
