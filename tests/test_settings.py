@@ -112,7 +112,7 @@ def test_strings_come_out_in_the_house_units() -> None:
 
 def test_areas_come_out_with_the_quantities_their_cell_must_give() -> None:
     settled = example()
-    assert settled.harbor_area.grid_gives == ("wind_kt", "gust_kt")
+    assert settled.area("Inner Bay").grid_gives == ("wind_kt", "gust_kt")
     assert settled.area("Outer Bay").grid_gives == ("wind_kt", "gust_kt", "sea_m")
     assert settled.area("Outer Bay").grid is None
     with pytest.raises(KeyError):
@@ -121,7 +121,7 @@ def test_areas_come_out_with_the_quantities_their_cell_must_give() -> None:
 
 def test_a_cell_must_give_wind_gust_and_sea_unless_told_otherwise(edited: Edited) -> None:
     settled = load_settings(edited(('grid_gives = ["wind_kt", "gust_kt"]\n', "")), ENV)
-    assert settled.harbor_area.grid_gives == ("wind_kt", "gust_kt", "sea_m")
+    assert settled.area("Inner Bay").grid_gives == ("wind_kt", "gust_kt", "sea_m")
 
 
 def test_the_quantities_a_cell_may_give_are_those_of_the_hourly_table() -> None:

@@ -500,10 +500,6 @@ class Settings:
         """The strings in the file's order, soaks in hours."""
         return tuple(string.as_trap_string() for string in self.strings)
 
-    @property
-    def harbor_area(self) -> ForecastArea:
-        return self.area(self.harbor.area)
-
     def area(self, name: str) -> ForecastArea:
         """The area of that name.
 

@@ -39,14 +39,6 @@ def nmi_from_m(distance_m: float) -> float:
     return distance_m / METRES_PER_NMI
 
 
-def m_from_nmi(distance_nmi: float) -> float:
-    return distance_nmi * METRES_PER_NMI
-
-
-def mm_from_in(length_in: float) -> float:
-    return length_in * 25.4
-
-
 def is_number(value: object) -> bool:
     """True for a finite int or float. Booleans, NaN, infinities and text are not numbers."""
     return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)

@@ -14,13 +14,15 @@ from soakbell.clock import SetClock
 from soakbell.errors import FetchFailed
 from soakbell.feeds.points import parse_point
 from soakbell.feeds.requests_list import (
-    ForecastArea,
     PublicServices,
-    asks_for,
     fetch_newest_product,
     fetch_warnings,
+    grid_ask,
     latest_observations_ask,
+    listing_ask,
+    observations_ask,
     point_ask,
+    warnings_ask,
     zone_ask,
 )
 from soakbell.feeds.transport import Transport
@@ -29,7 +31,6 @@ from soakbell.feeds.zone_text import parse_zone_text
 QUIET = datetime(2026, 12, 8, 9, 45, tzinfo=UTC)
 DURING_OUTAGE = FORTNIGHT.outages[0].starts_at
 IN_SILENCE = FORTNIGHT.silences[0].starts_at + timedelta(hours=26, minutes=30)
-AREA = ForecastArea("TAE", ("GMZ730",), ("TAE/77,71", "TAE/76,65"), (FORTNIGHT.station,))
 
 
 @pytest.fixture
@@ -56,8 +57,16 @@ def transport(clock):
 
 def test_every_request_of_the_service_gets_a_usable_answer(server, transport):
     services = PublicServices(server.base, server.base)
-    once = [point_ask(30.05, -84.15, services), zone_ask("GMZ730", services), latest_observations_ask(services)]
-    asks = [*asks_for(AREA, services), *once]
+    asks = [
+        listing_ask("TAE", "CWF", services),
+        warnings_ask("GMZ730", services),
+        grid_ask("TAE/77,71", services),
+        grid_ask("TAE/76,65", services),
+        observations_ask(FORTNIGHT.station, services),
+        point_ask(30.05, -84.15, services),
+        zone_ask("GMZ730", services),
+        latest_observations_ask(services),
+    ]
     assert [transport.fetch(ask).status for ask in asks] == [200] * len(asks)
     assert [asked.status for asked in server.asked] == [200] * len(asks)
 
@@ -79,8 +88,7 @@ def test_the_newest_product_and_all_warnings_are_found(server, transport):
 def test_an_outage_answers_with_a_problem_report_and_retries_outlast_it(server, transport, clock):
     clock.put(DURING_OUTAGE)
     services = PublicServices(server.base, server.base)
-    (ask,) = (ask for ask in asks_for(AREA, services) if ask.key == "TAE/77,71")
-    assert transport.fetch(ask).status == 200
+    assert transport.fetch(grid_ask("TAE/77,71", services)).status == 200
     assert [asked.status for asked in server.asked][:-1] == [503] * (len(server.asked) - 1)
     assert server.asked[0].what == "Forecast Grid Expired"
     assert clock.now() >= FORTNIGHT.outages[0].ends_at

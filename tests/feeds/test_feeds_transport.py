@@ -24,12 +24,11 @@ from soakbell.clock import SetClock
 from soakbell.errors import FetchFailed, NotUnderstood
 from soakbell.feeds import transport as transport_module
 from soakbell.feeds.requests_list import (
-    ForecastArea,
     PublicServices,
-    asks_for,
     fetch_newest_product,
     fetch_warnings,
     grid_ask,
+    listing_ask,
     newest_listed,
     observations_ask,
     point_ask,
@@ -751,19 +750,18 @@ LIST = f"{API}/products/types/CWF/locations/TAE"
 WARNINGS = f"{API}/alerts/active?zone=GMZ730"
 
 
-def test_an_area_is_asked_for_at_each_of_its_sources() -> None:
-    area = ForecastArea("TAE", zones=("GMZ730", "GMZ755"), cells=("TAE/58,65",), stations=("41008",))
-    found = asks_for(area)
+def test_each_source_is_asked_at_its_public_address() -> None:
+    found = [listing_ask("TAE", "CWF"), warnings_ask("GMZ730"), grid_ask("TAE/58,65"), observations_ask("41008")]
     assert [question.url for question in found] == [
         LIST,
         WARNINGS,
-        f"{API}/alerts/active?zone=GMZ755",
         f"{API}/gridpoints/TAE/58,65",
         "https://www.ndbc.noaa.gov/data/realtime2/41008.txt",
     ]
     assert {question.kind for question in found} == set(SourceKind) - {SourceKind.POINT}
-    assert [question.fresh for question in found] == [True, True, True, False, False]
-    assert all(question.fresh for question in asks_for(area, fresh=True))
+    assert [question.fresh for question in found] == [True, True, False, False]
+    assert grid_ask("TAE/58,65", fresh=True).fresh
+    assert observations_ask("41008", fresh=True).fresh
     assert {question.url.split("/")[2] for question in found} == PublicServices().hosts
 
 

@@ -22,7 +22,7 @@ from soakbell.gear.log import (
     TrapsSet,
     new_entry,
 )
-from soakbell.gear.log_check import MAX_CHARS, check_entries, check_entry
+from soakbell.gear.log_check import MAX_CHARS, check_entries
 from soakbell.gear.strings import Mark
 
 
@@ -112,7 +112,7 @@ def test_an_unknown_string_is_answered_with_the_nearest_name() -> None:
     ],
 )
 def test_bad_input_is_refused_by_its_field(entry: LogEntry, key: str) -> None:
-    found = check_entry(entry, (SET,), STRINGS, NOW)
+    found = check_entries((entry,), (SET,), STRINGS, NOW)
     assert [fault.key for fault in found] == [key]
     assert found[0].found
     assert found[0].write
@@ -132,7 +132,7 @@ def test_every_fault_of_every_entry_is_told_at_once() -> None:
 def test_a_fault_names_its_entry_as_asked() -> None:
     bad = told(Pulled(), 1)
     assert check_entries([bad], (), STRINGS, NOW, labels={bad.id: "row 7"})[0].where == "row 7"
-    assert check_entry(bad, (), STRINGS, NOW)[0].where == "pull at 2026-11-01T13:00Z"
+    assert check_entries((bad,), (), STRINGS, NOW)[0].where == "pull at 2026-11-01T13:00Z"
 
 
 def test_hostile_text_in_a_fault_is_short_and_escaped() -> None:
@@ -199,12 +199,12 @@ def test_nothing_new_is_nothing_wrong() -> None:
 
 @pytest.mark.parametrize("detail", [Pulled(), Recovered(), FoundMissing(), BroughtAshore(), Moved(START, END)])
 def test_nothing_can_be_done_with_a_string_that_was_never_set(detail: Detail) -> None:
-    found = check_entry(told(detail), (), STRINGS, NOW)
+    found = check_entries((told(detail),), (), STRINGS, NOW)
     assert [fault.key for fault in found] == ["traps"]
 
 
 def test_a_fault_reads_as_a_sentence() -> None:
-    [fault] = check_entry(told(Pulled(), traps=(9,)), (SET,), STRINGS, NOW)
+    [fault] = check_entries((told(Pulled(), traps=(9,)),), (SET,), STRINGS, NOW)
     assert fault == Fault("pull at 2026-11-01T12:00Z", "traps", "9 in Nine Foot", "places from 1 to 4")
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from soakbell.errors import NotUnderstood
-from soakbell.sea.vtec import ACTIONS, ENDING_ACTIONS, parse_vtec, vtecs_in
+from soakbell.sea.vtec import ACTIONS, ENDING_ACTIONS, parse_vtec
 
 
 def test_the_worked_example_of_a_small_craft_advisory_is_read_to_the_hour() -> None:
@@ -40,15 +40,6 @@ def test_an_event_that_has_begun_or_has_no_end_has_no_such_time() -> None:
 def test_a_broken_string_is_refused(text: str) -> None:
     with pytest.raises(NotUnderstood):
         parse_vtec(text)
-
-
-def test_all_strings_of_a_text_are_found_and_one_broken_one_spoils_the_text() -> None:
-    good = "/O.NEW.KTAE.GL.W.0002.261208T1100Z-261209T0000Z/"
-    text = f"GMZ730-082300-\n{good}\n/O.UPG.KTAE.SC.Y.0009.000000T0000Z-261209T0000Z/\n"
-    assert [vtec.action for vtec in vtecs_in(text)] == ["NEW", "UPG"]
-    with pytest.raises(NotUnderstood):
-        vtecs_in(text + "/O.NEW.KTAE.GL.W.2.261208T1100Z-261209T0000Z/\n")
-    assert vtecs_in("no such string, though 5/6 O.K.") == ()
 
 
 def test_an_expiring_event_is_not_among_those_that_have_ended() -> None:

@@ -20,7 +20,6 @@ from soakbell.sea.warnings import (
     hazard_name,
     in_force,
     joined,
-    put_aside,
     remember,
 )
 
@@ -365,10 +364,9 @@ def test_severity_and_unknown_names_play_no_part() -> None:
         assert spans([replace(message(event=event), severity=severity)]) == [("a", 0, 12)]
 
 
-def test_an_exercise_is_not_used_but_told() -> None:
+def test_an_exercise_is_not_used() -> None:
     drill = message("t", status="Exercise")
     assert spans([drill, message()]) == [("a", 0, 12)]
-    assert put_aside([drill, message(), drill]) == (drill,)
 
 
 NOT_A_BAR = ("Rip Current Statement", "Beach Hazards Statement", "Air Quality Alert")

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
-from logbook import FIRST, NOW, STRINGS, correction_of, hours, logs, told
+from logbook import NOW, STRINGS, correction_of, logs, told
 from soakbell.errors import LogRefused, StoreError
 from soakbell.gear.log import Correction, LogEntry, Pulled, TrapsSet
 from soakbell.store.engine import Store, open_store
-from soakbell.store.log import all_entries, append_entries, entries_since, take_entries
+from soakbell.store.log import all_entries, append_entries, take_entries
 from soakbell.store.upgrade import migrate
 
 SET = told(TrapsSet())
@@ -79,14 +79,6 @@ def test_a_correction_may_stand_before_its_entry_in_a_batch(store: Store) -> Non
     with store.writing() as session:
         append_entries(session, [wrong, PULL])
     assert stored(store) == [PULL, wrong]
-
-
-def test_entries_since_a_moment(store: Store) -> None:
-    with store.writing() as session:
-        append_entries(session, [SET, PULL])
-    with store.reading() as session:
-        assert entries_since(session, FIRST + hours(100)) == [PULL]
-        assert entries_since(session, FIRST + hours(101)) == []
 
 
 @pytest.mark.parametrize("act", ["UPDATE log_entry SET told_by = 'x'", "DELETE FROM log_entry"])

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
 from soakbell.clock import as_utc
@@ -72,10 +72,6 @@ class IssueLine:
     issued_at: datetime
     clocks: tuple[tzinfo, ...]
     text: str
-
-    @property
-    def local_date(self) -> date:
-        return self.issued_at.astimezone(self.clocks[0]).date()
 
 
 @dataclass(frozen=True)

@@ -55,40 +55,6 @@ class PublicServices:
 PUBLIC = PublicServices()
 
 
-@dataclass(frozen=True)
-class ForecastArea:
-    """A stretch of water in the words of the public services.
-
-    Attributes:
-        office: forecast office, ``TAE``.
-        product: its text forecast: ``CWF`` coastal waters, ``NSH`` nearshore (Great Lakes).
-        zones: marine zones fished or crossed, ``GMZ730``. Each is asked for warnings by itself.
-        cells: grid cells of the strings' places, ``TAE/58,65``.
-        stations: buoys or shore stations, ``41008``.
-    """
-
-    office: str
-    zones: tuple[str, ...]
-    cells: tuple[str, ...] = ()
-    stations: tuple[str, ...] = ()
-    product: str = "CWF"
-
-
-def asks_for(area: ForecastArea, services: PublicServices = PUBLIC, *, fresh: bool = False) -> tuple[Ask, ...]:
-    """The first request to each source of ``area``, most needed first: text, warnings, grid, observations.
-
-    The listing leads to a product (``fetch_newest_product``), and a list of warnings may have more pages
-    (``fetch_warnings``); the others are whole by themselves. ``fresh`` goes past all caches, for when a payload
-    is older than it should be.
-    """
-    return (
-        listing_ask(area.office, area.product, services),
-        *(warnings_ask(zone, services) for zone in area.zones),
-        *(grid_ask(cell, services, fresh=fresh) for cell in area.cells),
-        *(observations_ask(station, services, fresh=fresh) for station in area.stations),
-    )
-
-
 def listing_ask(office: str, product: str, services: PublicServices = PUBLIC) -> Ask:
     """The list of an office's text products of one kind. Always fresh: the question is what is newest.
 

@@ -36,13 +36,6 @@ _TURNING = {*map(chr, range(0x202A, 0x202F)), *map(chr, range(0x2066, 0x206A)), 
 _Say = Callable[[str, object, str], None]
 
 
-def check_entry(
-    entry: LogEntry, log: Collection[LogEntry], strings: Collection[TrapString], now: datetime
-) -> tuple[Fault, ...]:
-    """Faults of one new entry; see ``check_entries``."""
-    return check_entries((entry,), log, strings, now)
-
-
 def check_entries(
     new: Sequence[LogEntry],
     log: Collection[LogEntry],

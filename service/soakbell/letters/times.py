@@ -66,9 +66,6 @@ class HarborTimes:
             raise ValueError(f"{at.isoformat()} has no zone and can't be put on a page")
         return at.astimezone(self.zone)
 
-    def day_of(self, at: datetime) -> str:
-        return day_words(self.local(at).date())
-
     def hour(self, at: datetime) -> str:
         """``07:10``; ``Wed 9 Dec 00:40`` on another day; ``01:30 EDT`` at another offset than the page's.
 

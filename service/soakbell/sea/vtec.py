@@ -14,7 +14,6 @@ from soakbell.sea.warnings import Vtec
 _FORM = re.compile(
     r"/([OTEX])\.([A-Z]{3})\.([A-Z]{4})\.([A-Z]{2})\.([A-Z])\.(\d{4})\.(\d{6}T\d{4}Z)-(\d{6}T\d{4}Z)/"
 )
-_LOOKS_LIKE = re.compile(r"/[A-Z]\.[^/\n]*/?")
 _NO_TIME = "000000T0000Z"
 
 ACTIONS = frozenset({"NEW", "CON", "EXA", "EXT", "EXB", "UPG", "CAN", "EXP", "COR", "ROU"})
@@ -49,15 +48,6 @@ def parse_vtec(text: str) -> Vtec:
         ends_at=ends_at,
         text=text.strip(),
     )
-
-
-def vtecs_in(text: str) -> tuple[Vtec, ...]:
-    """Every P-VTEC string in ``text``, in order.
-
-    Raises:
-        NotUnderstood: something that begins like a P-VTEC string can't be read as one.
-    """
-    return tuple(parse_vtec(found.group()) for found in _LOOKS_LIKE.finditer(text))
 
 
 def _moment(text: str) -> datetime | None:

@@ -236,11 +236,6 @@ def in_force(
     return tuple(sorted(found, key=lambda h: (h.starts_at, h.event, h.message.id, h.zones, repr(h))))
 
 
-def put_aside(messages: Iterable[OfficialWarning]) -> tuple[OfficialWarning, ...]:
-    """Exercises, tests and drafts: not used, but told."""
-    return tuple(m for m in dict.fromkeys(messages) if m.status != "Actual")
-
-
 def bars_a_pull(held: HeldWarning, not_a_bar: Collection[str]) -> bool:
     """Whether a warning in force keeps the boat in. All do, save those whose event is named in ``not_a_bar``.
 

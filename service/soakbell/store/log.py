@@ -90,11 +90,6 @@ def all_entries(session: Session) -> list[LogEntry]:
     return _read(session)
 
 
-def entries_since(session: Session, at: datetime) -> list[LogEntry]:
-    """Entries of what happened at ``at`` or later, in that order, voided ones too."""
-    return _read(session, LogRow.happened_at >= at)
-
-
 def _read(session: Session, *where: Any) -> list[LogEntry]:
     columns = LogRow.__table__.columns
     order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
