@@ -14,6 +14,7 @@ from sqlalchemy import create_engine, func, select
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
+from scenes import advisory
 from soakbell.errors import StoreError
 from soakbell.sea.sources import RawReply, SourceKind
 from soakbell.sea.warnings import AlertsReply, OfficialWarning, Vtec, in_force, remember
@@ -69,24 +70,8 @@ def a_vtec(**changes: object) -> Vtec:
 
 
 def a_warning(**changes: object) -> OfficialWarning:
-    plain = OfficialWarning(
-        id="urn:oid:2.49.0.1.840.0.1",
-        zones=("GMZ730",),
-        event="Small Craft Advisory",
-        status="Actual",
-        message_type="Alert",
-        severity="Minor",
-        sender="NWS Tallahassee FL",
-        sent_at=NOW,
-        effective_at=NOW,
-        onset_at=NOW + 3 * HOUR,
-        expires_at=NOW + 6 * HOUR,
-        ends_at=NOW + 12 * HOUR,
-        references=(),
-        vtec=(a_vtec(),),
-        headline="Small Craft Advisory until 9 PM",
-        text="Invented for this test.",
-    )
+    times = {"onset_at": NOW + 3 * HOUR, "expires_at": NOW + 6 * HOUR, "ends_at": NOW + 12 * HOUR}
+    plain = replace(advisory(NOW), id="urn:oid:2.49.0.1.840.0.1", vtec=(a_vtec(),), **times)
     return replace(plain, **changes)  # type: ignore[arg-type]
 
 

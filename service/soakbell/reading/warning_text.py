@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from soakbell.feeds.warning_text import SegmentState, WarningSegment, parse_warning_text
-from soakbell.reading.headlines import headline_facts, strange_headlines, tell_headlines
-from soakbell.reading.printing import Facts, labelled, some_zones, time_fact, time_words, wrapped, zones_line
+from soakbell.reading.printing import Facts, labelled, time_fact, time_words, wrapped, zones_line
+from soakbell.reading.segments import headline_facts, strange_in, tell_headlines
 from soakbell.reading.vtecs import STATES, tell_vtecs, vtec_facts
 
 
 def read_warning_text(body: bytes, _: str, not_understood: list[str]) -> Facts:
     bulletin = parse_warning_text(body)
     for segment in bulletin.segments:
-        where = some_zones(segment.zones)
-        not_understood += [f"{where}: {phrase}" for phrase in segment.not_understood]
-        not_understood += strange_headlines(segment.headlines, where)
+        not_understood += strange_in(segment)
     return {
         "product": bulletin.product,
         "office": bulletin.office,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from soakbell import units
 from soakbell.feeds.zone_text import parse_zone_text
-from soakbell.reading.headlines import headline_facts, strange_headlines, tell_headlines
 from soakbell.reading.printing import (
     Facts,
     compass_point,
@@ -19,6 +18,7 @@ from soakbell.reading.printing import (
     wrapped,
     zones_line,
 )
+from soakbell.reading.segments import headline_facts, strange_headlines, strange_in, tell_headlines
 from soakbell.sea.zone_forecast import AreaState, ForecastPeriod, ZoneForecast
 
 
@@ -28,8 +28,7 @@ def read_zone_text(body: bytes, _: str, not_understood: list[str]) -> Facts:
     not_understood += strange_headlines(bulletin.headlines, "whole text")
     for segment in bulletin.segments:
         where = some_zones(segment.zones)
-        not_understood += [f"{where}: {phrase}" for phrase in segment.not_understood]
-        not_understood += strange_headlines(segment.headlines, where)
+        not_understood += strange_in(segment)
         not_understood += [f"{where} {p.label}: {phrase}" for p in segment.periods for phrase in p.not_understood]
     return {
         "product": bulletin.product,
