@@ -540,9 +540,11 @@ def test_a_clock_set_back_does_not_put_the_scheduler_to_sleep(
         await until(lambda: sweep.woken >= 3)
         back = timedelta(hours=3)
         stepped_at = sweep.woken
-        await until(lambda: sweep.woken >= stepped_at + 4)
+        with contextlib.suppress(TimeoutError):
+            await until(lambda: sweep.woken >= stepped_at + 4)
         os.kill(os.getpid(), signal.SIGTERM)
         await service
+        assert sweep.woken >= stepped_at + 4
 
     asyncio.run(run())
 

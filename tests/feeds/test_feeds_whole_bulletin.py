@@ -152,7 +152,7 @@ def test_a_headline_beside_a_synopsis_within_the_zone_s_own_segment_bars() -> No
 
 def test_a_second_segment_of_the_zone_that_lost_its_periods_leaves_it_unclear() -> None:
     for put in ("", "Some text that is left.\n"):
-        second = "GMZ730-082115-\nApalachee Bay-\n" + SEGMENT.format(put).replace("...GALE", "XXX").replace(
+        second = "GMZ730-082115-\nApalachee Bay-\n" + SEGMENT.format(put).replace("...GALE", "MILD").replace(
             "...", ""
         )
         (bay,) = parse_zone_text(TEXT + second).for_zone("GMZ730")

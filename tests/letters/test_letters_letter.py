@@ -167,8 +167,8 @@ def test_a_warning_without_an_end_says_so() -> None:
 
 def test_what_was_not_understood_of_a_warning_is_told() -> None:
     scene = wait_by_warning()
-    warning = replace(scene.call.warnings[0], not_understood=("/O.NEW.XXXX/",))
-    assert "could not read this part of it: /O.NEW.XXXX/" in told(
+    warning = replace(scene.call.warnings[0], not_understood=("/O.NEW.KZZZ/",))
+    assert "could not read this part of it: /O.NEW.KZZZ/" in told(
         replace(scene, call=replace(scene.call, warnings=(warning,)))
     )
 
