@@ -42,7 +42,6 @@ SETTINGS_TOML = """
 name = "Little Grebe"
 cruise_kt = 14.0
 haul_min_per_trap = 1.5
-deck_traps = 40
 trip_margin_min = 30
 [boat.limits]
 wind_kt = 15
