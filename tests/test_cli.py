@@ -296,6 +296,17 @@ def test_bad_settings_end_every_command_with_2_and_name_each_fault(terminal: Ter
     assert not terminal.database.exists()
 
 
+def test_only_what_sends_asks_for_the_mail_password(terminal: Terminal) -> None:
+    settings = terminal.folder / "boat.toml"
+    text = settings.read_text("utf-8").replace('security = "none"', 'security = "starttls"\nusername = "grebe"')
+    settings.write_text(text)
+    for words in (["morning", "--kept"], ["log", "set", "Ledge"], ["log", "list"], ["backup", "copy.sqlite3"]):
+        result = terminal.type(*words)
+        assert result.exit_code == 0, result.output
+    for words in (["run"], ["check"]):
+        assert "mail_password: found nothing" in terminal.refused(*words)
+
+
 def test_settings_that_are_not_there_are_told(terminal: Terminal) -> None:
     (terminal.folder / "boat.toml").unlink()
     assert "boat.toml" in terminal.refused("check")

@@ -149,7 +149,6 @@ def test_a_file_with_only_what_is_needed_gets_the_house_defaults(edited: Edited)
     assert settled.sources.weather_api == "https://api.weather.gov"
     assert settled.sources.buoys == "https://www.ndbc.noaa.gov"
     assert settled.sources.large_gap.wind_kt == 10
-    assert settled.letters.first_poll_min_before == 60
     assert settled.sources.not_a_bar == ()
     assert settled.sources.chop_m == {}
 
@@ -258,7 +257,7 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ("wind_kt = 15\n", "", "boat.limits.wind_kt", "found nothing"),
         ("sea_ft = 3\n", "", "boat.limits.sea_ft", "found nothing"),
         ("sea_ft = 3\n", "sea_m = 1\n", "boat.limits.sea_m", "sea_ft?"),
-        ("deck_traps = 40", "deck_traps = 40.5", "boat.deck_traps", "1 to 1000"),
+        ("traps = 24", "traps = 24.5", "strings[Nine Foot].traps", "1 to 1000"),
         ('time_zone = "America/New_York"', 'time_zone = "EST"', "harbor.time_zone", "IANA"),
         ('time_zone = "America/New_York"', 'time_zone = "EST5EDT"', "harbor.time_zone", "IANA"),
         ('time_zone = "America/New_York"', 'time_zone = "Etc/GMT+5"', "harbor.time_zone", "IANA"),
@@ -305,7 +304,7 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ('morning = "04:30"', "morning = 04:30:00", "letters.morning", "in quotes"),
         ('morning = "04:30"', 'morning = "24:00"', "letters.morning", "HH:MM"),
         ('useless_after = "11:00"', 'useless_after = "04:30"', "letters.useless_after", "later than"),
-        ("first_poll_min_before = 60", "first_poll_min_before = 10", "letters.first_poll_min_before", "60 to 240"),
+        ("forecast_break_h = 2", "forecast_break_h = 25", "letters.forecast_break_h", "0 to 24"),
         ('"florida-stone-crab.toml"', '"../boat.toml"', "fishery.file", "bare name"),
         ('sector = "commercial"', 'sector = "comercial"', "fishery.sector", "commercial?"),
         ('region = "elsewhere"', 'region = "big bend"', "fishery.region", "south"),
@@ -410,8 +409,10 @@ def test_names_that_could_break_a_mail_header_are_refused(edited: Edited, old: s
 def test_a_plain_mail_server_on_this_machine_is_taken(edited: Edited) -> None:
     """M1: plain only for loopback."""
     for host in ("127.0.0.1", "localhost", "::1"):
-        path = edited(('security = "starttls"', 'security = "none"'), ("mail.boat.example", host))
-        assert load_settings(path, ENV).mail.security == "none"
+        plain = (('security = "starttls"', 'security = "none"'), ("mail.boat.example", host))
+        path = edited(*plain, ('username = "little-grebe"\n', ""))
+        assert load_settings(path, {"HOME": "/h"}).mail.security == "none"
+        assert "in the clear" in faults_of(edited(*plain))["mail.security"].write
 
 
 @pytest.mark.parametrize(
@@ -529,6 +530,30 @@ def test_a_fault_in_a_fishery_file_is_told_with_its_key(tmp_path: Path, old: str
     assert all(fault.where == str(path) for fault in caught.value.faults)
 
 
+def recreational(edited: Edited, *changes: tuple[str, str]) -> Path:
+    return edited(('sector = "commercial"', 'sector = "recreational"'), *changes)
+
+
+def test_more_traps_than_the_law_gives_the_persons_aboard_are_a_fault_that_names_the_rule(edited: Edited) -> None:
+    """Five traps a person for recreational stone crab (the source stands in the fishery file)."""
+    fault = faults_of(recreational(edited))["strings"]
+    assert fault.found == "158 traps"
+    assert fault.write.startswith(
+        'at most 10 in all strings: the rule "traps a person" allows 5 each, and crew.hands'
+    )
+    assert "68B-13.009" in fault.write
+
+
+@pytest.mark.parametrize(("ledge", "allowed"), [(6, True), (7, False)])
+def test_all_strings_together_keep_to_the_traps_of_all_hands(edited: Edited, ledge: int, allowed: bool) -> None:
+    few = [(f"traps = {traps}\n", "traps = 1\n") for traps in (24, 30, 36, 28)]
+    path = recreational(edited, *few, ("traps = 40\n", f"traps = {ledge}\n"))
+    if allowed:
+        assert sum(string.traps for string in load_settings(path, ENV).strings) == 10
+    else:
+        assert list(faults_of(path)) == ["strings"]
+
+
 # ---- Where the database lies -----------------------------------------------------------------------------
 
 
@@ -581,6 +606,19 @@ def test_a_credentials_folder_without_this_secret_leaves_the_next_way_open(tmp_p
 def test_a_secret_given_twice_is_a_fault(tmp_path: Path) -> None:
     env = ENV | {"SOAKBELL_MAIL_PASSWORD_FILE": str(secret_file(tmp_path / "pw"))}
     assert "one of them only" in faults_of(EXAMPLE / "boat.toml", env)["mail_password"].write
+
+
+def test_what_sends_nothing_asks_for_no_secret_and_looks_for_none(edited: Edited, tmp_path: Path) -> None:
+    path = edited()
+    for env in (
+        {"HOME": "/h"},
+        {"HOME": "/h", "SOAKBELL_MAIL_PASSWORD_FILE": str(tmp_path / "not there")},
+        {"HOME": "/h", "SOAKBELL_HEARTBEAT_URL": "no address"},
+    ):
+        settled = load_settings(path, env, with_secrets=False)
+        assert (settled.mail_password, settled.heartbeat_url) == (None, None)
+        with pytest.raises(SettingsError):
+            load_settings(path, env)
 
 
 def test_no_secret_for_a_user_name_is_a_fault_and_the_other_way_round(edited: Edited) -> None:

@@ -57,7 +57,7 @@ def check(ctx: typer.Context) -> None:
     from soakbell.checking import check_all
 
     all_well = True
-    for finding in check_all(_settings(ctx)):
+    for finding in check_all(_settings(ctx, with_secrets=True)):
         all_well &= finding.well
         typer.echo(f"{'ok' if finding.well else 'NOT OK':7} {finding.tried}: {finding.found}")
     raise typer.Exit(0 if all_well else 1)
@@ -68,7 +68,7 @@ def run(ctx: typer.Context) -> None:
     """Run the service: fetch, write the letters of the day, watch, send. Stops in order on SIGTERM."""
     from soakbell.running import run_boat
 
-    raise typer.Exit(0 if run_boat(_settings(ctx)) else 1)
+    raise typer.Exit(0 if run_boat(_settings(ctx, with_secrets=True)) else 1)
 
 
 @app.command()
@@ -155,10 +155,10 @@ def _counted(copy: CheckedCopy) -> str:
     return f"{rows} rows in {len(copy.rows)} tables, schema {copy.revision}"
 
 
-def _settings(ctx: typer.Context) -> Settings:
+def _settings(ctx: typer.Context, *, with_secrets: bool = False) -> Settings:
     from soakbell.settings import load_settings
 
-    return load_settings(ctx.obj, os.environ)
+    return load_settings(ctx.obj, os.environ, with_secrets=with_secrets)
 
 
 def main() -> None:

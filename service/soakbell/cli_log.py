@@ -304,7 +304,7 @@ def _tell(
 def _settings(ctx: typer.Context) -> Settings:
     from soakbell.settings import load_settings
 
-    return load_settings(ctx.obj, os.environ)
+    return load_settings(ctx.obj, os.environ, with_secrets=False)
 
 
 @contextmanager

@@ -287,7 +287,6 @@ class Boat(_Table):
     name: Name = Field(description="the boat's name")
     cruise_kt: float = Field(gt=0, le=40, description="cruising speed in knots, more than 0 and at most 40")
     haul_min_per_trap: float = Field(gt=0, le=60, description="minutes a trap, more than 0 and at most 60")
-    deck_traps: int = Field(ge=1, le=1000, description="traps the deck carries, 1 to 1000")
     trip_margin_min: float = Field(ge=0, le=240, description="minutes added to each trip, 0 to 240")
     limits: BoatLimits = Field(description="a table [boat.limits]")
     limits_young_crew: TighterLimits | None = Field(default=None, description="a table [boat.limits_young_crew]")
@@ -365,6 +364,8 @@ class String(_Table):
 
 
 class Crew(_Table):
+    """``hands`` are the persons aboard: a law that sets traps a person holds for all strings together."""
+
     hands: int = Field(ge=1, le=20, description="persons aboard, 1 to 20")
     young_aboard: bool = Field(description="true or false")
 
@@ -436,7 +437,6 @@ class Letters(_Table):
     useless_after: LocalTime = Field(
         default=time(11, 0), description="a local time later than the morning letter's"
     )
-    first_poll_min_before: int = Field(default=60, ge=60, le=240, description="minutes, 60 to 240")
     watch_every_min: int = Field(default=15, ge=5, le=60, description="minutes, 5 to 60")
     forecast_break_h: float = Field(default=2.0, ge=0, le=24, description="hours, 0 to 24")
 
@@ -529,11 +529,14 @@ class Settings:
         return limits
 
 
-def load_settings(path: Path, env: Mapping[str, str]) -> Settings:
+def load_settings(path: Path, env: Mapping[str, str], *, with_secrets: bool = True) -> Settings:
     """Read and check the settings, the fishery file they name, and the secrets.
 
     Secrets come from systemd's credentials folder, from a file that only its owner may read, or from the
     environment, in this order of advice; one given twice is a fault.
+
+    Args:
+        with_secrets: False leaves them alone and asks for none, for all that sends nothing.
 
     Raises:
         SettingsError: carries every fault found.
@@ -561,9 +564,12 @@ def load_settings(path: Path, env: Mapping[str, str]) -> Settings:
     faults += _stations_measure(str(path), areas)
     faults += _fit_together(str(path), boat, strings, crew, mail, letters)
     fishery, fishery_sha256 = (None, "") if choice is None else _fishery_of(choice, path, faults)
-    password = _secret("mail_password", env, faults)
-    heartbeat = _secret("heartbeat_url", env, faults)
-    faults += _secrets_fit(str(path), mail, password, heartbeat, env)
+    faults += _traps_allowed(str(path), fishery, choice, strings, crew)
+    password = heartbeat = None
+    if with_secrets:
+        password = _secret("mail_password", env, faults)
+        heartbeat = _secret("heartbeat_url", env, faults)
+        faults += _secrets_fit(str(path), mail, password, heartbeat, env)
     database = None if store is None else _database(store, path, env, faults)
 
     if (
@@ -917,6 +923,9 @@ def _fit_together(
     if mail is not None and mail.security == "none" and not _is_loopback(mail.host):
         write = f'"starttls" or "tls"; plain mail goes to this machine only, not to {mail.host}'
         yield Fault(where, "mail.security", '"none"', write)
+    elif mail is not None and mail.security == "none" and mail.username is not None:
+        write = '"starttls" or "tls", or no mail.username: a password never goes out in the clear'
+        yield Fault(where, "mail.security", '"none"', write)
     if letters is not None and letters.useless_after <= letters.morning:
         write = f"a time later than the morning letter's, {letters.morning:%H:%M}"
         yield Fault(where, "letters.useless_after", f"{letters.useless_after:%H:%M}", write)
@@ -962,6 +971,32 @@ def _fishery_of(choice: FisheryChoice, path: Path, faults: list[Fault]) -> tuple
         )
         faults.append(Fault(str(path), "fishery.region", repr(choice.region), write))
     return fishery, sha256
+
+
+def _traps_allowed(
+    where: str,
+    fishery: Fishery | None,
+    choice: FisheryChoice | None,
+    strings: Sequence[String],
+    crew: Crew | None,
+) -> Iterator[Fault]:
+    """The strictest standing rule on traps a person, held against all strings together."""
+    if fishery is None or choice is None or crew is None:
+        return
+    standing = [
+        rule
+        for rule in fishery.traps_per_person
+        if rule.binds(choice.sector, choice.region) and rule.until is None
+    ]
+    traps = sum(string.traps for string in strings)
+    for rule in sorted(standing, key=lambda rule: rule.value)[:1]:
+        most = rule.value * crew.hands
+        if traps > most:
+            write = (
+                f'at most {most} in all strings: the rule "{rule.name}" allows {rule.value} each, '
+                f"and crew.hands is {crew.hands} ({rule.source})"
+            )
+            yield Fault(where, "strings", f"{traps} traps", write)
 
 
 def _database(store: Store, path: Path, env: Mapping[str, str], faults: list[Fault]) -> Path | None:

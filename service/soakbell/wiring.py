@@ -60,7 +60,7 @@ def build(
         write=desk.write,
         write_failed=desk.write_failed,
         recheck=desk.recheck,
-        send=partial(_send, smtp_of(settings), clock),
+        send=partial(_send, settings, clock),
         poll=desk.sources.poll,
         housekeep=desk.housekeep,
         heartbeat=heartbeat_of(settings),
@@ -137,6 +137,6 @@ def heartbeat_of(settings: Settings) -> Callable[[], None] | None:
 
 
 def _send(
-    smtp: SmtpSettings, clock: Clock, batch: Sequence[Outgoing], /
+    settings: Settings, clock: Clock, batch: Sequence[Outgoing], /
 ) -> AsyncGenerator[tuple[Outcome, ...], None]:
-    return send_batch(smtp, batch, clock=clock)
+    return send_batch(smtp_of(settings), batch, clock=clock)
