@@ -6,6 +6,11 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("no clock", deadline=None)
+settings.load_profile("no clock")
+"""How long an example takes depends on the machine; time is measured in the bench."""
 
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
