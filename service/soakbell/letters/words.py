@@ -308,7 +308,9 @@ def _fault_words(kind: str, key: str, code: FaultCode, age_h: float | None, *, s
 def _contradicted(case: _Case) -> Told:
     quantity, low, high, most = case.quantity(), case.any("low"), case.any("high"), case.any("most")
     kind = named(quantity)
-    rule = f"They may differ by {figure(quantity, most)}" if most else "The whole can't lie that far below a part of it"
+    rule = "The whole can't lie that far below a part of it"
+    if most:
+        rule = f"They may differ by {figure(quantity, most)}"
     return Told(
         f"{kind.name}{case.place()}{case.hour('at')}: "
         f"{source_words(case.text('low_source'))} says {figure(quantity, low)}, "
