@@ -12,7 +12,7 @@ from demo.forecast_server import Services
 from demo.weather import FORTNIGHT, Weather
 
 from soakbell.checking import check_all
-from soakbell.errors import FetchFailed
+from soakbell.errors import FetchFailed, HostNotFound
 from soakbell.feeds.transport import Ask
 from soakbell.sea.sources import RawReply
 from soakbell.settings import load_settings
@@ -53,7 +53,9 @@ def test_the_example_is_well(tmp_path: Path) -> None:
 
 def test_a_zone_that_the_office_does_not_write_for_is_told(tmp_path: Path) -> None:
     bad = findings(tmp_path, ('zone = "GMZ730"', 'zone = "PZZ450"'))
-    assert bad["Inner Bay: zone text of TAE"] == "the text of TAE has no forecast for PZZ450; correct the zone"
+    assert (
+        bad["Inner Bay: zone forecast of TAE"] == "the zone forecast of TAE has none for PZZ450; correct the zone"
+    )
     assert bad["Outer Bay: zone PZZ450"] == "PZZ450: 404"
 
 
@@ -67,7 +69,9 @@ def test_a_limit_that_no_source_has_a_number_for_is_told(tmp_path: Path, limit: 
     areas = {"Inner Bay: limits", "Outer Bay: limits"} if quantity else set()
     assert set(bad) == areas
     for found in bad.values():
-        assert found.startswith(f"{quantity}: limited here, but not in grid_gives, and the text of TAE doesn't")
+        assert found.startswith(
+            f"{quantity}: limited here, but not in grid_gives, and the zone forecast of TAE doesn't"
+        )
 
 
 def test_a_limit_is_well_where_the_cell_gives_its_number(tmp_path: Path) -> None:
@@ -79,3 +83,36 @@ def test_a_cell_without_gusts_is_told_since_gusts_are_always_limited(tmp_path: P
     bad = findings(tmp_path, ('grid_gives = ["wind_kt", "gust_kt", "sea_m"]', 'grid_gives = ["wind_kt", "sea_m"]'))
     assert list(bad) == ["Outer Bay: limits"]
     assert bad["Outer Bay: limits"].startswith("gust_kt: limited here")
+
+
+class Unplugged:
+    """A computer whose names lead nowhere."""
+
+    def __init__(self) -> None:
+        self.asked = 0
+
+    def fetch(self, ask: Ask) -> RawReply:
+        self.asked += 1
+        raise HostNotFound("api.weather.gov/x: can't be reached: its name has no address", retry=True)
+
+
+def test_without_a_line_one_source_is_tried_and_then_the_mail_server(tmp_path: Path) -> None:
+    settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    announced: list[str] = []
+    unplugged = Unplugged()
+    told = list(check_all(settings, unplugged, announce=announced.append))
+    assert unplugged.asked == 1
+    assert [what.partition(" 3")[0] for what in announced] == [
+        "Inner Bay: point",
+        "mail server 127.0.0.1:9 (none)",
+    ]
+    assert [finding.well for finding in told] == [True, False, False]
+    assert told[1].found.endswith("; the sources after it were not tried")
+
+
+def test_what_is_tried_is_announced_before(tmp_path: Path) -> None:
+    settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    said: list[str] = []
+    for finding in check_all(settings, DemoServices(), announce=said.append):
+        assert said[-1:] == ([finding.tried] if not finding.tried.startswith("settings") else [])
+    assert len(said) == len(set(said)) > 10

@@ -425,11 +425,23 @@ def test_a_check_tries_every_source_and_the_mail_server_and_sends_nothing(
 
     well, unwell, sent = asyncio.run(checked())
     assert (well.exit_code, unwell.exit_code, sent) == (0, 1, 0), well.output + unwell.output
-    tried = ("point", "zone", "zone text", "warnings", "grid", "station", "mail server", "settings")
+    tried = (
+        "point",
+        "zone",
+        "zone forecast",
+        "official warnings",
+        "grid forecast",
+        "station",
+        "mail server",
+        "settings",
+    )
     for what in tried:
         assert re.search(rf"(?m)^ok +([^:]+ Bay: )?{what} ", well.output), what
     assert "NOT OK" not in well.output
     bad = [line for line in unwell.output.splitlines() if line.startswith("NOT OK")]
-    for what in ("the text of TAE has no forecast for GMZ775; correct the zone", "mail server 127.0.0.1:9 (none)"):
+    for what in (
+        "the zone forecast of TAE has none for GMZ775; correct the zone",
+        "mail server 127.0.0.1:9 (none)",
+    ):
         assert any(what in line for line in bad), what
-    assert re.search(r"(?m)^ok +Inner Bay: grid TAE/77,71", unwell.output)
+    assert re.search(r"(?m)^ok +Inner Bay: grid forecast TAE/77,71", unwell.output)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from soakbell.clock import SystemClock
-from soakbell.errors import FetchFailed, NotUnderstood, SoakbellError
+from soakbell.errors import FetchFailed, HostNotFound, NotUnderstood, SoakbellError
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.feeds.buoys import parse_realtime
 from soakbell.feeds.grid import parse_grid
@@ -41,19 +41,38 @@ class Finding:
     well: bool
 
 
-def check_all(settings: Settings, fetcher: Fetcher | None = None) -> Iterator[Finding]:
-    """Settings (already checked, since they loaded), every source of every area, the mail server."""
+def check_all(
+    settings: Settings, fetcher: Fetcher | None = None, *, announce: Callable[[str], None] = lambda _: None
+) -> Iterator[Finding]:
+    """Settings (already checked, since they loaded), every source of every area, the mail server.
+
+    Each source is asked once. When the name of one has no address, the others are left untried: most likely this
+    computer isn't online, and each would take its time to say so.
+
+    Args:
+        announce: is told what is about to be tried.
+    """
     yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
     services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
-    fetcher = fetcher or transport_for(settings, SystemClock())
-    for area in settings.areas:
-        yield from _area(area, settings, fetcher, services)
-    yield _mail_server(settings)
+    fetcher = fetcher or transport_for(settings, SystemClock(), patient=False)
+    try:
+        for area in settings.areas:
+            for what, attempt in _attempts(area, settings, fetcher, services):
+                announce(what)
+                yield _tried(what, attempt)
+    except HostNotFound as fault:
+        yield Finding("sources", f"{fault}; the sources after it were not tried", False)
+    mail = settings.mail
+    announce(what := f"mail server {mail.host}:{mail.port} ({mail.security})")
+    yield _mail_server(settings, what)
 
 
-def _area(area: ForecastArea, settings: Settings, fetcher: Fetcher, services: PublicServices) -> Iterator[Finding]:
+def _attempts(
+    area: ForecastArea, settings: Settings, fetcher: Fetcher, services: PublicServices
+) -> Iterator[tuple[str, Callable[[], str]]]:
     cells: list[str] = [area.grid] if area.grid else []
     told: set[str] = set()
+    text_read = False
 
     def point() -> str:
         found = parse_point(fetcher.fetch(point_ask(area.lat_deg, area.lon_deg, services)).body)
@@ -64,17 +83,19 @@ def _area(area: ForecastArea, settings: Settings, fetcher: Fetcher, services: Pu
         return parse_zone(fetcher.fetch(zone_ask(area.zone, services)).body).name
 
     def text() -> str:
+        nonlocal text_read
         bulletin = parse_zone_text(fetch_newest_product(fetcher, area.office, services=services).body)
         segments = bulletin.for_zone(area.zone)
         if not segments:
-            raise NotUnderstood(f"the text of {area.office} has no forecast for {area.zone}; correct the zone")
+            raise NotUnderstood(f"the zone forecast of {area.office} has none for {area.zone}; correct the zone")
         chop_m = settings.sources.chop_m if area.protected_waters else {}
         for segment in segments:
             whole = hours_of_zone_forecast(segment, area=area.sub_area, chop_m=chop_m).whole
             told.update(quantity for quantity in QUANTITIES if whole[quantity].iloc[:24].all())
-        unread = [p for s in segments for period in s.periods for p in period.not_understood]
+        text_read = True
+        lost = [phrase for s in segments for period in s.periods for phrase in period.not_understood]
         found = f"issued {bulletin.issued_at:%Y-%m-%d %H:%M} UTC, {len(segments[0].periods)} periods"
-        return found + (f", not understood: {'; '.join(unread)}" if unread else "")
+        return found + (f", not understood: {'; '.join(lost)}" if lost else "")
 
     def warnings() -> str:
         pages = [parse_alerts(page.body) for page in fetch_warnings(fetcher, area.zone, services)]
@@ -108,22 +129,21 @@ def _area(area: ForecastArea, settings: Settings, fetcher: Fetcher, services: Pu
         lacking = sorted(limited - told - set(area.grid_gives))
         if lacking:
             raise NotUnderstood(
-                f"{', '.join(lacking)}: limited here, but not in grid_gives, and the text of {area.office} "
-                "doesn't tell it for all of the coming day; an hour without it carries no call. Add it to "
-                "grid_gives if the cell gives it, or take out the limit"
+                f"{', '.join(lacking)}: limited here, but not in grid_gives, and the zone forecast of "
+                f"{area.office} doesn't tell it for all of the coming day; an hour without it carries no call. "
+                "Add it to grid_gives if the cell gives it, or take out the limit"
             )
         return f"numbers for all that is limited: {', '.join(sorted(limited))}"
 
-    yield _tried(f"{area.name}: point {area.lat_deg}, {area.lon_deg}", point)
-    yield _tried(f"{area.name}: zone {area.zone}", zone)
-    read = _tried(f"{area.name}: zone text of {area.office}", text)
-    yield read
-    if read.well:
-        yield _tried(f"{area.name}: limits", limits)
-    yield _tried(f"{area.name}: warnings for {area.zone}", warnings)
-    yield _tried(f"{area.name}: grid {cells[0] if cells else 'not known'}", grid)
+    yield f"{area.name}: point {area.lat_deg}, {area.lon_deg}", point
+    yield f"{area.name}: zone {area.zone}", zone
+    yield f"{area.name}: zone forecast of {area.office}", text
+    if text_read:
+        yield f"{area.name}: limits", limits
+    yield f"{area.name}: official warnings for {area.zone}", warnings
+    yield f"{area.name}: grid forecast {cells[0] if cells else 'of no known cell'}", grid
     if area.station:
-        yield _tried(f"{area.name}: station {area.station}", station)
+        yield f"{area.name}: station {area.station}", station
 
 
 def _limited(area: ForecastArea, settings: Settings) -> set[str]:
@@ -138,16 +158,16 @@ def _limited(area: ForecastArea, settings: Settings) -> set[str]:
 def _tried(what: str, attempt: Callable[[], str]) -> Finding:
     try:
         return Finding(what, attempt(), True)
+    except HostNotFound:
+        raise
     except (FetchFailed, NotUnderstood) as fault:
         return Finding(what, str(fault), False)
 
 
-def _mail_server(settings: Settings) -> Finding:
-    mail = settings.mail
-    what = f"mail server {mail.host}:{mail.port} ({mail.security})"
+def _mail_server(settings: Settings, what: str) -> Finding:
     try:
         answer = asyncio.run(greet(smtp_of(settings)))
     except SoakbellError as fault:
         return Finding(what, str(fault), False)
-    login = "logged in" if mail.username else "no login"
+    login = "logged in" if settings.mail.username else "no login"
     return Finding(what, f"{answer}, {login}; no letter was sent", True)

@@ -57,7 +57,11 @@ def check(ctx: typer.Context) -> None:
     from soakbell.checking import check_all
 
     all_well = True
-    for finding in check_all(_settings(ctx, with_secrets=True)):
+
+    def announce(what: str) -> None:
+        typer.echo(f"trying  {what} ...", err=True)
+
+    for finding in check_all(_settings(ctx, with_secrets=True), announce=announce):
         all_well &= finding.well
         typer.echo(f"{'ok' if finding.well else 'NOT OK':7} {finding.tried}: {finding.found}")
     raise typer.Exit(0 if all_well else 1)

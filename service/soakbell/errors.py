@@ -5,6 +5,7 @@ SoakbellError
     LogRefused            one or more log entries that can't be taken
     NotUnderstood         a payload or phrase that can't be read
     FetchFailed           a source couldn't be reached or answered with a fault
+      HostNotFound        its name has no address, as when this computer isn't online
     StoreError            the database can't be used as it is
     MailRefused           the mail server said no
 """
@@ -60,6 +61,10 @@ class FetchFailed(SoakbellError):
         super().__init__(message)
         self.retry = retry
         self.status = status
+
+
+class HostNotFound(FetchFailed):
+    """The name of the service's host has no address: it is misspelt, or this computer isn't online."""
 
 
 class StoreError(SoakbellError):

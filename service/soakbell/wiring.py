@@ -79,7 +79,8 @@ def open_database(settings: Settings) -> Store:
     return store
 
 
-def transport_for(settings: Settings, clock: Clock) -> Transport:
+def transport_for(settings: Settings, clock: Clock, *, patient: bool = True) -> Transport:
+    """The polite transport; without patience each source is tried once, for somebody who waits for the answer."""
     services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
     local = all(base.startswith("http://") for base in (services.weather_api, services.buoys))
     return Transport(
@@ -87,6 +88,7 @@ def transport_for(settings: Settings, clock: Clock) -> Transport:
         allowed_hosts=services.hosts,
         clock=clock,
         jitter=random.random,
+        back_off_s=None if patient else (),
         allow_loopback=local,
     )
 

@@ -21,7 +21,7 @@ import pytest
 import responses
 
 from soakbell.clock import SetClock
-from soakbell.errors import FetchFailed, NotUnderstood
+from soakbell.errors import FetchFailed, HostNotFound, NotUnderstood
 from soakbell.feeds import transport as transport_module
 from soakbell.feeds.requests_list import (
     PublicServices,
@@ -724,6 +724,29 @@ def test_nobody_at_home_is_a_fault_that_may_pass(clock: SetClock) -> None:
         a_transport(clock).fetch(ask(f"http://127.0.0.1:{port}/g"))
     assert caught.value.retry
     assert clock.now() - START >= timedelta(seconds=120)
+
+
+def test_a_fault_of_the_line_is_told_in_the_system_s_words(clock: SetClock) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = listener.getsockname()[1]
+    with pytest.raises(FetchFailed) as caught:
+        a_transport(clock, back_off_s=()).fetch(ask(f"http://127.0.0.1:{port}/g"))
+    assert str(caught.value) == f"127.0.0.1:{port}/g: can't be reached: Connection refused"
+    assert clock.now() == START  # one try
+
+
+def test_a_name_without_an_address_is_told_as_such(clock: SetClock, monkeypatch: pytest.MonkeyPatch) -> None:
+    def unknown(*_: object, **__: object) -> None:
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    monkeypatch.setattr(socket, "getaddrinfo", unknown)
+    fetcher = a_transport(clock, allowed_hosts={"api.weather.gov"}, allow_loopback=False, back_off_s=())
+    with pytest.raises(HostNotFound) as caught:
+        fetcher.fetch(ask("https://api.weather.gov/x"))
+    assert str(caught.value) == (
+        "api.weather.gov/x: can't be reached: its name has no address; is this computer online?"
+    )
+    assert caught.value.retry
 
 
 # The list of requests

@@ -19,7 +19,7 @@ import socket
 import threading
 import zlib
 from collections import OrderedDict
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import closing, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
@@ -37,7 +37,7 @@ from urllib3.connectionpool import HTTPConnectionPool, HTTPSConnectionPool
 from urllib3.util import Url, parse_url
 
 from soakbell.clock import Clock
-from soakbell.errors import FetchFailed
+from soakbell.errors import FetchFailed, HostNotFound
 from soakbell.sea.sources import RawReply, SourceKind
 
 JSON_TYPES = ("application/geo+json", "application/ld+json", "application/json")
@@ -144,6 +144,7 @@ class Transport:
         max_body_bytes: of one reply, as sent and as unpacked.
         allow_loopback: plain http, any port and loopback addresses are right too. For the demo and tests.
         spacing_s: least seconds between two requests to one host.
+        back_off_s: pauses before each further try of what failed for the moment; none is one try.
     """
 
     def __init__(
@@ -157,6 +158,7 @@ class Transport:
         allow_loopback: bool = False,
         timeouts: Timeouts | None = None,
         spacing_s: float = 1.0,
+        back_off_s: Sequence[float] | None = None,
     ) -> None:
         if not contact.strip() or not contact.isprintable():
             raise ValueError("the services require a contact in every request; give an address or a page")
@@ -167,6 +169,7 @@ class Transport:
         self._max_body_bytes = max_body_bytes
         self._allow_loopback = allow_loopback
         self._timeouts = timeouts or Timeouts()
+        self._back_off_s = BACK_OFF_S if back_off_s is None else tuple(back_off_s)
         self._spacing = timedelta(seconds=spacing_s)
         self._lock = threading.Lock()
         self._gates: dict[str, _Gate] = {}
@@ -185,7 +188,7 @@ class Transport:
         kept = self._kept_for(ask)
         if kept is not None and kept.stands(self._clock.now()):
             return kept.reply
-        pauses = iter(BACK_OFF_S)
+        pauses = iter(self._back_off_s)
         while True:
             try:
                 return self._try(ask, kept)
@@ -318,7 +321,8 @@ class Transport:
         except (requests.RequestException, urllib3.exceptions.HTTPError, OSError, zlib.error) as error:
             if watch.hung_up:
                 raise FetchFailed(f"{where}: not done after {limits.total_s:g} s", retry=True) from error
-            raise FetchFailed(f"{where}: {_fault_words(error)}", retry=True) from error
+            failed = HostNotFound if _is_name_unknown(error) else FetchFailed
+            raise failed(f"{where}: {_fault_words(error)}", retry=True) from error
         if watch.hung_up:
             raise FetchFailed(f"{where}: not done after {limits.total_s:g} s", retry=True)
         told = {name.lower(): value for name, value in response.headers.items()}
@@ -568,8 +572,26 @@ def _fault_words(error: Exception) -> str:
     if isinstance(error, urllib3.exceptions.ProtocolError):
         return f"the reply was cut off: {_quoted(str(error))}"
     if isinstance(error, requests.ConnectionError) and isinstance(error.args[0], urllib3.exceptions.MaxRetryError):
-        return f"can't be reached: {_quoted(str(error.args[0].reason))}"
+        if _is_name_unknown(error):
+            return "can't be reached: its name has no address; is this computer online?"
+        return f"can't be reached: {_system_words(error)}"
     return f"no good answer: {_quoted(str(error))}"
+
+
+def _is_name_unknown(error: Exception) -> bool:
+    return any(isinstance(cause, socket.gaierror) for cause in _causes(error))
+
+
+def _system_words(error: Exception) -> str:
+    """What the system said of it, without the library's own names."""
+    said = [cause.strerror for cause in _causes(error) if isinstance(cause, OSError) and cause.strerror]
+    return said[-1] if said else type(error).__name__
+
+
+def _causes(error: BaseException | None) -> Iterator[BaseException]:
+    while error is not None:
+        yield error
+        error = error.__cause__ or error.__context__
 
 
 def _port(url: Url) -> int:
