@@ -163,7 +163,7 @@ def test_each_example_in_the_help_of_the_log_works(fishing: Terminal) -> None:
 def test_a_pull_is_kept_with_what_was_told(fishing: Terminal) -> None:
     said = fishing.log(
         "pull", "Outer Bar", "--legal", "118", "--short", "64", "--float", "9", "--egg-bearing", "2",
-        "--lb", "31.5", "--bait", "mullet heads", "--at", "2026-12-08 09:40", "--traps", "1-12,15",
+        "--lb", "31.5", "--bait", "mullet heads", "--at", "2026-12-08 09:40", "--traps", "1..12 15",
         "--note", "swell from the south",
     )  # fmt: skip
     entry = fishing.entries()[-1]
@@ -237,17 +237,34 @@ def test_one_bad_row_holds_back_the_file_unless_it_is_to_be_skipped(fishing: Ter
 @pytest.mark.parametrize(
     ("typed", "field", "found", "write"),
     [
-        ('set "Nine Feet"', "string", "'Nine Feet'", "Nine Foot"),
-        ("set Ledge --count 0", "count", "0", "how many were set"),
+        ('set "Nine Feet"', "STRING", "'Nine Feet'", "Nine Foot"),
+        ("set Ledge --count 0", "--count", "0", "how many were set"),
         ("set Ledge --start 30.03", "--start", "'30.03'", "latitude and longitude"),
-        ("set Ledge --start 30.03,-184.16 --end 30.03,-84.15", "start", "30.03 -184.16", "degrees"),
-        ("set Ledge --start nan,nan --end 30.03,-84.15", "start", "nan nan", "degrees"),
+        ("set Ledge --start 30.03,-184.16 --end 30.03,-84.15", "--start", "30.03 -184.16", "degrees"),
+        ("set Ledge --start nan,nan --end 30.03,-84.15", "--start", "nan nan", "degrees"),
         ('pull Ledge --at "2026-12-08 9.40"', "--at", "'2026-12-08 9.40'", "2026-12-08 07:10"),
-        ('pull Ledge --at "2026-12-09 09:40"', "happened_at", "in the future", "or earlier"),
+        (
+            'pull Ledge --at "2026-12-09 09:40"',
+            "--at",
+            "2026-12-09 09:40 EST, in the future",
+            "2026-12-08 15:00 EST or earlier",
+        ),
         ("pull Ledge --traps 1-2-3", "--traps", "'1-2-3'", "places of traps"),
-        ("pull Ledge --traps 99", "traps", "99", "40"),
-        ("pull Ledge --legal 1000000", "legal_claws", "1000000", "a number from 0"),
-        ("recovered Ledge --traps 3", "traps", "3", "the traps that were missing"),
+        ("pull Ledge --traps 99", "--traps", "99", "40"),
+        ("pull Ledge --legal 1000000", "--legal", "1000000", "a number from 0"),
+        (
+            "recovered Ledge --traps 3",
+            "--traps",
+            "3 in Ledge, fishing at that time",
+            "the traps that were missing",
+        ),
+        ("pull Ledge --traps 5..3", "--traps", "'5..3'", "as in 1..4 7"),
+        (
+            'move "Grassy Edge" --start 30.03,-84.16 --end 30.03,-84.15',
+            "--traps",
+            "the whole of Grassy Edge, where no trap was fishing at that time",
+            "since only what is in the water can be moved",
+        ),
         ("move Ledge --start here --end there", "--start", "'here'", "latitude and longitude"),
         ("correct zz --reason wrong", "entry", "'zz', which fits no entry", "soakbell log list"),
         ("import nowhere.csv", "file", "No such file", "a CSV file that can be read"),

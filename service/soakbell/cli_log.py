@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -27,11 +28,31 @@ When = Annotated[
     typer.Option("--at", help='When it happened, in the harbor\'s time, as "2026-12-08 09:40". Default: now.'),
 ]
 Places = Annotated[
-    str | None, typer.Option("--traps", help='Places in the string, as "1-12,15". Default: the whole string.')
+    str | None, typer.Option("--traps", help='Places in the string, as "1..12 15". Default: the whole string.')
 ]
 Note = Annotated[str, typer.Option("--note", help="A few words.")]
 StartMark = Annotated[str | None, typer.Option("--start", help='The start mark, as "30.030,-84.160".')]
 EndMark = Annotated[str | None, typer.Option("--end", help="The end mark, likewise.")]
+
+
+_AS_TYPED = {
+    "string": "STRING",
+    "happened_at": "--at",
+    "traps": "--traps",
+    "note": "--note",
+    "count": "--count",
+    "start": "--start",
+    "end": "--end",
+    "legal_claws": "--legal",
+    "short_claws": "--short",
+    "float_claws": "--float",
+    "egg_bearing_released": "--egg-bearing",
+    "lb": "--lb",
+    "bait": "--bait",
+    "voids": "ENTRY",
+    "reason": "--reason",
+}
+"""Fields of an entry as the commands take them."""
 
 
 @log_commands.command("set")
@@ -145,7 +166,7 @@ def recovered(
 def ashore(ctx: typer.Context, string: String, at: When = None, traps: Places = None, note: Note = "") -> None:
     """Traps brought ashore.
 
-    Example: soakbell log ashore "Ledge" --traps 1-20
+    Example: soakbell log ashore "Ledge" --traps 1..20
     """
     from soakbell.gear.log import BroughtAshore
 
@@ -187,7 +208,7 @@ def list_(
     from rich.table import Table
 
     from soakbell.clock import SystemClock
-    from soakbell.gear.fold import fold
+    from soakbell.gear.fold import fold, told_places
     from soakbell.gear.soak import soak_of
     from soakbell.letters.times import soak_words
     from soakbell.store.log import all_entries
@@ -198,7 +219,7 @@ def list_(
         entries = all_entries(session)
     table = Table("id", "happened", "kind", "string", "traps", "note", title=f"The log of {settings.boat.name}")
     for entry in sorted(entries, key=lambda e: e.order)[-last:]:
-        places = ",".join(map(str, entry.traps)) or "all"
+        places = told_places(entry.traps) or "all"
         happened = f"{entry.happened_at.astimezone(zone):%Y-%m-%d %H:%M}"
         table.add_row(entry.id[:8], happened, entry.kind.value, entry.string or "", places, entry.note)
     now = SystemClock().now()
@@ -281,7 +302,10 @@ def export(
 def _tell(
     ctx: typer.Context, detail: Detail, string: str | None, at: str | None, traps: str | None, note: str
 ) -> None:
+    from zoneinfo import ZoneInfo
+
     from soakbell.clock import SystemClock
+    from soakbell.errors import LogRefused
     from soakbell.gear.log import new_entry
     from soakbell.store.log import take_entries
 
@@ -296,8 +320,14 @@ def _tell(
         traps=_places(traps),
         note=note,
     )
-    with _database(settings) as store:
-        take_entries(store, [entry], settings.trap_strings, now)
+    zone = ZoneInfo(settings.harbor.time_zone)
+    try:
+        with _database(settings) as store:
+            take_entries(store, [entry], settings.trap_strings, now, zone=zone)
+    except LogRefused as refused:
+        raise LogRefused(
+            [replace(fault, key=_AS_TYPED.get(fault.key, fault.key)) for fault in refused.faults]
+        ) from None
     typer.echo(f"told: {entry.kind.value} {string or ''} ({entry.id[:8]})")
 
 

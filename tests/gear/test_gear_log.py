@@ -132,7 +132,7 @@ def test_every_fault_of_every_entry_is_told_at_once() -> None:
 def test_a_fault_names_its_entry_as_asked() -> None:
     bad = told(Pulled(), 1)
     assert check_entries([bad], (), STRINGS, NOW, labels={bad.id: "row 7"})[0].where == "row 7"
-    assert check_entries((bad,), (), STRINGS, NOW)[0].where == "pull at 2026-11-01T13:00Z"
+    assert check_entries((bad,), (), STRINGS, NOW)[0].where == "pull at 2026-11-01 13:00 UTC"
 
 
 def test_hostile_text_in_a_fault_is_short_and_escaped() -> None:
@@ -205,7 +205,7 @@ def test_nothing_can_be_done_with_a_string_that_was_never_set(detail: Detail) ->
 
 def test_a_fault_reads_as_a_sentence() -> None:
     [fault] = check_entries((told(Pulled(), traps=(9,)),), (SET,), STRINGS, NOW)
-    assert fault == Fault("pull at 2026-11-01T12:00Z", "traps", "9 in Nine Foot", "places from 1 to 4")
+    assert fault == Fault("pull at 2026-11-01 12:00 UTC", "traps", "9 in Nine Foot", "places from 1 to 4")
 
 
 def test_entries_do_not_share_ids_and_default_keys() -> None:

@@ -298,7 +298,9 @@ _LOST = frozenset({Whereabouts.MISSING})
 STEPS: dict[EntryKind, _Step] = {
     EntryKind.SET: _Step(_OUT, _OUT | _FISHING, _set, "a pull first, or only the traps that were set"),
     EntryKind.PULL: _Step(_FISHING, _FISHING, _pull, "the set first, or only the traps that were fishing"),
-    EntryKind.MOVE: _Step(_FISHING, _FISHING, _move, "a set with the new marks"),
+    EntryKind.MOVE: _Step(
+        _FISHING, _FISHING, _move, "the marks with the set, since only what is in the water can be moved"
+    ),
     EntryKind.MISSING: _Step(_NOT_HOME, _FISHING, _missing, "the traps that were fishing or aboard"),
     EntryKind.RECOVERED: _Step(_LOST, _LOST, _recovered, "the traps that were missing"),
     EntryKind.ASHORE: _Step(_NOT_HOME, _NOT_HOME, _ashore, "the traps that were fishing or aboard"),
@@ -337,7 +339,9 @@ def _whole(deck: _Deck, step: _Step, entry: LogEntry) -> tuple[list[_Trap], list
     if meant:
         return meant, []
     wanted = " or ".join(where for where in Whereabouts if where in step.whole)
-    return [], [_odd(entry, "traps", f"the whole of {deck.name}, where no trap was {wanted}", step.instead)]
+    return [], [
+        _odd(entry, "traps", f"the whole of {deck.name}, where no trap was {wanted} at that time", step.instead)
+    ]
 
 
 def _out_of_range(deck: _Deck, entry: LogEntry) -> list[Oddity]:
@@ -352,13 +356,13 @@ def _unable(deck: _Deck, step: _Step, entry: LogEntry, traps: list[_Trap]) -> li
     for trap in traps:
         by_where.setdefault(trap.where, []).append(trap.place)
     return [
-        _odd(entry, "traps", f"a {entry.kind} of {told_places(places)} in {deck.name}, {where} then", step.instead)
+        _odd(entry, "traps", f"{told_places(places)} in {deck.name}, {where} at that time", step.instead)
         for where, places in by_where.items()
     ]
 
 
 def told_places(places: Iterable[int]) -> str:
-    """Trap places as they are written: "1..4 7"."""
+    """Trap places as they are written: "1..4 7". A spreadsheet would make a date of 1-4."""
     runs: list[list[int]] = []
     for place in sorted(places):
         if runs and place == runs[-1][1] + 1:

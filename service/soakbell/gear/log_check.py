@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from difflib import get_close_matches
 
 from soakbell.clock import as_utc
@@ -43,6 +43,7 @@ def check_entries(
     now: datetime,
     *,
     labels: Mapping[str, str] | None = None,
+    zone: tzinfo = UTC,
     double_pull_min: float = DOUBLE_PULL_MIN,
 ) -> tuple[Fault, ...]:
     """Faults of ``new`` entries beside a ``log``, none when all can be taken.
@@ -53,19 +54,20 @@ def check_entries(
 
     Args:
         labels: What to call an entry in the faults, by id. Default: its kind and moment.
+        zone: Whose clock the faults tell moments by.
         double_pull_min: Two pulls of a trap within so many minutes are refused as one told twice.
     """
     now = as_utc(now)
     known = {entry.key: entry for entry in log}
     fresh = [entry for entry in new if entry.key not in known or not entry.says_the_same_as(known[entry.key])]
     names = {
-        entry.id: (labels or {}).get(entry.id, f"{entry.kind} at {entry.happened_at:%Y-%m-%dT%H:%MZ}")
+        entry.id: (labels or {}).get(entry.id, f"{entry.kind} at {_moment(entry.happened_at, zone)}")
         for entry in fresh
     }
     faults: list[Fault] = []
     sound: list[LogEntry] = []
     for entry in fresh:
-        found = _faults_alone(entry, names[entry.id], strings, now)
+        found = _faults_alone(entry, names[entry.id], strings, now, zone)
         if entry.key in known:
             found.append(
                 Fault(names[entry.id], "key", f"{entry.key}, in the log with other content", "a correction")
@@ -75,24 +77,29 @@ def check_entries(
             sound.append(entry)
     together = _near([*log, *sound], sound)
     faults += _sequence_faults(sound, together, strings, names)
-    faults += _double_pulls(sound, together, names, double_pull_min)
+    faults += _double_pulls(sound, together, names, zone, double_pull_min)
     faults += _corrections(sound, {entry.id: entry for entry in (*log, *sound)}, together, names)
     return tuple(faults)
 
 
 def check_alone(
-    new: Iterable[LogEntry], strings: Collection[TrapString], now: datetime, *, labels: Mapping[str, str]
+    new: Iterable[LogEntry],
+    strings: Collection[TrapString],
+    now: datetime,
+    *,
+    labels: Mapping[str, str],
+    zone: tzinfo = UTC,
 ) -> tuple[Fault, ...]:
     """Faults of ``new`` entries that no other entry could mend: for telling beside rows that can't be read.
 
-    ``labels`` as in ``check_entries``.
+    ``labels`` and ``zone`` as in ``check_entries``.
     """
     now = as_utc(now)
     return tuple(
         fault
         for entry in new
         for name in (labels[entry.id],)
-        for fault in (*_faults_alone(entry, name, strings, now), *_out_of_range(entry, name, strings))
+        for fault in (*_faults_alone(entry, name, strings, now, zone), *_out_of_range(entry, name, strings))
     )
 
 
@@ -119,7 +126,7 @@ def _sequence_faults(
 
 
 def _double_pulls(
-    new: Collection[LogEntry], together: list[LogEntry], names: Mapping[str, str], within_min: float
+    new: Collection[LogEntry], together: list[LogEntry], names: Mapping[str, str], zone: tzinfo, within_min: float
 ) -> list[Fault]:
     ids = {entry.id for entry in new}
     pulls: dict[str | None, list[LogEntry]] = {}
@@ -139,7 +146,7 @@ def _double_pulls(
                     Fault(
                         names[told.id],
                         "happened_at",
-                        f"a pull of the same traps at {other.happened_at:%Y-%m-%dT%H:%MZ}",
+                        f"a pull of the same traps at {_moment(other.happened_at, zone)}",
                         f"nothing if it is that one; of two within {within_min:g} min, name the traps of each",
                     )
                 )
@@ -180,14 +187,16 @@ def _corrections(
     return faults
 
 
-def _faults_alone(entry: LogEntry, name: str, strings: Collection[TrapString], now: datetime) -> list[Fault]:
+def _faults_alone(
+    entry: LogEntry, name: str, strings: Collection[TrapString], now: datetime, zone: tzinfo
+) -> list[Fault]:
     """What is wrong with an entry whatever the log holds."""
     faults: list[Fault] = []
 
     def say(key: str, found: object, write: str) -> None:
         faults.append(Fault(name, key, str(found), write))
 
-    _check_moments(entry, now, say)
+    _check_moments(entry, now, zone, say)
     _check_string(entry, strings, say)
     _check_texts(entry, say)
     _check_numbers(entry, say)
@@ -203,10 +212,17 @@ def _faults_alone(entry: LogEntry, name: str, strings: Collection[TrapString], n
     return faults
 
 
-def _check_moments(entry: LogEntry, now: datetime, say: _Say) -> None:
+def _moment(at: datetime, zone: tzinfo) -> str:
+    try:
+        return f"{at.astimezone(zone):%Y-%m-%d %H:%M %Z}"
+    except OverflowError:  # the first or last day there is
+        return at.isoformat()
+
+
+def _check_moments(entry: LogEntry, now: datetime, zone: tzinfo, say: _Say) -> None:
     for key, at in (("happened_at", entry.happened_at), ("told_at", entry.told_at)):
         if at > now:
-            say(key, f"{at.isoformat()}, in the future", f"{now.isoformat(timespec='minutes')} or earlier")
+            say(key, f"{_moment(at, zone)}, in the future", f"{_moment(now, zone)} or earlier")
         elif at.year < FIRST_YEAR:
             say(key, at.isoformat(), f"a year from {FIRST_YEAR} on, with four digits")
 

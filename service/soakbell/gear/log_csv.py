@@ -97,10 +97,10 @@ def plan_import(
     keys = {entry.key for entry in log}
     if faults and not skip_bad:
         new = [row.entry for row in rows if row.entry.key not in keys]
-        faults += check_alone(new, strings, now, labels=labels)
+        faults += check_alone(new, strings, now, labels=labels, zone=zone)
         return CsvImport((), 0, tuple(sorted(faults, key=_place)))
     while rows and (skip_bad or not faults):
-        found = check_entries([row.entry for row in rows], log, strings, now, labels=labels)
+        found = check_entries([row.entry for row in rows], log, strings, now, labels=labels, zone=zone)
         if not found:
             break
         faults += found

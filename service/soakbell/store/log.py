@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -31,16 +31,24 @@ class Appended:
 
 
 def take_entries(
-    store: Store, entries: Sequence[LogEntry], strings: Collection[TrapString], now: datetime
+    store: Store,
+    entries: Sequence[LogEntry],
+    strings: Collection[TrapString],
+    now: datetime,
+    *,
+    zone: tzinfo = UTC,
 ) -> Appended:
     """Check entries against the log and append them, in one unit of work: all or nothing.
+
+    Args:
+        zone: whose clock the faults tell moments by.
 
     Raises:
         LogRefused: with every fault found.
         StoreError: the database can't be written.
     """
     with store.writing() as session:
-        faults = check_entries(entries, all_entries(session), strings, now)
+        faults = check_entries(entries, all_entries(session), strings, now, zone=zone)
         if faults:
             raise LogRefused(faults)
         return append_entries(session, entries)
