@@ -20,8 +20,8 @@ SOURCE_NAMES = {
     SourceKind.ZONE_TEXT: "zone forecast",
     SourceKind.GRID: "grid forecast",
     SourceKind.WARNINGS: "official warnings",
-    SourceKind.OBSERVATIONS: "measurements",
-    SourceKind.POINT: "second opinion",
+    SourceKind.OBSERVATIONS: "station",
+    SourceKind.POINT: "forecast cell",
 }
 
 FAULT_WORDS = {
@@ -297,9 +297,11 @@ def _source_fault(case: _Case) -> Told:
 
 def _fault_words(kind: str, key: str, code: FaultCode, age_h: float | None, *, short: bool) -> str:
     name = source_words(kind, "" if short else key)
+    if kind == SourceKind.OBSERVATIONS.value:
+        name = f"{name} report" if short else f"report of {name}"
     if code is FaultCode.UNREACHABLE:
         return f"{name} {FAULT_WORDS[code]}"
-    verb = "are" if kind in (SourceKind.WARNINGS.value, SourceKind.OBSERVATIONS.value) else "is"
+    verb = "are" if kind == SourceKind.WARNINGS.value else "is"
     if code is FaultCode.STALE and age_h is not None:
         return f"{name} {verb} {age_words(age_h)} old{'' if short else ', too old to be used'}"
     return f"{name} {verb} {FAULT_WORDS[code]}"
