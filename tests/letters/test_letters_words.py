@@ -242,6 +242,15 @@ def test_a_no_call_is_headed_by_what_is_not_known() -> None:
     assert DATA_CODES <= CODES
 
 
+def test_a_fault_of_a_station_is_told_of_its_report() -> None:
+    line = SourceLine(SourceKind.OBSERVATIONS, "42036", est(0), est(4), 4.5, 4.0, FaultCode.STALE, "")
+    told = Teller(TIMES, (line,)).tell(
+        Reason("source_fault", {"kind": "observations", "key": "42036", "code": "stale", "detail": ""})
+    )
+    assert told.sentence == "Report of station 42036 is 4 h 30 min old, too old to be used."
+    assert told.short == "station report is 4 h 30 min old"
+
+
 def test_every_fault_kind_state_and_quantity_has_words() -> None:
     assert set(FAULT_WORDS) == set(FaultCode)
     assert set(SOURCE_NAMES) == set(SourceKind)
