@@ -295,3 +295,11 @@ def test_one_byte_changed_is_read_or_refused_and_never_breaks(where: int, byte: 
     for name, most in (("wind_kt", 250.0), ("sea_m", 40.0)):
         known = report.rows[name].dropna() if name in report.rows else pd.Series(dtype=float)
         assert ((known >= 0) & (known <= most)).all()
+
+
+def test_a_row_hidden_behind_a_comment_mark_is_not_passed_over() -> None:
+    """It may be the newest one; an older reading must not count in its place."""
+    hidden = text().replace(b"\n2026 12 08 09 00", b"\n#2026 12 08 09 00")
+    assert hidden != text()
+    with pytest.raises(NotUnderstood, match="line 4"):
+        parse_realtime(hidden, "x")

@@ -25,6 +25,7 @@ from soakbell.sea.sources import QUANTITIES, SourceKind
 
 START = datetime(2026, 12, 8, 6, tzinfo=UTC)
 ALL = frozenset(QUANTITIES)
+WITHOUT_THUNDER = ALL - {"thunder_pct"}
 QUANTITY = {layer: quantity for quantity, layer in LAYER_OF.items()}
 
 CELL: dict[str, object] = {  # invented cell in the public format
@@ -127,8 +128,14 @@ def test_a_sea_of_one_nought_over_the_whole_week_is_no_forecast(big_bend: bytes)
 
 
 @pytest.mark.shared
-def test_an_empty_thunder_layer_leaves_the_word_to_the_weather_layer(big_bend: bytes) -> None:
-    thunder = hours(big_bend).numbers["thunder_pct"]
+def test_an_empty_thunder_layer_is_a_hole_where_it_is_declared_and_words_tighten_where_it_is_not(
+    big_bend: bytes,
+) -> None:
+    """Words milder than the layer that was lost must not stand in for it."""
+    assert hours(big_bend).numbers["thunder_pct"].isna().all()
+    undeclared = hours(big_bend, WITHOUT_THUNDER)
+    assert not undeclared.whole["thunder_pct"].any()
+    thunder = undeclared.numbers["thunder_pct"]
     assert thunder[at(3, 21)] == 0.0
     assert thunder[at(4, 6)] == 24.0  # isolated thunderstorms
     assert thunder[at(4, 23)] == 24.0
@@ -487,7 +494,14 @@ def test_thunder_words_stand_for_their_upper_end(coverage: object, pct: float) -
         probabilityOfThunder=[],
         weather=[["2026-12-08T06:00:00+00:00/P1D", [{"coverage": "likely", "weather": "rain"}, item]]],
     )
-    assert hours(body).numbers["thunder_pct"].iloc[0] == pct
+    assert hours(body, WITHOUT_THUNDER).numbers["thunder_pct"].iloc[0] == pct
+
+
+def test_words_raise_what_the_thunder_layer_says_and_never_lower_it() -> None:
+    words = [["2026-12-08T06:00:00+00:00/P1D", [{"coverage": "scattered", "weather": "thunderstorms"}]]]
+    for layer, pct in ((20, 54.0), (80, 80.0)):
+        body = cell(probabilityOfThunder=[["2026-12-08T06:00:00+00:00/P1D", layer]], weather=words)
+        assert hours(body).numbers["thunder_pct"].iloc[0] == pct
 
 
 def test_a_waterspout_counts_as_thunder() -> None:
@@ -495,7 +509,7 @@ def test_a_waterspout_counts_as_thunder() -> None:
         probabilityOfThunder=[],
         weather=[["2026-12-08T06:00:00+00:00/P1D", [{"coverage": "scattered", "weather": "water_spouts"}]]],
     )
-    assert hours(body).numbers["thunder_pct"].iloc[0] == 54.0
+    assert hours(body, WITHOUT_THUNDER).numbers["thunder_pct"].iloc[0] == 54.0
 
 
 @pytest.mark.parametrize(

@@ -425,3 +425,11 @@ def test_what_is_not_wholly_understood_is_owned_up_to(text: str) -> None:
 def test_what_is_left_over_is_quoted_as_it_stood() -> None:
     says = read_period("N winds 10 kt and Quite Blustery off Yonder. Seas 1 ft 7.")
     assert says.not_understood == ("Quite Blustery", "1 ft 7")
+
+
+@pytest.mark.parametrize(
+    "text", ["SE winds ,5 kt. Seas 2 ft.", "S winds 10 kt. Seas S2 ft.", "S winds 1,5 kt. Seas 2 ft."]
+)
+def test_figures_stuck_to_a_letter_or_comma_are_not_understood(text: str) -> None:
+    """A byte before them was damaged, and may have been a figure."""
+    assert read_period(text).not_understood

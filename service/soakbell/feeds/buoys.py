@@ -155,7 +155,8 @@ def _table(body: bytes, where: str) -> _Table:
         raise NotUnderstood(f"{where}: a column is named twice: {shown(lines[0])}")
     rows, numbers = [], []
     for number, line in enumerate(lines[2:], start=3):
-        if line and not line.startswith("#"):
+        is_comment = line.startswith("#") and len(line[1:].split()) != len(head[0])  # else it hides a row
+        if line and not is_comment:
             fields = line.split()
             if len(fields) != len(head[0]):
                 raise NotUnderstood(

@@ -29,9 +29,17 @@ def tokens_of(text: str) -> list[Token]:
     for found in _TOKEN.finditer(text):
         piece = found.group()
         low = piece.lower()
+        if piece[0] in _FIGURES and _is_stuck(text, found.start()):
+            tokens.append(Token(piece, f"?{low}", found.start(), found.end(), None, False))
+            continue
         kind = None if piece in words.UNCAPITALISED_DAYS else words.CLASSES.get(low)
         tokens.append(Token(piece, low, found.start(), found.end(), kind, piece[0] in _FIGURES))
     return tokens
+
+
+def _is_stuck(text: str, start: int) -> bool:
+    """Whether figures stand at a letter or comma without a blank, as where a byte before them was damaged."""
+    return start > 0 and (text[start - 1].isalpha() or text[start - 1] in ",;")
 
 
 def sentences_of(tokens: Sequence[Token]) -> list[list[Token]]:

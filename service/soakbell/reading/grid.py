@@ -19,14 +19,15 @@ from soakbell.reading.printing import (
     wrapped,
 )
 from soakbell.sea.grid_forecast import GridHazard
-from soakbell.sea.grid_hours import hours_of_grid
+from soakbell.sea.grid_hours import LAYER_OF, hours_of_grid
 from soakbell.sea.sources import QUANTITIES, SourceHours
 from soakbell.sea.warnings import hazard_name
 
 
 def read_grid(body: bytes, _: str, not_understood: list[str]) -> Facts:
     grid = parse_grid(body)
-    hours = hours_of_grid(grid, gives=QUANTITIES)
+    given = QUANTITIES if grid.layers.get(LAYER_OF["thunder_pct"]) else set(QUANTITIES) - {"thunder_pct"}
+    hours = hours_of_grid(grid, gives=given)
     not_understood += grid.faults
     unclear = hours.unclear[hours.unclear != ""]
     for why, count in Counter(unclear).items():
@@ -89,7 +90,7 @@ def tell_grid(facts: Facts) -> list[str]:
         f"  Hazard: {hazard['name']}, {time_words(hazard['starts_at'])} to {time_words(hazard['ends_at'])}"
         for hazard in facts["hazards"]
     ]
-    lines.append("  A row stands for the hour that begins then, UTC; - is no number, ? is for a part of the hour.")
+    lines.append("  A row stands for the hour that begins then, UTC; - is no number, ? carries no call.")
     day = ""
     for row in facts["hours"]:
         at = datetime.fromisoformat(row["at"])

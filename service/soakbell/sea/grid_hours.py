@@ -48,8 +48,8 @@ def hours_of_grid(grid: GridForecast, *, gives: Collection[str]) -> SourceHours:
 
     The row of 15:00 stands for 15:00 to 16:00. An hour touched by several intervals takes the worst of them;
     one that its intervals cover only in part keeps that number as a lower bound and is unclear. Holes stay NaN.
-    Thunder comes from its own layer; where that was sent empty, from the upper end of what the words of the
-    weather layer stand for.
+    Thunder comes from its own layer; what the words of the weather layer stand for only raises it, since a layer
+    that was lost must not be stood in for by something milder. Undeclared, the words tighten by themselves.
 
     Args:
         gives: the quantities (names in QUANTITIES) that the skipper's settings say this cell gives, and so may
@@ -78,6 +78,9 @@ def hours_of_grid(grid: GridForecast, *, gives: Collection[str]) -> SourceHours:
             continue
         intervals, note = _intervals_for(grid, quantity)
         column = _column(quantity, intervals, first, count)
+        if quantity == "thunder_pct":
+            worded = _column(quantity, grid.layers.get("thunderstorms", ()), first, count)
+            column = _with_words(column, worded, declared=declared)
         numbers[quantity] = column.number
         whole[quantity] = column.covered & ~np.isnan(column.number) & declared
         if quantity == "sea_m":  # some hours of it may be unfilled too, so a nought carries nothing
@@ -108,9 +111,6 @@ def _intervals_for(grid: GridForecast, quantity: str) -> tuple[tuple[Interval, .
     if name not in grid.layers:
         return (), f"the reply has no {name} layer"
     intervals = grid.layers[name]
-    if not intervals and quantity == "thunder_pct":
-        worded = grid.layers.get("thunderstorms", ())
-        return worded, "from the words of the weather layer" if worded else f"the {name} layer is empty"
     if not intervals:
         return (), f"the {name} layer is empty"
     if quantity in _ALWAYS_ZERO and not any(i.value for i in intervals) and not any(i.unclear for i in intervals):
@@ -120,6 +120,13 @@ def _intervals_for(grid: GridForecast, quantity: str) -> tuple[tuple[Interval, .
     if quantity == "period_s":  # waves of no period are no waves: a hole
         return tuple(replace(i, value=i.value or None) for i in intervals), ""
     return intervals, ""
+
+
+def _with_words(layer: _Column, worded: _Column, *, declared: bool) -> _Column:
+    number = np.fmax(layer.number, worded.number)
+    if declared:
+        number = np.where(np.isnan(layer.number), np.nan, number)
+    return replace(layer, number=number, unclear=worded.unclear | layer.unclear)
 
 
 def _column(quantity: str, intervals: Sequence[Interval], first: datetime, count: int) -> _Column:
