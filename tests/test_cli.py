@@ -222,6 +222,17 @@ def test_the_log_goes_out_as_csv_and_into_another_boat_once(fishing: Terminal, t
     assert fishing.entries() == told
 
 
+def test_the_log_goes_through_a_pipe(fishing: Terminal) -> None:
+    """As with the command that runs as the service's user, who may not see the skipper's folders."""
+    out = fishing.type("log", "export", "-").stdout_bytes
+    told = fishing.entries()
+    fishing.database.unlink()
+    options = ["--settings", str(fishing.folder / "boat.toml")]
+    said = CliRunner().invoke(app, [*options, "log", "import", "-"], input=out)
+    assert said.output == "4 entries new, 0 known before, 0 faults\n"
+    assert fishing.entries() == told
+
+
 def test_one_bad_row_holds_back_the_file_unless_it_is_to_be_skipped(fishing: Terminal, tmp_path: Path) -> None:
     file = tmp_path / "season.csv"
     file.write_text(

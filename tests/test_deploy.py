@@ -88,6 +88,22 @@ def test_everything_installed_is_pinned_by_hash() -> None:
         assert "--require-hashes --only-binary :all:" in (DEPLOY / name).read_text()
 
 
+def test_there_is_one_install_and_all_files_name_its_place() -> None:
+    page = (DEPLOY / "OPERATING.md").read_text()
+    assert re.findall(r"python3 -m venv (\S+)", page) == ["/usr/lib/soakbell"]
+    assert "/usr/lib/soakbell/bin/pip install --no-deps --no-build-isolation ." in page
+    for file in (UNIT, DEPLOY / "soakbell-as-service", DEPLOY.parent / "README.md"):
+        assert set(re.findall(r"(/\S+)/bin/soakbell", file.read_text())) == {"/usr/lib/soakbell"}, file
+
+
+def test_the_pages_tell_the_log_as_the_service_s_user_only() -> None:
+    """Another user's database would be another one."""
+    for page in (DEPLOY / "OPERATING.md", DEPLOY.parent / "README.md"):
+        commands = re.findall(r"(?m)^ *(.*\blog (?:set|pull|import|list)\b.*)$", page.read_text())
+        assert commands
+        assert [line for line in commands if not line.startswith("sudo soakbell-as-service log ")] == []
+
+
 def test_every_command_that_the_host_files_call_exists() -> None:
     told = subprocess.run(
         [sys.executable, "-m", "typer", "soakbell.cli", "run", "--help"],

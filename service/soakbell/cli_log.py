@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -34,6 +35,8 @@ Note = Annotated[str, typer.Option("--note", help="A few words.")]
 StartMark = Annotated[str | None, typer.Option("--start", help='The start mark, as "30.030,-84.160".')]
 EndMark = Annotated[str | None, typer.Option("--end", help="The end mark, likewise.")]
 
+
+_HERE = Path("-")
 
 _AS_TYPED = {
     "string": "STRING",
@@ -241,7 +244,9 @@ def list_(
 @log_commands.command("import")
 def import_(
     ctx: typer.Context,
-    file: Annotated[Path, typer.Argument(help="A CSV file as `soakbell log export` writes it.", metavar="FILE")],
+    file: Annotated[
+        Path, typer.Argument(help="A CSV file as `soakbell log export` writes it; - is the input.", metavar="FILE")
+    ],
     skip_bad: Annotated[bool, typer.Option("--skip-bad", help="Take the good rows, leave the bad ones.")] = False,
 ) -> None:
     """Import entries from CSV: all rows or none, and a second time nothing.
@@ -277,7 +282,8 @@ def import_(
 
 @log_commands.command("export")
 def export(
-    ctx: typer.Context, file: Annotated[Path, typer.Argument(help="The file to write.", metavar="FILE")]
+    ctx: typer.Context,
+    file: Annotated[Path, typer.Argument(help="The file to write; - is the output.", metavar="FILE")],
 ) -> None:
     """Write the whole log as CSV.
 
@@ -292,8 +298,12 @@ def export(
     settings = _settings(ctx)
     with _database(settings) as store, store.reading() as session:
         entries = all_entries(session)
+    content = write_log_csv(entries, ZoneInfo(settings.harbor.time_zone))
+    if file == _HERE:
+        typer.echo(content, nl=False)
+        return
     try:
-        file.write_bytes(write_log_csv(entries, ZoneInfo(settings.harbor.time_zone)))
+        file.write_bytes(content)
     except OSError as fault:
         raise LogRefused([Fault(str(file), "file", str(fault.strerror), "a file that can be written")]) from fault
     typer.echo(f"{len(entries)} entries written to {file}")
@@ -351,6 +361,8 @@ def _database(settings: Settings) -> Iterator[Store]:
 def _content_of(file: Path) -> bytes:
     from soakbell.errors import Fault, LogRefused
 
+    if file == _HERE:
+        return sys.stdin.buffer.read()
     try:
         return file.read_bytes()
     except OSError as fault:
