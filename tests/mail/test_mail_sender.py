@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import socket
 import ssl
 import subprocess
 from collections.abc import Sequence
@@ -395,3 +396,12 @@ def test_a_server_that_turns_us_away_is_told_in_its_own_words(
         greeted(ScriptedSmtp(script))
     assert caught.value.permanent is permanent
     assert str(caught.value) == next(iter(script.values()))[0]
+
+
+def test_a_server_that_nobody_runs_is_told_without_the_library_s_words() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = listener.getsockname()[1]
+    with pytest.raises(MailRefused) as caught:
+        asyncio.run(greet(settings(port)))
+    assert str(caught.value) == "can't be reached: Connection refused"
+    assert not caught.value.permanent

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import ipaddress
+import os
 import re
 from collections.abc import AsyncGenerator, Sequence
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from pathlib import Path
 
 from aiosmtplib import (
     SMTP,
+    SMTPConnectError,
     SMTPDataError,
     SMTPException,
     SMTPRecipientRefused,
@@ -255,6 +257,10 @@ def _result_of(code: int) -> Result:
 def _told(fault: Exception) -> str:
     if isinstance(fault, SMTPResponseException):
         return f"{fault.code} {fault.message}"
+    reached = fault.__cause__ if isinstance(fault, SMTPConnectError) else None
+    if isinstance(reached, OSError) and reached.strerror:
+        number = reached.errno or 0  # negative for the look-up of a name, whose text is good as it is
+        return f"can't be reached: {os.strerror(number) if number > 0 else reached.strerror}"
     return f"{type(fault).__name__}: {fault}"
 
 
