@@ -85,10 +85,10 @@ def short_figure(quantity: str, value: object, beside: float | None = None) -> s
     return f"{_digits(kind.convert(number), _decimals_apart(kind, number, beside))}{kind.unit}"
 
 
-def bare_figure(quantity: str, value: object) -> str:
+def bare_figure(quantity: str, value: object, beside: float | None = None) -> str:
     """Without its unit: ``2.6``."""
     kind, number = named(quantity), _checked(quantity, value)
-    return _digits(kind.convert(number), kind.decimals)
+    return _digits(kind.convert(number), _decimals_apart(kind, number, beside))
 
 
 def limit_words(quantity: str, limit: float) -> str:
@@ -104,7 +104,7 @@ def past_limit_short(quantity: str, value: object, limit: object) -> str:
     outside = number < most if kind.past == "under" else number > most
     return (
         f"{kind.short} {short_figure(quantity, number, most)} "
-        f"{kind.past if outside else 'of' if kind.past == 'over' else 'over'} {bare_figure(quantity, most)}"
+        f"{kind.past if outside else 'of' if kind.past == 'over' else 'over'} {bare_figure(quantity, most, number)}"
     )
 
 
