@@ -102,10 +102,9 @@ def past_limit_short(quantity: str, value: object, limit: object) -> str:
     """``wind 22 kt over 15``, or ``wind 14 kt of 15`` where the limit holds."""
     kind, number, most = named(quantity), _checked(quantity, value), _checked(quantity, limit)
     outside = number < most if kind.past == "under" else number > most
-    return (
-        f"{kind.short} {short_figure(quantity, number, most)} "
-        f"{kind.past if outside else 'of' if kind.past == 'over' else 'over'} {bare_figure(quantity, most, number)}"
-    )
+    held = "of" if kind.past == "over" else "over"
+    value_words, most_words = short_figure(quantity, number, most), bare_figure(quantity, most, number)
+    return f"{kind.short} {value_words} {kind.past if outside else held} {most_words}"
 
 
 def margin_words(quantity: str, margin: float) -> str:
