@@ -506,10 +506,8 @@ def test_two_lengths_are_no_length(server: BadServer, clock: SetClock) -> None:
 
 
 def test_a_slow_drip_ends_at_the_total_time(server: BadServer, clock: SetClock) -> None:
-    began = time.monotonic()
-    with pytest.raises(FetchFailed):
+    with pytest.raises(FetchFailed, match=r"not done after [0-9.]+ s"):
         a_transport(clock)._exchange(server.on("/g", drip_body), {})
-    assert time.monotonic() - began < 3.0
 
 
 def test_a_page_of_html_is_kept_for_the_audit(server: BadServer, clock: SetClock) -> None:
