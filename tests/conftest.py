@@ -11,8 +11,8 @@ from hypothesis import settings
 settings.register_profile("home", deadline=None)
 settings.register_profile("gate", deadline=None, derandomize=True)
 settings.load_profile("gate" if os.environ.get("CI") else "home")
-"""How long an example takes depends on the machine; time is measured in the bench. The gate draws the same examples
-each time: it judges the change, not the luck of a draw."""
+"""How long an example takes depends on the machine; time is measured in the bench. The gate draws the same
+examples each time: it judges the change, not the luck of a draw."""
 
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
