@@ -22,27 +22,49 @@ class Whereabouts(StrEnum):
     FISHING = "fishing"
     ABOARD = "aboard"
     ASHORE = "ashore"
+    BENCH = "bench"
     MISSING = "missing"
+    RETIRED = "retired"
+
+
+@dataclass(frozen=True)
+class TrapItem:
+    """One thing wrong with a trap: a condition by name, told when."""
+
+    item: str
+    since: datetime
 
 
 @dataclass(frozen=True)
 class TrapState:
-    """One trap: where it is, since when, and when it last went in with fresh bait. None: never."""
+    """One trap: where it is, since when, and when it last went in with fresh bait. None: never.
+
+    ``origin`` is its identity, kept through new tags and new places: the string and place it was first known at,
+    with "/2" and so on for later traps of one place. ``seen_at`` is when it was last seen, whatever its state.
+    """
 
     place: int
     where: Whereabouts = Whereabouts.NEVER_SET
     since: datetime | None = None
     soak_start: datetime | None = None
+    origin: str = ""
+    tag: str = ""
+    items: tuple[TrapItem, ...] = ()
+    seen_at: datetime | None = None
 
 
 @dataclass(frozen=True)
 class StringState:
-    """One string: the marks in force and its traps in order of place (trap n is ``traps[n - 1]``)."""
+    """One string: the marks in force and its traps in order of place (trap n is ``traps[n - 1]``).
+
+    ``gone`` are traps that another took the place of, as they were last: missing or retired.
+    """
 
     name: str
     start: Mark
     end: Mark
     traps: tuple[TrapState, ...]
+    gone: tuple[TrapState, ...] = ()
 
     def places(self, where: Whereabouts) -> tuple[int, ...]:
         return tuple(trap.place for trap in self.traps if trap.where is where)

@@ -1,16 +1,17 @@
 """The entries of the log: what was done to which traps, when, and who told it.
 
 The log is append-only. A wrong entry stays and is voided by a correction; a correction can be voided too.
-A kind of entry is one class in this module and one row in ``soakbell.gear.fold.STEPS``.
+A kind of entry is one class in this module; what it does stands in ``soakbell.gear.fold`` for traps, and in
+``soakbell.gear.books`` for bait, parts, upkeep, catch and bells.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
-from typing import ClassVar, Literal
+from typing import ClassVar, Literal, get_args
 from uuid import uuid4
 
 from soakbell.clock import as_utc
@@ -24,7 +25,31 @@ class EntryKind(StrEnum):
     MISSING = "missing"
     RECOVERED = "recovered"
     ASHORE = "ashore"
+    DAMAGE = "damage"
+    REPAIRED = "repaired"
+    BENCH = "bench"
+    RETIRED = "retired"
+    TAGGED = "tagged"
+    REPLACED = "replaced"
+    RENUMBERED = "renumbered"
+    BAIT_BOUGHT = "bait-bought"
+    BAIT_MOVED = "bait-moved"
+    BAIT_SPOILED = "bait-spoiled"
+    BAIT_COUNTED = "bait-counted"
+    BAIT_ORDERED = "bait-ordered"
+    PART_BOUGHT = "part-bought"
+    PART_USED = "part-used"
+    PART_COUNTED = "part-counted"
+    UPKEEP = "upkeep"
+    HOURS = "hours"
+    SNOOZED = "snoozed"
+    SETTLED = "settled"
     CORRECTION = "correction"
+
+
+BaitPlace = Literal["freezer", "thaw", "aboard"]
+Shares = tuple[tuple[str, float], ...]
+"""Amounts by name, each name once, in order of name."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +69,8 @@ class TrapsSet:
 class Pulled:
     """Traps hauled. A count that wasn't told is None, which is not 0.
 
-    ``lb`` is the weight of all legal claws landed, ``lb_by_grade`` the same by grade.
+    ``lb`` is the weight of all legal claws landed, ``lb_by_grade`` the same by grade. ``smallest_claw_in`` is the
+    length of the smallest claw kept, inches. ``bait`` is what was put in, ``bait_boxes`` how much of it in all.
     """
 
     kind: ClassVar[EntryKind] = EntryKind.PULL
@@ -55,8 +81,10 @@ class Pulled:
     float_claws: int | None = None
     egg_bearing_released: int | None = None
     lb: float | None = None
-    lb_by_grade: tuple[tuple[str, float], ...] = ()
+    lb_by_grade: Shares = ()
+    smallest_claw_in: float | None = None
     bait: str = ""
+    bait_boxes: float | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "lb_by_grade", tuple(sorted(self.lb_by_grade)))
@@ -102,6 +130,191 @@ class BroughtAshore:
 
 
 @dataclass(frozen=True)
+class FoundDamaged:
+    """Something is wrong with a trap; ``item`` is a condition by its name in the settings ("latch")."""
+
+    kind: ClassVar[EntryKind] = EntryKind.DAMAGE
+    item: str
+
+
+@dataclass(frozen=True)
+class Repaired:
+    """Mended. Without an ``item``, all that was wrong. ``parts`` are those used in all; they leave the stock."""
+
+    kind: ClassVar[EntryKind] = EntryKind.REPAIRED
+    item: str = ""
+    parts: Shares = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "parts", tuple(sorted(self.parts)))
+
+
+@dataclass(frozen=True)
+class PutOnBench:
+    """Traps taken to the bench. A mended one with nothing else wrong is ashore again, ready to be set."""
+
+    kind: ClassVar[EntryKind] = EntryKind.BENCH
+
+
+@dataclass(frozen=True)
+class Retired:
+    """Traps given up, whether worn out or lost for good."""
+
+    kind: ClassVar[EntryKind] = EntryKind.RETIRED
+    reason: str
+
+
+@dataclass(frozen=True)
+class Tagged:
+    """One trap carries this tag from now on."""
+
+    kind: ClassVar[EntryKind] = EntryKind.TAGGED
+    tag: str
+
+
+@dataclass(frozen=True)
+class Replaced:
+    """Another trap takes the place of each. The former ones, if not missing, are retired.
+
+    ``tag`` is the new trap's, for one place only.
+    """
+
+    kind: ClassVar[EntryKind] = EntryKind.REPLACED
+    tag: str = ""
+
+
+@dataclass(frozen=True)
+class Renumbered:
+    """Traps change places in their string: each ``(from, to)`` once, the places the same before and after."""
+
+    kind: ClassVar[EntryKind] = EntryKind.RENUMBERED
+    places: tuple[tuple[int, int], ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "places", tuple(sorted(self.places)))
+
+
+@dataclass(frozen=True)
+class BaitBought:
+    """Boxes of bait that came. They fulfil the oldest open order of that bait first."""
+
+    kind: ClassVar[EntryKind] = EntryKind.BAIT_BOUGHT
+    bait: str
+    boxes: float
+    place: BaitPlace = "freezer"
+    cost_usd: float | None = None
+
+
+@dataclass(frozen=True)
+class BaitMoved:
+    """Boxes moved, the oldest first: out of the freezer to thaw, aboard, or back.
+
+    Without ``out_of`` they come from the place before: to thaw from the freezer, aboard from the thaw and then
+    the freezer, to the freezer from aboard.
+    """
+
+    kind: ClassVar[EntryKind] = EntryKind.BAIT_MOVED
+    bait: str
+    boxes: float
+    to: BaitPlace = "thaw"
+    out_of: BaitPlace | None = None
+
+
+@dataclass(frozen=True)
+class BaitSpoiled:
+    """Boxes thrown away, the oldest of ``place`` first."""
+
+    kind: ClassVar[EntryKind] = EntryKind.BAIT_SPOILED
+    bait: str
+    boxes: float
+    place: BaitPlace = "thaw"
+
+
+@dataclass(frozen=True)
+class BaitCounted:
+    """Boxes counted in a place; what was reckoned there before no longer matters."""
+
+    kind: ClassVar[EntryKind] = EntryKind.BAIT_COUNTED
+    bait: str
+    boxes: float
+    place: BaitPlace = "freezer"
+
+
+@dataclass(frozen=True)
+class BaitOrdered:
+    """Boxes ordered and not here yet. ``due_on`` is the local day the supplier promised."""
+
+    kind: ClassVar[EntryKind] = EntryKind.BAIT_ORDERED
+    bait: str
+    boxes: float
+    due_on: date | None = None
+
+
+@dataclass(frozen=True)
+class PartBought:
+    kind: ClassVar[EntryKind] = EntryKind.PART_BOUGHT
+    part: str
+    count: float
+    cost_usd: float | None = None
+
+
+@dataclass(frozen=True)
+class PartUsed:
+    """Parts used otherwise than in a mend that was told with its parts."""
+
+    kind: ClassVar[EntryKind] = EntryKind.PART_USED
+    part: str
+    count: float
+
+
+@dataclass(frozen=True)
+class PartCounted:
+    """Parts counted; what was reckoned before no longer matters."""
+
+    kind: ClassVar[EntryKind] = EntryKind.PART_COUNTED
+    part: str
+    count: float
+
+
+@dataclass(frozen=True)
+class UpkeepDone:
+    """``task`` is an upkeep rule by its name in the settings. ``expires_on``: of what expires, its new date."""
+
+    kind: ClassVar[EntryKind] = EntryKind.UPKEEP
+    task: str
+    expires_on: date | None = None
+
+
+@dataclass(frozen=True)
+class EngineHours:
+    """The reading of the engine's hour meter. ``new_meter``: it counts anew, from this reading."""
+
+    kind: ClassVar[EntryKind] = EntryKind.HOURS
+    engine_h: float
+    new_meter: bool = False
+
+
+@dataclass(frozen=True)
+class BellSnoozed:
+    """A bell, by its name in the letter, that keeps silent until a moment."""
+
+    kind: ClassVar[EntryKind] = EntryKind.SNOOZED
+    bell: str
+    until: datetime
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "until", as_utc(self.until))
+
+
+@dataclass(frozen=True)
+class BellSettled:
+    """A bell, by its name in the letter, that keeps silent unless its matter worsens or comes anew."""
+
+    kind: ClassVar[EntryKind] = EntryKind.SETTLED
+    bell: str
+
+
+@dataclass(frozen=True)
 class Correction:
     """Voids the entry whose id is ``voids``. Voiding a correction brings its entry back."""
 
@@ -110,10 +323,54 @@ class Correction:
     reason: str
 
 
-Detail = TrapsSet | Pulled | Moved | FoundMissing | Recovered | BroughtAshore | Correction
-DETAILS: dict[EntryKind, type[Detail]] = {
-    detail.kind: detail for detail in (TrapsSet, Pulled, Moved, FoundMissing, Recovered, BroughtAshore, Correction)
-}
+Detail = (
+    TrapsSet
+    | Pulled
+    | Moved
+    | FoundMissing
+    | Recovered
+    | BroughtAshore
+    | FoundDamaged
+    | Repaired
+    | PutOnBench
+    | Retired
+    | Tagged
+    | Replaced
+    | Renumbered
+    | BaitBought
+    | BaitMoved
+    | BaitSpoiled
+    | BaitCounted
+    | BaitOrdered
+    | PartBought
+    | PartUsed
+    | PartCounted
+    | UpkeepDone
+    | EngineHours
+    | BellSnoozed
+    | BellSettled
+    | Correction
+)
+DETAILS: dict[EntryKind, type[Detail]] = {detail.kind: detail for detail in get_args(Detail)}
+
+OF_TRAPS = frozenset(
+    {
+        EntryKind.SET,
+        EntryKind.PULL,
+        EntryKind.MOVE,
+        EntryKind.MISSING,
+        EntryKind.RECOVERED,
+        EntryKind.ASHORE,
+        EntryKind.DAMAGE,
+        EntryKind.REPAIRED,
+        EntryKind.BENCH,
+        EntryKind.RETIRED,
+        EntryKind.TAGGED,
+        EntryKind.REPLACED,
+        EntryKind.RENUMBERED,
+    }
+)
+"""Kinds that are about the traps of a string. The others name no string and no traps."""
 
 
 @dataclass(frozen=True)
@@ -121,8 +378,8 @@ class LogEntry:
     """One thing told to the log.
 
     ``key`` makes telling it twice harmless: entries with one key are one entry. ``happened_at`` and ``told_at``
-    are aware and held in UTC. ``told_by`` is the way it came ("cli", "csv", "phone"). ``string`` is None only for
-    a correction. ``traps`` are places 1 to n counted from the start mark; empty means the whole string, that is
+    are aware and held in UTC. ``told_by`` is the way it came ("cli", "csv", "phone"). ``string`` is None for kinds
+    that aren't of traps (see ``OF_TRAPS``). ``traps`` are places 1 to n counted from the start mark; empty means the whole string, that is
     all traps the entry can be about (a pull: those fishing).
 
     Raises:

@@ -1,0 +1,25 @@
+"""The books beside the traps: bait, parts, upkeep, catch, and bells that were hushed. A pure fold of the log.
+
+The call needs none of them: a fault here must never cost one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from soakbell.gear.bait_lots import BaitStock
+from soakbell.gear.catch import CatchRecord
+from soakbell.gear.fold import Oddity
+from soakbell.gear.hushed import Hushed
+from soakbell.gear.parts import PartStock
+from soakbell.gear.upkeep import UpkeepRecord
+
+
+@dataclass(frozen=True)
+class Books:
+    bait: BaitStock = BaitStock()
+    parts: PartStock = PartStock()
+    upkeep: UpkeepRecord = UpkeepRecord()
+    catch: CatchRecord = CatchRecord()
+    hushed: Hushed = Hushed()
+    oddities: tuple[Oddity, ...] = ()
