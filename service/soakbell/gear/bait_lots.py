@@ -44,7 +44,7 @@ class BaitUse:
 
 @dataclass(frozen=True)
 class Unmeasured:
-    """Traps baited without boxes told since the bait aboard was last counted; ``bait`` "" where it wasn't named."""
+    """Traps baited without boxes told since the bait aboard was last counted; ``bait`` is "" where not named."""
 
     bait: str
     traps: int

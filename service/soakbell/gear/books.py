@@ -5,7 +5,7 @@ The call needs none of them: a fault here must never cost one.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from soakbell.gear.bait_lots import BaitStock
 from soakbell.gear.catch import CatchRecord
@@ -17,9 +17,9 @@ from soakbell.gear.upkeep import UpkeepRecord
 
 @dataclass(frozen=True)
 class Books:
-    bait: BaitStock = BaitStock()
-    parts: PartStock = PartStock()
-    upkeep: UpkeepRecord = UpkeepRecord()
-    catch: CatchRecord = CatchRecord()
-    hushed: Hushed = Hushed()
+    bait: BaitStock = field(default_factory=BaitStock)
+    parts: PartStock = field(default_factory=PartStock)
+    upkeep: UpkeepRecord = field(default_factory=UpkeepRecord)
+    catch: CatchRecord = field(default_factory=CatchRecord)
+    hushed: Hushed = field(default_factory=Hushed)
     oddities: tuple[Oddity, ...] = ()

@@ -379,8 +379,8 @@ class LogEntry:
 
     ``key`` makes telling it twice harmless: entries with one key are one entry. ``happened_at`` and ``told_at``
     are aware and held in UTC. ``told_by`` is the way it came ("cli", "csv", "phone"). ``string`` is None for kinds
-    that aren't of traps (see ``OF_TRAPS``). ``traps`` are places 1 to n counted from the start mark; empty means the whole string, that is
-    all traps the entry can be about (a pull: those fishing).
+    that aren't of traps (see ``OF_TRAPS``). ``traps`` are places 1 to n counted from the start mark; empty means
+    the whole string, that is all traps the entry can be about (a pull: those fishing).
 
     Raises:
         ValueError: a moment without a zone.

@@ -1,4 +1,4 @@
-"""What the skipper settled about his gear: conditions, parts, upkeep, bait, grades. Plain data, checked on entry."""
+"""What the skipper settled about his gear: conditions, parts, upkeep, bait, grades. Plain data, checked before."""
 
 from __future__ import annotations
 
