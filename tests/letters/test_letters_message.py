@@ -19,7 +19,10 @@ every_scene = pytest.mark.parametrize("scene", SCENES.values(), ids=SCENES)
 
 
 def message(
-    letter: Letter, to: tuple[str, ...] = ("skipper@example.com",), date: datetime | None = None
+    letter: Letter,
+    to: tuple[str, ...] = ("skipper@example.com",),
+    date: datetime | None = None,
+    reply_to: str | None = None,
 ) -> EmailMessage:
     return to_message(
         letter,
@@ -27,6 +30,7 @@ def message(
         to=to,
         message_id="<little-grebe.2026-12-08.morning.0@example.com>",
         date=date or est(4, 30),
+        reply_to=reply_to,
     )
 
 
@@ -74,6 +78,16 @@ def test_the_headers_say_that_a_machine_wrote_it() -> None:
     assert mail["Date"].datetime == est(4, 30)
     assert mail["To"] == "skipper@example.com, mate@example.com"
     assert "Precedence" not in mail
+
+
+def test_answers_go_to_whoever_is_named_for_them() -> None:
+    """RFC 5322 section 3.6.2: without a Reply-To they go to the sender."""
+    letter = letter_of(wait_by_wind)
+    assert parsed(message(letter, reply_to="skipper@example.com"))["Reply-To"] == "skipper@example.com"
+    assert "Reply-To" not in parsed(message(letter))
+    with pytest.raises(Exception, match=r".") as refusal:  # HeaderParseError or ValueError, as the library says
+        message(letter, reply_to="skipper@example.com\r\nBcc: b@example.com")
+    assert not isinstance(refusal.value, AssertionError)
 
 
 def test_equal_arguments_give_equal_bytes() -> None:

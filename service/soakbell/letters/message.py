@@ -12,11 +12,14 @@ from email.policy import SMTP
 from soakbell.letters.letter import Letter
 
 
-def to_message(letter: Letter, *, sender: str, to: Sequence[str], message_id: str, date: datetime) -> EmailMessage:
+def to_message(
+    letter: Letter, *, sender: str, to: Sequence[str], message_id: str, date: datetime, reply_to: str | None = None
+) -> EmailMessage:
     """The message, equal in every byte for equal arguments, so each try of sending carries the same one.
 
     Structure: mixed [alternative [text/plain, related [text/html, pictures]], files].
-    ``to`` are bare addresses; ``message_id`` has its angle brackets; ``date`` is aware.
+    ``to`` and ``reply_to`` are bare addresses; ``message_id`` has its angle brackets; ``date`` is aware.
+    ``reply_to`` is who gets the answers, where not the sender.
 
     Raises:
         ValueError: a header value holds a line end (a boat's name can't add headers), an address isn't one,
@@ -29,6 +32,8 @@ def to_message(letter: Letter, *, sender: str, to: Sequence[str], message_id: st
     message = EmailMessage(policy=SMTP)
     message["From"] = sender
     message["To"] = tuple(Address(addr_spec=address) for address in to)
+    if reply_to is not None:
+        message["Reply-To"] = Address(addr_spec=reply_to)
     message["Subject"] = letter.subject
     message["Date"] = date
     message["Message-ID"] = message_id
