@@ -1,4 +1,4 @@
-"""Bells that the skipper snoozed or settled."""
+"""Bells that rang, and bells that the skipper snoozed or settled."""
 
 from __future__ import annotations
 
@@ -20,3 +20,13 @@ class Hushed:
     """In order of the bell's name."""
 
     bells: tuple[Hush, ...] = ()
+
+
+@dataclass(frozen=True)
+class RungBell:
+    """A bell that a letter told, with the level it told. The fields are those of ``planning.bells.Bell``."""
+
+    code: str
+    subject: str
+    cause: str
+    level: int

@@ -8,6 +8,10 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
+from soakbell.gear.hushed import RungBell
+
+__all__ = ["Bell", "BellCode", "RungBell"]
+
 
 class BellCode(StrEnum):
     """What a bell is about. The values are keys of the database and of the log."""
@@ -43,13 +47,3 @@ class Bell:
     def name(self) -> str:
         """How the skipper names it to snooze or settle it, as ``soak:Nine Foot``."""
         return f"{self.code.value}:{self.subject}"
-
-
-@dataclass(frozen=True)
-class RungBell:
-    """A bell that a letter told, with the level it told."""
-
-    code: str
-    subject: str
-    cause: str
-    level: int
