@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+
+from soakbell.gear.fold import Oddity
+from soakbell.gear.log import BellSettled, BellSnoozed, LogEntry
+from soakbell.gear.worked import Worked
 
 
 @dataclass(frozen=True)
@@ -21,6 +25,10 @@ class Hushed:
 
     bells: tuple[Hush, ...] = ()
 
+    def of(self, bell: str) -> Hush | None:
+        """What was told of the bell of that name, in small or capital letters."""
+        return next((hush for hush in self.bells if _key(hush.bell) == _key(bell)), None)
+
 
 @dataclass(frozen=True)
 class RungBell:
@@ -30,3 +38,30 @@ class RungBell:
     subject: str
     cause: str
     level: int
+
+
+class HushBook:
+    """The hushed bells while the log is gone through. Names count the same in small and capital letters."""
+
+    def __init__(self, hushed: Hushed | None = None) -> None:
+        known = () if hushed is None else hushed.bells
+        self._bells = {_key(hush.bell): hush for hush in known}
+
+    def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:  # noqa: ARG002 - every book is given it
+        """The last word counts: a later snooze may end before an earlier one."""
+        detail = entry.detail
+        if isinstance(detail, BellSnoozed):
+            self._bells[_key(detail.bell)] = replace(self._hush(detail.bell), snoozed_until=detail.until)
+        elif isinstance(detail, BellSettled):
+            self._bells[_key(detail.bell)] = replace(self._hush(detail.bell), settled_at=entry.happened_at)
+        return []
+
+    def freeze(self) -> Hushed:
+        return Hushed(tuple(sorted(self._bells.values(), key=lambda hush: hush.bell)))
+
+    def _hush(self, bell: str) -> Hush:
+        return self._bells.get(_key(bell), Hush(bell))
+
+
+def _key(bell: str) -> str:
+    return bell.casefold()
