@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from statistics import median
+
+from soakbell.gear.fold import Oddity
+from soakbell.gear.log import LogEntry, Pulled, Shares
+from soakbell.gear.worked import Worked
+
+_HOURS_A_DAY = 24
+_OZ_A_LB = 16
 
 
 @dataclass(frozen=True)
 class CatchCell:
     """Sums over pulls of one string, whole days of soak, bait and month.
 
-    Traps are counted apart for what told claws and what told pounds, so that a count that wasn't told is no 0.
+    Traps are counted apart for each count that was told, so that one that wasn't told is no 0. ``soak_days`` are
+    the full days of the median soak of the traps pulled. ``bait`` is the one that fished, empty where the log
+    never named it. ``year`` and ``month`` are those of the pull in UTC. A name "a_beside_b" holds the sum of a
+    over the pulls that told both a and b, for shares that are true.
     """
 
     string: str
@@ -27,10 +39,139 @@ class CatchCell:
     float_claws: int = 0
     egg_bearing_released: int = 0
     lb_by_grade: tuple[tuple[str, float], ...] = ()
+    traps_with_short: int = 0
+    traps_with_float: int = 0
+    traps_with_egg_bearing: int = 0
+    legal_beside_short: int = 0
+    short_beside_legal: int = 0
+    legal_beside_float: int = 0
+    float_beside_legal: int = 0
+    legal_beside_lb: int = 0
+    lb_beside_legal: float = 0.0
 
 
 @dataclass(frozen=True)
 class CatchRecord:
-    """``cells`` in order of string, year, month, soak and bait."""
+    """``cells`` in order of string, year, month, soak and bait.
+
+    ``last_bait`` is the bait that was last named for each string, in order of string.
+    """
 
     cells: tuple[CatchCell, ...] = ()
+    last_bait: tuple[tuple[str, str], ...] = ()
+
+
+class CatchBook:
+    """Takes entries in the order things happened. A pull of which no trap could be worked counts nothing."""
+
+    def __init__(self, record: CatchRecord | None = None) -> None:
+        record = record or CatchRecord()
+        self._cells = {_key(cell): cell for cell in record.cells}
+        self._last_bait = dict(record.last_bait)
+
+    def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:
+        pull = entry.detail
+        if not isinstance(pull, Pulled) or entry.string is None or not worked.places:
+            return []
+        oddities = []
+        soaks_h = [soak_h for soak_h in worked.soak_h if soak_h is not None]
+        if soaks_h:
+            new = CatchCell(
+                string=entry.string,
+                soak_days=int(median(soaks_h) // _HOURS_A_DAY),
+                bait=self._last_bait.get(entry.string, ""),
+                year=entry.happened_at.year,
+                month=entry.happened_at.month,
+            )
+            cell = self._cells.get(_key(new), new)
+            self._cells[_key(new)] = _with(cell, pull, len(worked.places))
+        else:
+            found, write = "traps of which none was ever baited", "the set before the pull"
+            oddities.append(Oddity(entry.id, entry.string, entry.order, "traps", found, write))
+        if pull.bait and pull.rebaited and pull.reset:
+            self._last_bait[entry.string] = pull.bait
+        return oddities
+
+    def freeze(self) -> CatchRecord:
+        cells = sorted(self._cells.values(), key=lambda c: (c.string, c.year, c.month, c.soak_days, c.bait))
+        return CatchRecord(tuple(cells), tuple(sorted(self._last_bait.items())))
+
+
+def _key(cell: CatchCell) -> tuple[str, int, str, int, int]:
+    return (cell.string, cell.soak_days, cell.bait, cell.year, cell.month)
+
+
+def _with(cell: CatchCell, pull: Pulled, traps: int) -> CatchCell:
+    legal, short, float_, lb = pull.legal_claws, pull.short_claws, pull.float_claws, pull.landed_lb
+    both_short, both_float = legal is not None and short is not None, legal is not None and float_ is not None
+    both_lb = legal is not None and lb is not None
+    return replace(
+        cell,
+        pulls=cell.pulls + 1,
+        traps=cell.traps + traps,
+        traps_with_claws=cell.traps_with_claws + (traps if legal is not None else 0),
+        legal_claws=cell.legal_claws + (legal or 0),
+        traps_with_lb=cell.traps_with_lb + (traps if lb is not None else 0),
+        lb=cell.lb + (lb or 0.0),
+        short_claws=cell.short_claws + (short or 0),
+        float_claws=cell.float_claws + (float_ or 0),
+        egg_bearing_released=cell.egg_bearing_released + (pull.egg_bearing_released or 0),
+        lb_by_grade=_by_grade((cell.lb_by_grade, pull.lb_by_grade)),
+        traps_with_short=cell.traps_with_short + (traps if short is not None else 0),
+        traps_with_float=cell.traps_with_float + (traps if float_ is not None else 0),
+        traps_with_egg_bearing=cell.traps_with_egg_bearing
+        + (traps if pull.egg_bearing_released is not None else 0),
+        legal_beside_short=cell.legal_beside_short + ((legal or 0) if both_short else 0),
+        short_beside_legal=cell.short_beside_legal + ((short or 0) if both_short else 0),
+        legal_beside_float=cell.legal_beside_float + ((legal or 0) if both_float else 0),
+        float_beside_legal=cell.float_beside_legal + ((float_ or 0) if both_float else 0),
+        legal_beside_lb=cell.legal_beside_lb + ((legal or 0) if both_lb else 0),
+        lb_beside_legal=cell.lb_beside_legal + ((lb or 0.0) if both_lb else 0.0),
+    )
+
+
+@dataclass(frozen=True)
+class CatchTotal:
+    """Catch over some cells. A ratio is None where nothing that it needs was told.
+
+    ``short_share`` is the share of short claws among legal and short ones, ``float_share`` of float claws among
+    legal and float ones, both from 0 to 1. ``lb_by_grade`` is in order of grade.
+    """
+
+    pulls: int
+    traps: int
+    claws_a_trap: float | None
+    lb_a_trap: float | None
+    short_share: float | None
+    float_share: float | None
+    oz_a_claw: float | None
+    lb_by_grade: tuple[tuple[str, float], ...]
+
+
+def total_of(cells: Iterable[CatchCell]) -> CatchTotal:
+    """The catch of all ``cells`` together."""
+    cells = tuple(cells)
+    legal_and_short = sum(cell.legal_beside_short + cell.short_beside_legal for cell in cells)
+    legal_and_float = sum(cell.legal_beside_float + cell.float_beside_legal for cell in cells)
+    return CatchTotal(
+        pulls=sum(cell.pulls for cell in cells),
+        traps=sum(cell.traps for cell in cells),
+        claws_a_trap=_ratio(sum(c.legal_claws for c in cells), sum(c.traps_with_claws for c in cells)),
+        lb_a_trap=_ratio(sum(c.lb for c in cells), sum(c.traps_with_lb for c in cells)),
+        short_share=_ratio(sum(c.short_beside_legal for c in cells), legal_and_short),
+        float_share=_ratio(sum(c.float_beside_legal for c in cells), legal_and_float),
+        oz_a_claw=_ratio(sum(c.lb_beside_legal for c in cells) * _OZ_A_LB, sum(c.legal_beside_lb for c in cells)),
+        lb_by_grade=_by_grade(cell.lb_by_grade for cell in cells),
+    )
+
+
+def _by_grade(told: Iterable[Shares]) -> Shares:
+    lb_of: dict[str, float] = {}
+    for shares in told:
+        for grade, lb in shares:
+            lb_of[grade] = lb_of.get(grade, 0.0) + lb
+    return tuple(sorted(lb_of.items()))
+
+
+def _ratio(sum_: float, over: int) -> float | None:
+    return sum_ / over if over else None
