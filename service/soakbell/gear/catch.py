@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields
 from statistics import median
+from typing import Any
 
 from soakbell.gear.fold import Oddity
 from soakbell.gear.log import LogEntry, Pulled, Shares
@@ -38,7 +39,7 @@ class CatchCell:
     short_claws: int = 0
     float_claws: int = 0
     egg_bearing_released: int = 0
-    lb_by_grade: tuple[tuple[str, float], ...] = ()
+    lb_by_grade: Shares = ()
     traps_with_short: int = 0
     traps_with_float: int = 0
     traps_with_egg_bearing: int = 0
@@ -66,7 +67,7 @@ class CatchBook:
 
     def __init__(self, record: CatchRecord | None = None) -> None:
         record = record or CatchRecord()
-        self._cells = {_key(cell): cell for cell in record.cells}
+        self._sums = {_key(cell): _Sums(**_sums_of(cell)) for cell in record.cells}
         self._last_bait = dict(record.last_bait)
 
     def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:
@@ -76,15 +77,13 @@ class CatchBook:
         oddities = []
         soaks_h = [soak_h for soak_h in worked.soak_h if soak_h is not None]
         if soaks_h:
-            new = CatchCell(
-                string=entry.string,
-                soak_days=int(median(soaks_h) // _HOURS_A_DAY),
-                bait=self._last_bait.get(entry.string, ""),
-                year=entry.happened_at.year,
-                month=entry.happened_at.month,
-            )
-            cell = self._cells.get(_key(new), new)
-            self._cells[_key(new)] = _with(cell, pull, len(worked.places))
+            soak_days = int(median(soaks_h) // _HOURS_A_DAY)
+            bait = self._last_bait.get(entry.string, "")
+            key = (entry.string, soak_days, bait, entry.happened_at.year, entry.happened_at.month)
+            sums = self._sums.get(key)
+            if sums is None:
+                sums = self._sums[key] = _Sums()
+            sums.add(pull, len(worked.places))
         else:
             found, write = "traps of which none was ever baited", "the set before the pull"
             oddities.append(Oddity(entry.id, entry.string, entry.order, "traps", found, write))
@@ -93,7 +92,8 @@ class CatchBook:
         return oddities
 
     def freeze(self) -> CatchRecord:
-        cells = sorted(self._cells.values(), key=lambda c: (c.string, c.year, c.month, c.soak_days, c.bait))
+        cells = [CatchCell(*key, **_sums_of(sums)) for key, sums in self._sums.items()]
+        cells.sort(key=lambda cell: (cell.string, cell.year, cell.month, cell.soak_days, cell.bait))
         return CatchRecord(tuple(cells), tuple(sorted(self._last_bait.items())))
 
 
@@ -101,33 +101,67 @@ def _key(cell: CatchCell) -> tuple[str, int, str, int, int]:
     return (cell.string, cell.soak_days, cell.bait, cell.year, cell.month)
 
 
-def _with(cell: CatchCell, pull: Pulled, traps: int) -> CatchCell:
-    legal, short, float_, lb = pull.legal_claws, pull.short_claws, pull.float_claws, pull.landed_lb
-    both_short, both_float = legal is not None and short is not None, legal is not None and float_ is not None
-    both_lb = legal is not None and lb is not None
-    return replace(
-        cell,
-        pulls=cell.pulls + 1,
-        traps=cell.traps + traps,
-        traps_with_claws=cell.traps_with_claws + (traps if legal is not None else 0),
-        legal_claws=cell.legal_claws + (legal or 0),
-        traps_with_lb=cell.traps_with_lb + (traps if lb is not None else 0),
-        lb=cell.lb + (lb or 0.0),
-        short_claws=cell.short_claws + (short or 0),
-        float_claws=cell.float_claws + (float_ or 0),
-        egg_bearing_released=cell.egg_bearing_released + (pull.egg_bearing_released or 0),
-        lb_by_grade=_by_grade((cell.lb_by_grade, pull.lb_by_grade)),
-        traps_with_short=cell.traps_with_short + (traps if short is not None else 0),
-        traps_with_float=cell.traps_with_float + (traps if float_ is not None else 0),
-        traps_with_egg_bearing=cell.traps_with_egg_bearing
-        + (traps if pull.egg_bearing_released is not None else 0),
-        legal_beside_short=cell.legal_beside_short + ((legal or 0) if both_short else 0),
-        short_beside_legal=cell.short_beside_legal + ((short or 0) if both_short else 0),
-        legal_beside_float=cell.legal_beside_float + ((legal or 0) if both_float else 0),
-        float_beside_legal=cell.float_beside_legal + ((float_ or 0) if both_float else 0),
-        legal_beside_lb=cell.legal_beside_lb + ((legal or 0) if both_lb else 0),
-        lb_beside_legal=cell.lb_beside_legal + ((lb or 0.0) if both_lb else 0.0),
-    )
+@dataclass(slots=True)
+class _Sums:
+    """The sums of a cell while they grow."""
+
+    pulls: int = 0
+    traps: int = 0
+    traps_with_claws: int = 0
+    legal_claws: int = 0
+    traps_with_lb: int = 0
+    lb: float = 0.0
+    short_claws: int = 0
+    float_claws: int = 0
+    egg_bearing_released: int = 0
+    lb_by_grade: Shares = ()
+    traps_with_short: int = 0
+    traps_with_float: int = 0
+    traps_with_egg_bearing: int = 0
+    legal_beside_short: int = 0
+    short_beside_legal: int = 0
+    legal_beside_float: int = 0
+    float_beside_legal: int = 0
+    legal_beside_lb: int = 0
+    lb_beside_legal: float = 0.0
+
+    def add(self, pull: Pulled, traps: int) -> None:
+        legal, short, float_, lb = pull.legal_claws, pull.short_claws, pull.float_claws, pull.landed_lb
+        self.pulls += 1
+        self.traps += traps
+        if legal is not None:
+            self.traps_with_claws += traps
+            self.legal_claws += legal
+        if lb is not None:
+            self.traps_with_lb += traps
+            self.lb += lb
+        if short is not None:
+            self.traps_with_short += traps
+            self.short_claws += short
+        if float_ is not None:
+            self.traps_with_float += traps
+            self.float_claws += float_
+        if pull.egg_bearing_released is not None:
+            self.traps_with_egg_bearing += traps
+            self.egg_bearing_released += pull.egg_bearing_released
+        if pull.lb_by_grade:
+            self.lb_by_grade = _by_grade((self.lb_by_grade, pull.lb_by_grade))
+        if legal is not None and short is not None:
+            self.legal_beside_short += legal
+            self.short_beside_legal += short
+        if legal is not None and float_ is not None:
+            self.legal_beside_float += legal
+            self.float_beside_legal += float_
+        if legal is not None and lb is not None:
+            self.legal_beside_lb += legal
+            self.lb_beside_legal += lb
+
+
+_SUMMED = tuple(field.name for field in fields(_Sums))
+
+
+def _sums_of(sums: CatchCell | _Sums) -> dict[str, Any]:
+    return {name: getattr(sums, name) for name in _SUMMED}
 
 
 @dataclass(frozen=True)
@@ -145,7 +179,7 @@ class CatchTotal:
     short_share: float | None
     float_share: float | None
     oz_a_claw: float | None
-    lb_by_grade: tuple[tuple[str, float], ...]
+    lb_by_grade: Shares
 
 
 def total_of(cells: Iterable[CatchCell]) -> CatchTotal:
