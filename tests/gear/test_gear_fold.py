@@ -13,6 +13,7 @@ from logbook import FIRST, NINE_FOOT, STRINGS, correction_of, hours, logs, told
 from soakbell.gear.fold import STEPS, GearState, Whereabouts, apply, fold, follows, in_force, told_places
 from soakbell.gear.log import (
     DETAILS,
+    OF_TRAPS,
     BroughtAshore,
     Correction,
     EntryKind,
@@ -198,8 +199,8 @@ def test_setting_a_string_that_fishes_in_part_leaves_the_older_soak_and_says_so(
     assert "1..2" in state.oddities[0].found
 
 
-def test_every_kind_but_the_correction_has_its_step() -> None:
-    assert set(STEPS) == set(EntryKind) - {EntryKind.CORRECTION}
+def test_every_kind_of_traps_has_its_step() -> None:
+    assert set(STEPS) == OF_TRAPS
     assert set(DETAILS) == set(EntryKind)
 
 

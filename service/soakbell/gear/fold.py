@@ -5,14 +5,30 @@ The order in which entries arrive doesn't matter: they are put in the order in w
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
-from datetime import datetime
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from enum import StrEnum
 from types import MappingProxyType
 
-from soakbell.gear.log import Correction, EntryKind, LogEntry, Moved, Pulled, Recovered, TrapsSet
+from soakbell.gear.log import (
+    OF_TRAPS,
+    Correction,
+    EntryKind,
+    FoundDamaged,
+    LogEntry,
+    Moved,
+    Pulled,
+    Recovered,
+    Renumbered,
+    Repaired,
+    Replaced,
+    Tagged,
+    TrapsSet,
+)
 from soakbell.gear.strings import Mark, TrapString
+from soakbell.gear.worked import Worked
 
 Order = tuple[datetime, datetime, str]
 
@@ -106,27 +122,24 @@ def fold(entries: Iterable[LogEntry], strings: Iterable[TrapString]) -> GearStat
     Entries with one key count once (the first told). Corrections void entries and each other; an entry that
     arrives late takes its place in time. What makes no sense is listed in ``oddities`` and never raises.
     """
+    book, in_time = opened(entries, strings)
+    for entry in in_time:
+        book.take(entry)
+    return book.freeze()
+
+
+def opened(entries: Iterable[LogEntry], strings: Iterable[TrapString]) -> tuple[TrapBook, list[LogEntry]]:
+    """The book before anything was done, and the entries that count in the order in which it is to take them."""
     once, oddities = _each_once(entries)
-    live, awaited, more = _in_force(once)
-    oddities += more
-    decks = {string.name: _Deck.of(_untouched(string)) for string in strings}
-    last: Order | None = None
-    for entry in sorted(live, key=lambda entry: entry.order):
-        if entry.kind is not EntryKind.CORRECTION:
-            oddities += _step(decks, entry)
-            last = entry.order
-    return GearState(
-        strings=MappingProxyType({name: deck.frozen() for name, deck in decks.items()}),
-        oddities=tuple(sorted(oddities, key=lambda oddity: oddity.order)),
-        newest_at=max((_newest(entry) for entry in live), default=None),
-        last=last,
-        awaited=awaited,
-    )
+    settled = settle_corrections(once, {entry.id for entry in once})
+    nothing_done = GearState({}, (*oddities, *settled.oddities), awaited=settled.awaited)
+    return TrapBook(strings, nothing_done), sorted(_kept(once, settled), key=lambda entry: entry.order)
 
 
 def in_force(entries: Iterable[LogEntry]) -> list[LogEntry]:
     """The entries that count: each once, without those that a correction voids."""
-    return _in_force(_each_once(entries)[0])[0]
+    once, _ = _each_once(entries)
+    return _kept(once, settle_corrections(once, {entry.id for entry in once}))
 
 
 def follows(state: GearState, entry: LogEntry) -> bool:
@@ -143,16 +156,184 @@ def apply(state: GearState, entry: LogEntry) -> GearState:
     """
     if not follows(state, entry):
         raise ValueError(f"log entry {entry.id} doesn't follow the state; fold the log again")
-    touched = state.strings.get(entry.string or "")
-    decks = {} if touched is None else {touched.name: _Deck.of(touched)}
-    oddities = _step(decks, entry)
-    return replace(
-        state,
-        strings=MappingProxyType({**state.strings, **{name: deck.frozen() for name, deck in decks.items()}}),
-        oddities=state.oddities + tuple(oddities),
-        newest_at=max(_newest(entry), state.newest_at or _newest(entry)),
-        last=entry.order,
-    )
+    book = TrapBook((), state)
+    book.take(entry)
+    return book.freeze()
+
+
+class TrapBook:
+    """The traps of a boat while the log is told to it, entry by entry in the log's order.
+
+    ``state`` is what it goes on from; strings that it lacks were never set. Entries must count (see ``opened``)
+    and follow (see ``follows``); the book doesn't look back.
+    """
+
+    def __init__(self, strings: Iterable[TrapString], state: GearState | None = None) -> None:
+        self._strings = {string.name: _untouched(string) for string in strings}
+        self._strings.update({} if state is None else state.strings)
+        self._decks: dict[str, _Deck] = {}
+        self._changed: set[str] = set()
+        self._oddities: list[Oddity] = [] if state is None else list(state.oddities)
+        self._newest_at = None if state is None else state.newest_at
+        self._last = None if state is None else state.last
+        self._awaited: frozenset[str] = frozenset() if state is None else state.awaited
+        self._fishing = sum(
+            trap.where is Whereabouts.FISHING for string in self._strings.values() for trap in string.traps
+        )
+        self._bearers: dict[str, str] | None = None
+
+    def take(self, entry: LogEntry) -> tuple[Worked, list[Oddity]]:
+        """Work one entry in. Traps it can't be about are left alone and told. A correction only moves the time."""
+        newest = _newest(entry)
+        if self._newest_at is None or newest > self._newest_at:
+            self._newest_at = newest
+        kind = entry.kind
+        if kind is not EntryKind.CORRECTION:
+            self._last = entry.order
+        if kind not in OF_TRAPS:
+            return Worked(fishing=self._fishing), []
+        before = len(self._oddities)
+        worked = self._step(entry)
+        return worked, self._oddities[before:]
+
+    def freeze(self) -> GearState:
+        for name in self._changed:
+            self._strings[name] = self._decks[name].frozen()
+        self._changed.clear()
+        return GearState(
+            strings=MappingProxyType(dict(self._strings)),
+            oddities=tuple(sorted(self._oddities, key=lambda oddity: oddity.order)),
+            newest_at=self._newest_at,
+            last=self._last,
+            awaited=self._awaited,
+        )
+
+    def odd(self, entry: LogEntry, key: str, found: str, write: str) -> None:
+        self._oddities.append(_odd(entry, key, found, write))
+
+    def may_have(self, trap: _Trap, tag: str, entry: LogEntry) -> bool:
+        """False, and told, when another trap in use carries that tag."""
+        bearer = self._tags().get(tag.casefold(), trap.origin)
+        if bearer != trap.origin:
+            self.odd(entry, "tag", f"{tag}, the tag of the trap known as {bearer}", "the tag on this trap")
+        return bearer == trap.origin
+
+    def give_tag(self, trap: _Trap, tag: str) -> None:
+        self.free_tag(trap)
+        trap.tag = tag
+        self._tags()[tag.casefold()] = trap.origin
+
+    def free_tag(self, trap: _Trap) -> None:
+        """The trap's tag may go on another trap."""
+        bearers = self._tags()
+        if bearers.get(trap.tag.casefold()) == trap.origin:
+            del bearers[trap.tag.casefold()]
+
+    def _tags(self) -> dict[str, str]:
+        """Origins of the traps in use, missing ones among them, by their tags."""
+        if self._bearers is None:
+            states = {**self._strings, **{name: deck.frozen() for name, deck in self._decks.items()}}
+            self._bearers = {
+                trap.tag.casefold(): trap.origin
+                for string in states.values()
+                for trap in (*string.traps, *string.gone)
+                if trap.tag and trap.where is not Whereabouts.RETIRED
+            }
+        return self._bearers
+
+    def _step(self, entry: LogEntry) -> Worked:
+        deck = self._deck(entry.string or "")
+        if deck is None:
+            self.odd(entry, "string", f"{entry.string!r}, not a string of this boat", "the name of a string")
+            return Worked(fishing=self._fishing)
+        step = STEPS[entry.kind]
+        meant = self._meant(deck, step, entry)
+        able = [trap for trap in meant if trap.where in step.possible]
+        if len(able) < len(meant):
+            self._unable(deck, step, entry, meant)
+        if not able:
+            return Worked(fishing=self._fishing)
+        at = entry.happened_at
+        places = tuple(trap.place for trap in able)
+        soak_h = tuple(trap.soak_h(at) for trap in able)
+        fished = sum(trap.where is Whereabouts.FISHING for trap in able)
+        baited = step.act(self, deck, able, entry)
+        self._fishing += sum(trap.where is Whereabouts.FISHING for trap in able) - fished
+        self._changed.add(deck.name)
+        return Worked(places, soak_h, baited, self._fishing)
+
+    def _deck(self, name: str) -> _Deck | None:
+        deck = self._decks.get(name)
+        if deck is None and name in self._strings:
+            deck = self._decks[name] = _Deck.of(self._strings[name])
+        return deck
+
+    def _meant(self, deck: _Deck, step: _Step, entry: LogEntry) -> list[_Trap]:
+        match entry.detail:
+            case Renumbered():
+                return self._renumbered(deck, entry, entry.detail)
+            case Tagged():
+                return self._tagged(deck, entry, entry.detail)
+            case Repaired() if not entry.traps:
+                return [trap for trap in deck.traps if trap.where in step.whole and trap.mended_by(entry.detail)]
+            case TrapsSet(count=int(count)) if not entry.traps:
+                return self._counted(deck, entry, count)
+        return self._named(deck, entry) if entry.traps else self._whole(deck, step, entry)
+
+    def _named(self, deck: _Deck, entry: LogEntry) -> list[_Trap]:
+        known = len(deck.traps)
+        if entry.traps[0] >= 1 and entry.traps[-1] <= known:
+            return [deck.traps[place - 1] for place in entry.traps]
+        outside = [place for place in entry.traps if not 1 <= place <= known]
+        self.odd(entry, "traps", f"{told_places(outside)} in {deck.name}", f"places from 1 to {known}")
+        return [deck.traps[place - 1] for place in entry.traps if 1 <= place <= known]
+
+    def _counted(self, deck: _Deck, entry: LogEntry, count: int) -> list[_Trap]:
+        ready = [trap for trap in deck.traps if trap.where in _OUT]
+        if count > len(ready):
+            found = f"{count}, but only {len(ready)} could be set"
+            self.odd(entry, "count", found, f"{len(ready)} or fewer")
+        return ready[:count]
+
+    def _tagged(self, deck: _Deck, entry: LogEntry, detail: Tagged) -> list[_Trap]:
+        if len(entry.traps) != 1:
+            found = f"{told_places(entry.traps) or 'the whole'} of {deck.name}"
+            self.odd(entry, "traps", found, "the place of the one trap with this tag")
+            return []
+        return [trap for trap in self._named(deck, entry) if self.may_have(trap, detail.tag, entry)]
+
+    def _renumbered(self, deck: _Deck, entry: LogEntry, detail: Renumbered) -> list[_Trap]:
+        before = [place for place, _ in detail.places]
+        after = [place for _, place in detail.places]
+        outside = {place for place in (*before, *after) if not 1 <= place <= len(deck.traps)}
+        if outside:
+            found = f"{told_places(outside)} in {deck.name}"
+            self.odd(entry, "places", found, f"places from 1 to {len(deck.traps)}")
+        elif len(set(before)) < len(before) or sorted(before) != sorted(after):
+            found = f"{told_places(before)} that become {told_places(after)}"
+            self.odd(entry, "places", found, "each place once, the same before and after")
+        else:
+            return [deck.traps[place - 1] for place in before]
+        return []
+
+    def _whole(self, deck: _Deck, step: _Step, entry: LogEntry) -> list[_Trap]:
+        meant = [trap for trap in deck.traps if trap.where in step.whole]
+        if not meant:
+            if len(step.whole) <= len(_ALL) // 2:
+                found = f"no trap was {_told_where(step.whole)}"
+            else:
+                found = f"every trap was {_told_where({trap.where for trap in deck.traps})}"
+            self.odd(entry, "traps", f"the whole of {deck.name}, where {found} at that time", step.instead)
+        return meant
+
+    def _unable(self, deck: _Deck, step: _Step, entry: LogEntry, meant: list[_Trap]) -> None:
+        by_where: dict[Whereabouts, list[int]] = {}
+        for trap in meant:
+            if trap.where not in step.possible:
+                by_where.setdefault(trap.where, []).append(trap.place)
+        for where, places in by_where.items():
+            found = f"{told_places(places)} in {deck.name}, {_told_where({where})} at that time"
+            self.odd(entry, "traps", found, step.instead)
 
 
 def _newest(entry: LogEntry) -> datetime:
@@ -176,14 +357,23 @@ def _each_once(entries: Iterable[LogEntry]) -> tuple[list[LogEntry], list[Oddity
     return once, oddities
 
 
-def _in_force(once: list[LogEntry]) -> tuple[list[LogEntry], frozenset[str], list[Oddity]]:
-    """Entries not voided, ids that are voided but unknown, and corrections that void nothing.
+@dataclass(frozen=True)
+class Settled:
+    """What the corrections of a log come to: ids of entries that don't count, and of those the log lacks."""
+
+    voided: frozenset[str]
+    awaited: frozenset[str]
+    oddities: tuple[Oddity, ...]
+
+
+def settle_corrections(entries: Iterable[LogEntry], known: Collection[str]) -> Settled:
+    """Settle which entries are void. ``known`` holds the ids of the whole log; other kinds are passed over.
 
     Corrections are decided from the ones nobody voids inwards. A ring of corrections that void each other is
     never decided; none of them holds.
     """
-    by_id = {entry.id: entry for entry in once}
-    targets = {entry.id: entry.detail.voids for entry in once if isinstance(entry.detail, Correction)}
+    by_id = {entry.id: entry for entry in entries if isinstance(entry.detail, Correction)}
+    targets = {entry.id: entry.detail.voids for entry in by_id.values() if isinstance(entry.detail, Correction)}
     undecided = dict.fromkeys(targets, 0)
     for target in targets.values():
         if target in undecided:
@@ -198,7 +388,7 @@ def _in_force(once: list[LogEntry]) -> tuple[list[LogEntry], frozenset[str], lis
         target = targets[correction]
         if correction not in voided:
             voided.add(target)
-            if target not in by_id:
+            if target not in known:
                 awaited.add(target)
                 oddities.append(
                     _odd(by_id[correction], "voids", f"{target}, not in the log", "the id of an entry")
@@ -209,8 +399,11 @@ def _in_force(once: list[LogEntry]) -> tuple[list[LogEntry], frozenset[str], lis
                 ready.append(target)
     for ring in undecided:
         oddities.append(_odd(by_id[ring], "voids", "corrections that void each other", "the id of another entry"))
-    kept = [entry for entry in once if entry.id not in voided and entry.id not in undecided]
-    return kept, frozenset(awaited), oddities
+    return Settled(frozenset(voided | undecided.keys()), frozenset(awaited), tuple(oddities))
+
+
+def _kept(once: Iterable[LogEntry], settled: Settled) -> list[LogEntry]:
+    return [entry for entry in once if entry.id not in settled.voided]
 
 
 def _odd(entry: LogEntry, key: str, found: str, write: str) -> Oddity:
@@ -218,7 +411,7 @@ def _odd(entry: LogEntry, key: str, found: str, write: str) -> Oddity:
 
 
 def _untouched(string: TrapString) -> StringState:
-    traps = tuple(TrapState(place) for place in range(1, string.traps + 1))
+    traps = tuple(TrapState(place, origin=f"{string.name} {place}") for place in range(1, string.traps + 1))
     return StringState(string.name, string.start, string.end, traps)
 
 
@@ -228,16 +421,61 @@ class _Trap:
     where: Whereabouts
     since: datetime | None
     soak_start: datetime | None
+    origin: str
+    tag: str
+    items: tuple[TrapItem, ...]
+    seen_at: datetime | None
+
+    @classmethod
+    def of(cls, state: TrapState) -> _Trap:
+        return cls(
+            state.place,
+            state.where,
+            state.since,
+            state.soak_start,
+            state.origin,
+            state.tag,
+            state.items,
+            state.seen_at,
+        )
+
+    def frozen(self) -> TrapState:
+        return TrapState(
+            self.place,
+            self.where,
+            self.since,
+            self.soak_start,
+            self.origin,
+            self.tag,
+            self.items,
+            self.seen_at,
+        )
+
+    def soak_h(self, at: datetime) -> float | None:
+        if self.where is not Whereabouts.FISHING or self.soak_start is None:
+            return None
+        return (at - self.soak_start) / _HOUR
 
     def put_in(self, at: datetime, *, fresh_bait: bool) -> None:
-        self.where = Whereabouts.FISHING
-        self.since = at
+        self.put(Whereabouts.FISHING, at)
         if fresh_bait:
             self.soak_start = at
 
-    def take(self, where: Whereabouts, at: datetime) -> None:
+    def put(self, where: Whereabouts, at: datetime) -> None:
+        """Somebody had the trap in his hands and put it there."""
+        self.where = where
+        self.since = self.seen_at = at
+
+    def give_up(self, where: Whereabouts, at: datetime) -> None:
+        """Nobody had it in his hands."""
         self.where = where
         self.since = at
+
+    def has(self, item: str) -> bool:
+        return any(known.item.casefold() == item.casefold() for known in self.items)
+
+    def mended_by(self, detail: Repaired) -> bool:
+        return self.has(detail.item) if detail.item else bool(self.items)
 
 
 @dataclass(slots=True)
@@ -247,78 +485,187 @@ class _Deck:
     name: str
     start: Mark
     end: Mark
-    traps: list[_Trap] = field(default_factory=list)
+    traps: list[_Trap]
+    gone: list[TrapState]
+    born: dict[int, int] | None = None
 
     @classmethod
     def of(cls, state: StringState) -> _Deck:
-        traps = [_Trap(trap.place, trap.where, trap.since, trap.soak_start) for trap in state.traps]
-        return cls(state.name, state.start, state.end, traps)
+        return cls(state.name, state.start, state.end, [_Trap.of(trap) for trap in state.traps], list(state.gone))
 
     def frozen(self) -> StringState:
-        traps = tuple(TrapState(trap.place, trap.where, trap.since, trap.soak_start) for trap in self.traps)
-        return StringState(self.name, self.start, self.end, traps)
+        traps = tuple(trap.frozen() for trap in self.traps)
+        return StringState(self.name, self.start, self.end, traps, tuple(self.gone))
+
+    def next_origin(self, place: int) -> str:
+        """Identity of one more trap first known at ``place``."""
+        if self.born is None:
+            origins = [trap.origin for trap in self.traps] + [trap.origin for trap in self.gone]
+            numbers = (origin.removeprefix(f"{self.name} ").partition("/")[0] for origin in origins)
+            self.born = dict(Counter(int(number) for number in numbers))
+        self.born[place] += 1
+        return f"{self.name} {place}/{self.born[place]}"
 
 
 @dataclass(frozen=True)
 class _Step:
-    """How one kind works: traps it can be about, those meant by "the whole string", and what it does to them."""
+    """How one kind works: traps it can be about, those meant by "the whole string", and what it does to them.
+
+    ``act`` returns how many traps went in with fresh bait.
+    """
 
     possible: frozenset[Whereabouts]
     whole: frozenset[Whereabouts]
-    act: Callable[[_Deck, list[_Trap], LogEntry], None]
+    act: Callable[[TrapBook, _Deck, list[_Trap], LogEntry], int]
     instead: str
 
 
-def _set(deck: _Deck, traps: list[_Trap], entry: LogEntry) -> None:
+def _set(_book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
     assert isinstance(entry.detail, TrapsSet)
     deck.start = entry.detail.start or deck.start
     deck.end = entry.detail.end or deck.end
     for trap in traps:
         trap.put_in(entry.happened_at, fresh_bait=True)
+    return len(traps)
 
 
-def _pull(_deck: _Deck, traps: list[_Trap], entry: LogEntry) -> None:
+def _pull(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
     assert isinstance(entry.detail, Pulled)
     at, detail = entry.happened_at, entry.detail
     if not detail.reset:
         for trap in traps:
-            trap.take(Whereabouts.ABOARD, at)
-        return
+            trap.put(Whereabouts.ABOARD, at)
+        return 0
     for trap in traps:
         trap.put_in(at, fresh_bait=detail.rebaited)
+    return len(traps) if detail.rebaited else 0
 
 
-def _move(deck: _Deck, _traps: list[_Trap], entry: LogEntry) -> None:
+def _move(_book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
     assert isinstance(entry.detail, Moved)
     deck.start, deck.end = entry.detail.start, entry.detail.end
-
-
-def _missing(_deck: _Deck, traps: list[_Trap], entry: LogEntry) -> None:
     for trap in traps:
-        trap.take(Whereabouts.MISSING, entry.happened_at)
+        trap.seen_at = entry.happened_at
+    return 0
 
 
-def _recovered(_deck: _Deck, traps: list[_Trap], entry: LogEntry) -> None:
+def _missing(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    for trap in traps:
+        trap.give_up(Whereabouts.MISSING, entry.happened_at)
+    return 0
+
+
+def _recovered(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
     assert isinstance(entry.detail, Recovered)
+    if entry.detail.back != "fishing":
+        for trap in traps:
+            trap.put(Whereabouts.ABOARD, entry.happened_at)
+        return 0
     for trap in traps:
-        if entry.detail.back == "fishing":
-            trap.put_in(entry.happened_at, fresh_bait=entry.detail.rebaited)
-        else:
-            trap.take(Whereabouts.ABOARD, entry.happened_at)
+        trap.put_in(entry.happened_at, fresh_bait=entry.detail.rebaited)
+    return len(traps) if entry.detail.rebaited else 0
 
 
-def _ashore(_deck: _Deck, traps: list[_Trap], entry: LogEntry) -> None:
+def _ashore(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
     for trap in traps:
-        trap.take(Whereabouts.ASHORE, entry.happened_at)
+        trap.put(Whereabouts.ASHORE, entry.happened_at)
+    return 0
 
 
+def _damage(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    assert isinstance(entry.detail, FoundDamaged)
+    item = entry.detail.item
+    for trap in traps:
+        trap.seen_at = entry.happened_at
+        if not trap.has(item):
+            trap.items = (*trap.items, TrapItem(item, entry.happened_at))
+    return 0
+
+
+def _repaired(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    assert isinstance(entry.detail, Repaired)
+    item = entry.detail.item
+    for trap in traps:
+        trap.seen_at = entry.happened_at
+        trap.items = tuple(known for known in trap.items if item and known.item.casefold() != item.casefold())
+        if trap.where is Whereabouts.BENCH and not trap.items:
+            trap.put(Whereabouts.ASHORE, entry.happened_at)
+    return 0
+
+
+def _bench(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    for trap in traps:
+        trap.put(Whereabouts.BENCH, entry.happened_at)
+    return 0
+
+
+def _retired(book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    for trap in traps:
+        if trap.where is not Whereabouts.MISSING:
+            trap.seen_at = entry.happened_at
+        trap.give_up(Whereabouts.RETIRED, entry.happened_at)
+        book.free_tag(trap)
+    return 0
+
+
+def _tagged(book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    assert isinstance(entry.detail, Tagged)
+    for trap in traps:
+        book.give_tag(trap, entry.detail.tag)
+        if trap.where is not Whereabouts.MISSING:
+            trap.seen_at = entry.happened_at
+    return 0
+
+
+def _replaced(book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    assert isinstance(entry.detail, Replaced)
+    at, tag = entry.happened_at, entry.detail.tag
+    if tag and len(entry.traps) != 1:
+        found = f"{tag} for {told_places(entry.traps) or 'the whole'} of {deck.name}"
+        book.odd(entry, "tag", found, "no tag, or the place of the one trap with this tag")
+        tag = ""
+    for former in traps:
+        if former.where not in _LOST | _RETIRED:
+            former.put(Whereabouts.RETIRED, at)
+            book.free_tag(former)
+        deck.gone.append(former.frozen())
+        origin = deck.next_origin(former.place)
+        new = _Trap(former.place, Whereabouts.ASHORE, at, None, origin, "", (), at)
+        deck.traps[former.place - 1] = new
+        if tag and book.may_have(new, tag, entry):
+            book.give_tag(new, tag)
+    return 0
+
+
+def _renumbered(_book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+    assert isinstance(entry.detail, Renumbered)
+    for trap, (_, to) in zip(traps, entry.detail.places, strict=True):
+        trap.place = to
+        deck.traps[to - 1] = trap
+    return 0
+
+
+_HOUR = timedelta(hours=1)
 _OUT = frozenset({Whereabouts.NEVER_SET, Whereabouts.ABOARD, Whereabouts.ASHORE})
 _FISHING = frozenset({Whereabouts.FISHING})
 _NOT_HOME = frozenset({Whereabouts.FISHING, Whereabouts.ABOARD})
+_BENCH = frozenset({Whereabouts.BENCH})
 _LOST = frozenset({Whereabouts.MISSING})
+_RETIRED = frozenset({Whereabouts.RETIRED})
+_ALL = frozenset(Whereabouts)
+_IN_HAND = _ALL - _LOST - _RETIRED
+
+
+def _told_where(where: Collection[Whereabouts]) -> str:
+    told = {Whereabouts.BENCH: "on the bench"}
+    return " or ".join(told.get(one, one.value) for one in Whereabouts if one in where)
+
 
 STEPS: dict[EntryKind, _Step] = {
-    EntryKind.SET: _Step(_OUT, _OUT | _FISHING, _set, "a pull first, or only the traps that were set"),
+    # Of the whole string, traps on the bench stay there: one that may not be set is not set unless it is named.
+    EntryKind.SET: _Step(
+        _OUT | _BENCH, _OUT | _FISHING, _set, "a pull first, or only the traps that were set, by their places"
+    ),
     EntryKind.PULL: _Step(_FISHING, _FISHING, _pull, "the set first, or only the traps that were fishing"),
     EntryKind.MOVE: _Step(
         _FISHING, _FISHING, _move, "the marks with the set, since only what is in the water can be moved"
@@ -326,61 +673,19 @@ STEPS: dict[EntryKind, _Step] = {
     EntryKind.MISSING: _Step(_NOT_HOME, _FISHING, _missing, "the traps that were fishing or aboard"),
     EntryKind.RECOVERED: _Step(_LOST, _LOST, _recovered, "the traps that were missing"),
     EntryKind.ASHORE: _Step(_NOT_HOME, _NOT_HOME, _ashore, "the traps that were fishing or aboard"),
+    EntryKind.DAMAGE: _Step(_IN_HAND, _IN_HAND, _damage, "the traps that were there to be looked at"),
+    EntryKind.REPAIRED: _Step(_IN_HAND, _IN_HAND, _repaired, "the traps that were there to be mended"),
+    EntryKind.BENCH: _Step(_OUT, _OUT, _bench, "a pull first, or only the traps that were out of the water"),
+    # A trap in the water is never written off by a word: it must be hauled or be missing first.
+    EntryKind.RETIRED: _Step(
+        _ALL - _FISHING - _RETIRED, _ALL - _FISHING - _RETIRED, _retired, "a pull first, or missing if it is lost"
+    ),
+    EntryKind.TAGGED: _Step(_ALL - _RETIRED, _ALL - _RETIRED, _tagged, "the one trap with this tag"),
+    EntryKind.REPLACED: _Step(
+        _ALL - _FISHING, _LOST | _RETIRED, _replaced, "a pull first, or missing if it is lost"
+    ),
+    EntryKind.RENUMBERED: _Step(_ALL, _ALL, _renumbered, "the traps of a string"),
 }
-
-
-def _step(decks: dict[str, _Deck], entry: LogEntry) -> list[Oddity]:
-    """Work one entry into its string. Traps it can't be about are left alone and told."""
-    deck = decks.get(entry.string or "")
-    if deck is None:
-        return [_odd(entry, "string", f"{entry.string!r}, not a string of this boat", "the name of a string")]
-    step = STEPS[entry.kind]
-    if not entry.traps:
-        meant, oddities = _whole(deck, step, entry)
-    else:
-        meant = [deck.traps[place - 1] for place in entry.traps if 1 <= place <= len(deck.traps)]
-        oddities = _out_of_range(deck, entry)
-    able = [trap for trap in meant if trap.where in step.possible]
-    if len(able) < len(meant):
-        oddities += _unable(deck, step, entry, [trap for trap in meant if trap.where not in step.possible])
-    if able:
-        step.act(deck, able, entry)
-    return oddities
-
-
-def _whole(deck: _Deck, step: _Step, entry: LogEntry) -> tuple[list[_Trap], list[Oddity]]:
-    count = entry.detail.count if isinstance(entry.detail, TrapsSet) else None
-    if count is not None:
-        free = [trap for trap in deck.traps if trap.where in step.possible]
-        if count > len(free):
-            return free, [
-                _odd(entry, "count", f"{count}, but only {len(free)} could be set", f"{len(free)} or fewer")
-            ]
-        return free[:count], []
-    meant = [trap for trap in deck.traps if trap.where in step.whole]
-    if meant:
-        return meant, []
-    wanted = " or ".join(where for where in Whereabouts if where in step.whole)
-    return [], [
-        _odd(entry, "traps", f"the whole of {deck.name}, where no trap was {wanted} at that time", step.instead)
-    ]
-
-
-def _out_of_range(deck: _Deck, entry: LogEntry) -> list[Oddity]:
-    outside = [place for place in entry.traps if not 1 <= place <= len(deck.traps)]
-    if not outside:
-        return []
-    return [_odd(entry, "traps", f"{told_places(outside)} in {deck.name}", f"places from 1 to {len(deck.traps)}")]
-
-
-def _unable(deck: _Deck, step: _Step, entry: LogEntry, traps: list[_Trap]) -> list[Oddity]:
-    by_where: dict[Whereabouts, list[int]] = {}
-    for trap in traps:
-        by_where.setdefault(trap.where, []).append(trap.place)
-    return [
-        _odd(entry, "traps", f"{told_places(places)} in {deck.name}, {where} at that time", step.instead)
-        for where, places in by_where.items()
-    ]
 
 
 def told_places(places: Iterable[int]) -> str:
