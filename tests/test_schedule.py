@@ -13,7 +13,7 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import AsyncGenerator, Callable, Iterator, Sequence
+from collections.abc import AsyncGenerator, Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
@@ -33,6 +33,7 @@ from soakbell.schedule import (
     Pace,
     Parts,
     Sweep,
+    UnaskedLetter,
     in_thread,
     make_scheduler,
     run_service,
@@ -72,6 +73,7 @@ class Shore:
     word: str = "WAIT"
     watch_until: datetime | None = None
     changed: bool = False
+    rings: tuple[str, ...] = ()
     result: Result = Result.ACCEPTED
     fails: dict[str, Exception] = field(default_factory=dict)
     holds: dict[str, threading.Event] = field(default_factory=dict)
@@ -96,6 +98,15 @@ class Shore:
         self.asked.append(("recheck", day, turn, clock_suspect))
         self._meet("recheck")
         return letter(f"changed.{day}.{turn}", "NO CALL") if self.changed else None
+
+    def ring(self, day: date, turns: Mapping[str, int]) -> list[UnaskedLetter]:
+        self.asked.append(("ring", day, dict(turns)))
+        self._meet("ring")
+        useless_at = self.now() + timedelta(hours=20)
+        return [
+            UnaskedLetter(kind, useless_at, replace(letter(f"{kind[:4]}.{turns[kind]}"), call=None))
+            for kind in self.rings
+        ]
 
     async def send(self, batch: Sequence[Outgoing]) -> AsyncGenerator[tuple[Outcome, ...], None]:
         for one in batch:
@@ -123,6 +134,9 @@ class Shore:
             self.write, self.write_failed, self.recheck, self.send, self.poll, self.housekeep, self.heartbeat
         )
 
+    def with_bells(self) -> Parts:
+        return replace(self.parts(), ring=self.ring)
+
 
 @dataclass
 class Harbor:
@@ -138,6 +152,21 @@ class Harbor:
         self.stores.append(store)
         duty = Duty(BOAT, "America/New_York", hours, watch_every_min=15, poll_every_min=30)
         return Counted(store, self.clock, duty, self.shore.parts(), pace)
+
+    def ringing(self) -> Counted:
+        """A sweep that looks for bells every quarter hour, and writes two kinds of letters about them."""
+        store = open_store(self.url)
+        self.stores.append(store)
+        duty = Duty(
+            BOAT,
+            "America/New_York",
+            (MORNING,),
+            watch_every_min=15,
+            poll_every_min=30,
+            unasked=("bells", "bait order"),
+            bells_every_min=15,
+        )
+        return Counted(store, self.clock, duty, self.shore.with_bells())
 
     def passes(self, sweep: Sweep, *moments: datetime) -> None:
         """One sweep at each moment, each to its end."""
@@ -263,6 +292,78 @@ def test_the_letters_of_both_clock_nights_come_once_a_day(harbor: Harbor) -> Non
         harbor.passes(harbor.sweep(hours), *(first + n * 60 * MINUTE for n in range(24 * 4)))
     written = [(kind, day) for kind, day, *_ in harbor.shore.asked]
     assert len(written) == len(set(written)) == 16
+
+
+# ---- bells
+
+
+def test_what_rings_is_written_and_sent_in_one_go_at_its_own_pace(harbor: Harbor) -> None:
+    """Looked for every 15 min; the second time it is the second turn of the day."""
+    harbor.shore.rings = ("bells", "bait order")
+    harbor.passes(harbor.ringing(), *(NOON + n * 5 * MINUTE for n in range(5)))
+    asked = [turns for name, _, turns in harbor.shore.asked if name == "ring"]
+    assert asked == [{"bells": 1, "bait order": 1}, {"bells": 2, "bait order": 2}]
+    assert harbor.due("bells") == harbor.due("bait order") == [(DAY, 1, "written"), (DAY, 2, "written")]
+    assert len(harbor.shore.posted) == 4
+
+
+def test_two_services_on_one_database_ring_once(harbor: Harbor) -> None:
+    harbor.shore.rings = ("bells",)
+    one, other = harbor.ringing(), harbor.ringing()
+
+    async def run() -> None:
+        harbor.clock.put(NOON)
+        await asyncio.gather(one.sweep(), other.sweep())
+        await asyncio.gather(one.settle(), other.settle())
+
+    asyncio.run(run())
+    assert harbor.due("bells") == [(DAY, 1, "written")]
+    assert len(harbor.shore.posted) == 1
+
+
+def test_where_one_of_the_letters_can_not_be_kept_none_is(harbor: Harbor) -> None:
+    """The second has no recipient; the first would tell half of it."""
+    harbor.shore.rings = ("bells", "bait order")
+    whole = harbor.shore.ring
+
+    def lame(day: date, turns: Mapping[str, int]) -> list[UnaskedLetter]:
+        first, second = whole(day, turns)
+        return [first, replace(second, letter=replace(second.letter, recipients=()))]
+
+    harbor.shore.ring = lame  # type: ignore[method-assign]
+    harbor.passes(harbor.ringing(), NOON)
+    assert harbor.due("bells") == harbor.due("bait order") == []
+    assert harbor.faults() == {"bells": 1}
+    assert harbor.shore.posted == []
+
+
+def test_bells_that_fail_cost_no_morning_letter(harbor: Harbor) -> None:
+    harbor.shore.fails["ring"] = RuntimeError("broken")
+    harbor.passes(harbor.ringing(), LETTER_HOUR, LETTER_HOUR + 16 * MINUTE)
+    assert harbor.shore.posted == ["morning.2026-12-08.0@example.org"]
+    assert harbor.faults() == {"bells": 2}
+
+
+def test_bells_that_hang_hold_up_no_morning_letter(harbor: Harbor) -> None:
+    harbor.shore.holds["ring"] = threading.Event()
+    sweep = harbor.ringing()
+
+    async def run() -> None:
+        harbor.clock.put(LETTER_HOUR)
+        await sweep.sweep()
+        await until(lambda: harbor.shore.posted)
+        harbor.shore.holds["ring"].set()
+        await sweep.settle()
+
+    asyncio.run(run())
+    assert harbor.shore.posted == ["morning.2026-12-08.0@example.org"]
+
+
+def test_no_bell_rings_by_a_clock_that_was_set_back(harbor: Harbor) -> None:
+    harbor.shore.rings = ("bells",)
+    harbor.passes(harbor.ringing(), NOON)
+    harbor.passes(harbor.ringing(), NOON - timedelta(hours=3))
+    assert [name for name, *_ in harbor.shore.asked].count("ring") == 1
 
 
 # ---- late, off, asleep

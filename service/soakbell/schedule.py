@@ -13,7 +13,7 @@ import os
 import signal
 import socket
 import threading
-from collections.abc import AsyncGenerator, Awaitable, Callable, Coroutine, Sequence
+from collections.abc import AsyncGenerator, Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Protocol, TypeVar
@@ -42,7 +42,7 @@ MOST_DAYS_BACK = 14
 
 _ALIVE_EVERY = timedelta(seconds=50)  # not at each sweep, to spare the card of a small board
 _JOB = "sweep"
-_MAY_BE_CUT_OFF = {"poll tick", "housekeep tick"}
+_MAY_BE_CUT_OFF = {"poll tick", "housekeep tick", "bells tick"}
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,7 @@ class Duty:
         zone_name: IANA name of the harbor's zone.
         watched: the kind of letter whose call is watched until landing.
         changed: the kind of letter that tells a changed call.
+        unasked: the kinds of letters that have no hour and are written when something asks for them.
     """
 
     boat: str
@@ -81,6 +82,8 @@ class Duty:
     poll_every_min: float
     watched: str = "morning"
     changed: str = "changed"
+    unasked: tuple[str, ...] = ()
+    bells_every_min: float = 15.0
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,20 @@ class Recheck(Protocol):
         """Decide again with the newest data; a letter if the call changed for the worse, else None."""
 
 
+@dataclass(frozen=True)
+class UnaskedLetter:
+    """A letter without an hour, of one of the kinds in ``Duty.unasked``, of use up to ``useless_at``."""
+
+    kind: str
+    useless_at: datetime
+    letter: WrittenLetter
+
+
+class Ring(Protocol):
+    def __call__(self, day: date, turns: Mapping[str, int]) -> Sequence[UnaskedLetter]:
+        """The letters that something asks for now, at most one of each kind; ``turns`` are their turns."""
+
+
 class Send(Protocol):
     def __call__(self, batch: Sequence[Outgoing], /) -> AsyncGenerator[tuple[Outcome, ...], None]:
         """Send over one connection; one outcome for each address of each letter."""
@@ -136,6 +153,7 @@ class Parts:
     poll: Callable[[], None]
     housekeep: Callable[[], None]
     heartbeat: Callable[[], None] | None = None
+    ring: Ring | None = None
 
 
 class Sweep:
@@ -163,6 +181,7 @@ class Sweep:
             ("write", self._write_due),
             ("send", self._send_waiting),
             ("watch", self._watch),
+            ("bells tick", self._bells),
             ("housekeep tick", self._housekeep),
         ):
             self._begin(name, long)
@@ -175,8 +194,8 @@ class Sweep:
     async def stop(self, limit_s: float) -> bool:
         """Claim nothing more and wait for letters in flight, up to ``limit_s``; True if all of them ended.
 
-        What didn't end is cut off, and the next process takes it up. Polling and housekeeping lose nothing by
-        being cut off at once.
+        What didn't end is cut off, and the next process takes it up. Polling, bells and housekeeping lose nothing
+        by being cut off at once.
         """
         self._stopping = True
         for name in _MAY_BE_CUT_OFF & self._tasks.keys():
@@ -376,6 +395,46 @@ class Sweep:
             letters.write_letter(session, claim, letter, now)
             self._note_watch(session, day, letter.watch_until, now)
         self._say("changed call written", "written", duty.changed, day, turn=turn)
+
+    # ---- bells
+
+    async def _bells(self) -> None:
+        ring = self._parts.ring
+        if ring is not None and self._my_tick("bells", timedelta(minutes=self._duty.bells_every_min)):
+            await self._guarded("bells", lambda: self._ring(ring))
+
+    async def _ring(self, ring: Ring) -> None:
+        """Write what something asks for, all of it or nothing. A clock that can't be trusted rings no bell."""
+        if self.clock_is_suspect():
+            return
+        duty, day = self._duty, local_day(self._clock.now(), self._duty.zone_name)
+        with self._store.reading() as session:
+            turns = {kind: letters.next_turn(session, duty.boat, kind, day) for kind in duty.unasked}
+        written = await self._limited(lambda: ring(day, turns))
+        if not written:
+            return
+        now = self._clock.now()
+        try:
+            with self._store.writing() as session:
+                for one in written:
+                    claim = letters.open_turn(
+                        session,
+                        duty.boat,
+                        one.kind,
+                        day,
+                        turns[one.kind],
+                        duty.zone_name,
+                        now,
+                        one.useless_at,
+                        self._pace.lease_s,
+                    )
+                    letters.write_letter(session, claim, one.letter, now)
+        except ClaimLost as lost:
+            self._say(str(lost), "claim lost", day=day)
+            return
+        for one in written:
+            self._say("letter written", "written", one.kind, day, turn=turns[one.kind])
+        self._begin("send", self._send_waiting)
 
     # ---- sending
 
