@@ -64,6 +64,12 @@ def test_the_example_is_taken_as_it_ships() -> None:
     assert [s.name for s in settled.trap_strings] == ["Nine Foot", "Grassy Edge", "Outer Bar", "The Hump", "Ledge"]
     assert settled.fishery.name == "Florida stone crab"
     assert settled.letters.morning == time(4, 30)
+    assert (settled.letters.eve, settled.letters.quiet_from, settled.letters.quiet_to) == (
+        time(18, 0),
+        time(20, 0),
+        time(6, 0),
+    )
+    assert settled.gear_file == EXAMPLE / "gear.toml"
     assert settled.database == Path("/home/skipper/.local/state/soakbell/soakbell.sqlite3")
 
 
@@ -141,7 +147,7 @@ def without(text: str, *tables: str) -> str:
 
 def test_a_file_with_only_what_is_needed_gets_the_house_defaults(edited: Edited) -> None:
     path = edited()
-    optional = ("sources.max_age_h", "sources.large_gap", "sources.chop_m", "letters", "store", "service")
+    optional = ("sources.max_age_h", "sources.large_gap", "sources.chop_m", "letters", "gear", "store", "service")
     path.write_text(without(path.read_text("utf-8"), *optional), "utf-8")
     settled = load_settings(path, ENV)
     ages = [settled.sources.oldest_h(kind) for kind in list(SourceKind)[:4]]
@@ -151,6 +157,8 @@ def test_a_file_with_only_what_is_needed_gets_the_house_defaults(edited: Edited)
     assert settled.sources.large_gap.wind_kt == 10
     assert settled.sources.not_a_bar == ()
     assert settled.sources.chop_m == {}
+    assert settled.letters.eve == time(18, 0)
+    assert settled.gear_file is None
 
 
 # ---- Limits ----------------------------------------------------------------------------------------------
@@ -304,6 +312,10 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ('morning = "04:30"', "morning = 04:30:00", "letters.morning", "in quotes"),
         ('morning = "04:30"', 'morning = "24:00"', "letters.morning", "HH:MM"),
         ('useless_after = "11:00"', 'useless_after = "04:30"', "letters.useless_after", "later than"),
+        ('eve_useless_after = "23:00"', 'eve_useless_after = "04:00"', "letters.eve_useless_after", "18:00"),
+        ('quiet_to = "06:00"', 'quiet_to = "6:00"', "letters.quiet_to", "HH:MM"),
+        ('file = "gear.toml"', 'file = "../gear.toml"', "gear.file", "bare name"),
+        ("[gear]", "[gears]", "gears", "gear?"),
         ("forecast_break_h = 2", "forecast_break_h = 25", "letters.forecast_break_h", "0 to 24"),
         ('"florida-stone-crab.toml"', '"../boat.toml"', "fishery.file", "bare name"),
         ('sector = "commercial"', 'sector = "comercial"', "fishery.sector", "commercial?"),

@@ -6,29 +6,22 @@ files and never show in a ``repr`` or a fault.
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import ipaddress
-import json
 import re
 import stat
-import tomllib
 import zoneinfo
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 
-from email_validator import EmailNotValidError, validate_email
 from geographiclib.geodesic import Geodesic
 from pydantic import (
     AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
     Field,
     SecretStr,
     TypeAdapter,
@@ -41,14 +34,29 @@ from soakbell.gear.strings import Mark, TrapString
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.limits import Limits
 from soakbell.sea.sources import SourceKind
+from soakbell.settings_reading import (
+    Address,
+    LocalTime,
+    Name,
+    Reader,
+    Table,
+    as_json,
+    doubled,
+    item_key,
+    mail_address,
+    nearest,
+    no_doubles,
+    plain_name,
+    read_file,
+    shown,
+    toml_of,
+)
 from soakbell.units import m_from_ft, nmi_from_m
 
 FARTHEST_NMI = 60.0
 """Marks farther than this from the harbor are taken for slips of the pen. Common practice, no source."""
 
 LONGEST_STRING_NMI = 20.0
-
-NAME_CHARACTERS = 60
 
 MARINE_ZONES = ("AM", "AN", "GM", "LC", "LE", "LH", "LM", "LO", "LS", "PH", "PK", "PM", "PS", "PZ", "SL")
 """First letters of the coastal waters zones (NWS Instruction 10-302, from memory)."""
@@ -80,43 +88,17 @@ CHOP_WORDS = (
 )
 """The forecast's words for sheltered waters, lightest first."""
 
-_MOST_BYTES = 1_000_000
 _SECRET_CHARACTERS = 1000
-_SECRET_KEYS = frozenset({"password", "passwd", "pass", "secret", "token", "heartbeat_url", "mail_password"})
 _ZONE_MOST_OFF_DEG = 60.0
 _MOST_DEGREES = 100_000.0
 
-M = TypeVar("M", bound=BaseModel)
-
-
 # ---- The words of the file -------------------------------------------------------------------------------
-
-
-def _name(text: str) -> str:
-    if not text or text != text.strip() or not text.isprintable():
-        raise ValueError("a name of printable characters on one line, without spaces at its ends")
-    if len(text) > NAME_CHARACTERS:
-        raise ValueError(f"a name of at most {NAME_CHARACTERS} characters (this one has {len(text)})")
-    return text
 
 
 def _part_of_zone(text: str) -> str:
     if not any(char.isalpha() for char in text):
         raise ValueError("a name with letters in it; without one, leave it out: then the worst part counts")
-    return _name(text)
-
-
-def _address(text: str) -> str:
-    try:
-        return validate_email(text, check_deliverability=False, allow_smtputf8=False).normalized
-    except EmailNotValidError as error:
-        raise ValueError(f"one plain mail address, as in skipper@boat.example ({error})") from error
-
-
-def _local_time(text: object) -> time:
-    if not isinstance(text, str) or not re.fullmatch(r"([01][0-9]|2[0-3]):[0-5][0-9]", text):
-        raise ValueError('a local time in quotes as HH:MM, from "00:00" to "23:59"')
-    return time(int(text[:2]), int(text[3:]))
+    return plain_name(text)
 
 
 def _zone_name(text: str) -> str:
@@ -154,7 +136,7 @@ def _base_url(text: str) -> str:
 
 def _contact(text: str) -> str:
     if "@" in text:
-        return _address(text)
+        return mail_address(text)
     parts = _split_url(text)
     if parts is None or parts.scheme != "https":
         raise ValueError("your mail address or an https page; the weather service asks for one")
@@ -190,12 +172,6 @@ def _rising(heights: dict[str, float]) -> dict[str, float]:
     return heights
 
 
-def _no_doubles(items: tuple[str, ...]) -> tuple[str, ...]:
-    if len({item.casefold() for item in items}) < len(items):
-        raise ValueError("each one once")
-    return items
-
-
 def _with_wind(given: tuple[str, ...]) -> tuple[str, ...]:
     if "wind_kt" not in given:
         raise ValueError('"wind_kt" among them: no call is made without it')
@@ -214,20 +190,11 @@ def _is_loopback(host: str) -> bool:
     return host == "localhost" or (_is_ip(host) and ipaddress.ip_address(host).is_loopback)
 
 
-Name = Annotated[str, AfterValidator(_name)]
-Address = Annotated[str, AfterValidator(_address)]
-LocalTime = Annotated[time, BeforeValidator(_local_time)]
 BaseUrl = Annotated[str, AfterValidator(_base_url)]
 Degrees = Annotated[float, Field(ge=-_MOST_DEGREES, le=_MOST_DEGREES)]
 """Whether it is a place near the harbor is checked with the harbor at hand, to say what was meant."""
 Measured = Literal["wind_kt", "gust_kt", "sea_m", "visibility_nm"]
 Quantity = Literal["wind_kt", "gust_kt", "wind_from_deg", "sea_m", "period_s", "thunder_pct", "visibility_nm"]
-
-
-class _Table(BaseModel):
-    """A table of the file. Every field says in its description what to write."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 _WIND = "a wind in knots, more than 0 and below 34 (gale)"
@@ -238,7 +205,7 @@ _THUNDER = "a chance of thunder in percent, 0 to 100"
 _SIGHT = "the least visibility in nautical miles, more than 0 and at most 10"
 
 
-class BoatLimits(_Table):
+class BoatLimits(Table):
     """Highest values the skipper goes out in; ``visibility_nm`` is the lowest."""
 
     wind_kt: float = Field(gt=0, lt=34, description=_WIND)
@@ -259,7 +226,7 @@ class BoatLimits(_Table):
         )
 
 
-class TighterLimits(_Table):
+class TighterLimits(Table):
     """Limits that only tighten the boat's own; what isn't given stays as it is."""
 
     wind_kt: float | None = Field(default=None, gt=0, lt=34, description=_WIND)
@@ -281,7 +248,7 @@ class TighterLimits(_Table):
         return limits.tightened_by(own)
 
 
-class Boat(_Table):
+class Boat(Table):
     """``haul_min_per_trap``: hauling, clearing, baiting and setting back, with the usual crew."""
 
     name: Name = Field(description="the boat's name")
@@ -292,7 +259,7 @@ class Boat(_Table):
     limits_young_crew: TighterLimits | None = Field(default=None, description="a table [boat.limits_young_crew]")
 
 
-class Harbor(_Table):
+class Harbor(Table):
     name: Name = Field(description="the harbor's name")
     lat_deg: float = Field(ge=-90, le=90, description="latitude in decimal degrees, south negative, -90 to 90")
     lon_deg: float = Field(ge=-180, le=180, description="longitude in decimal degrees, west negative, -180 to 180")
@@ -306,7 +273,7 @@ class Harbor(_Table):
         return Mark(self.lat_deg, self.lon_deg)
 
 
-class Area(_Table):
+class Area(Table):
     name: Name = Field(description="a name for the area")
     zone: Annotated[str, AfterValidator(_marine_zone)] = Field(description='a zone, as in "GMZ730"')
     office: str = Field(pattern=r"^[A-Z]{3}$", description='the forecast office in three capitals, as in "TAE"')
@@ -317,7 +284,7 @@ class Area(_Table):
         pattern=r"^[A-Z]{3}/[0-9]{1,3},[0-9]{1,3}$",
         description='a grid cell, as in "TAE/58,65", or leave it out',
     )
-    grid_gives: Annotated[tuple[Quantity, ...], AfterValidator(_no_doubles), AfterValidator(_with_wind)] = Field(
+    grid_gives: Annotated[tuple[Quantity, ...], AfterValidator(no_doubles), AfterValidator(_with_wind)] = Field(
         default=("wind_kt", "gust_kt", "sea_m"),
         description='quantities the cell gives, as in ["wind_kt", "gust_kt", "sea_m"]',
     )
@@ -328,7 +295,7 @@ class Area(_Table):
     station: str | None = Field(
         default=None, pattern=r"^[A-Z0-9]{4,7}$", description='a station id in capitals and digits, as in "42036"'
     )
-    station_gives: Annotated[tuple[Measured, ...], AfterValidator(_no_doubles)] = Field(
+    station_gives: Annotated[tuple[Measured, ...], AfterValidator(no_doubles)] = Field(
         default=(), min_length=1, description='quantities it measures, as in ["wind_kt", "sea_m"]'
     )
 
@@ -339,7 +306,7 @@ class Area(_Table):
 _MARK = "[latitude, longitude] in decimal degrees, west and south negative"
 
 
-class String(_Table):
+class String(Table):
     name: Name = Field(description="the string's name")
     start: tuple[Degrees, Degrees] = Field(description=f"the start mark as {_MARK}")
     end: tuple[Degrees, Degrees] = Field(description=f"the end mark as {_MARK}")
@@ -363,16 +330,16 @@ class String(_Table):
         )
 
 
-class Crew(_Table):
+class Crew(Table):
     """``hands`` are the persons aboard: a law that sets traps a person holds for all strings together."""
 
     hands: int = Field(ge=1, le=20, description="persons aboard, 1 to 20")
     young_aboard: bool = Field(description="true or false")
 
 
-class Mail(_Table):
+class Mail(Table):
     from_address: Address = Field(description="the address letters are sent from")
-    to: Annotated[tuple[Address, ...], AfterValidator(_no_doubles)] = Field(
+    to: Annotated[tuple[Address, ...], AfterValidator(no_doubles)] = Field(
         min_length=1, max_length=20, description="a list of 1 to 20 addresses"
     )
     host: Annotated[str, AfterValidator(_host)] = Field(description="the name of the mail server")
@@ -380,10 +347,10 @@ class Mail(_Table):
     security: Literal["starttls", "tls", "none"] = Field(
         default="starttls", description='"starttls", "tls", or "none" for this machine only'
     )
-    username: Annotated[str, AfterValidator(_name)] | None = Field(default=None, description="the user name")
+    username: Annotated[str, AfterValidator(plain_name)] | None = Field(default=None, description="the user name")
 
 
-class MaxAgeH(_Table):
+class MaxAgeH(Table):
     """Past this age a source counts as missing. Reckoned at the planned hour of leaving; that of observations at
     the moment of the call, for which alone they are a check."""
 
@@ -393,7 +360,7 @@ class MaxAgeH(_Table):
     observations: float = Field(default=3, gt=0, le=6, description="hours, more than 0 and at most 6")
 
 
-class LargeGap(_Table):
+class LargeGap(Table):
     """Sources that differ by more than this contradict each other."""
 
     wind_kt: float = Field(default=10, gt=0, le=20, description="knots, more than 0 and at most 20")
@@ -404,7 +371,7 @@ class LargeGap(_Table):
 ChopHeight = Annotated[float, Field(gt=0, le=6)]
 
 
-class Sources(_Table):
+class Sources(Table):
     contact: Annotated[str, AfterValidator(_contact)] = Field(description="your mail address or an https page")
     weather_api: BaseUrl = Field(default="https://api.weather.gov", description="an https address")
     buoys: BaseUrl = Field(default="https://www.ndbc.noaa.gov", description="an https address")
@@ -430,18 +397,26 @@ class Sources(_Table):
         }[kind]
 
 
-class Letters(_Table):
-    """Local times of the harbor. Past ``useless_after`` a morning letter is dropped with a record."""
+class Letters(Table):
+    """Local times of the harbor. Past ``useless_after`` a morning letter is dropped with a record, and past
+    ``eve_useless_after`` that evening an eve letter. From ``quiet_from`` to ``quiet_to`` no bell rings."""
 
     morning: LocalTime = Field(default=time(4, 30), description='a local time, as in "04:30"')
     useless_after: LocalTime = Field(
         default=time(11, 0), description="a local time later than the morning letter's"
     )
+    eve: LocalTime = Field(default=time(18, 0), description='a local time, as in "18:00"')
+    eve_useless_after: LocalTime = Field(
+        default=time(23, 0), description="a local time later than the eve letter's, before midnight"
+    )
     watch_every_min: int = Field(default=15, ge=5, le=60, description="minutes, 5 to 60")
+    bells_every_min: int = Field(default=15, ge=5, le=240, description="minutes, 5 to 240")
+    quiet_from: LocalTime = Field(default=time(20, 0), description='a local time, as in "20:00"')
+    quiet_to: LocalTime = Field(default=time(6, 0), description='a local time, as in "06:00"')
     forecast_break_h: float = Field(default=2.0, ge=0, le=24, description="hours, 0 to 24")
 
 
-class FisheryChoice(_Table):
+class FisheryChoice(Table):
     """``file`` lies in the folder ``fisheries`` beside the settings."""
 
     file: str = Field(
@@ -452,14 +427,24 @@ class FisheryChoice(_Table):
     region: str | None = Field(default=None, description="one of the fishery's regions, or leave it out")
 
 
-class Store(_Table):
+class GearFile(Table):
+    """``file`` lies beside the settings and is read apart, by ``gear_settings``: no fault in it stops a call."""
+
+    file: str = Field(
+        default="gear.toml",
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$",
+        description='the bare name of a file beside the settings, as in "gear.toml"',
+    )
+
+
+class Store(Table):
     """``database`` is a file; a relative path counts from the settings' own folder."""
 
     database: str | None = Field(default=None, min_length=1, max_length=500, description="a path")
     keep_replies_days: int = Field(default=400, ge=7, le=4000, description="days, 7 to 4000")
 
 
-class Service(_Table):
+class Service(Table):
     health_port: int = Field(
         default=8461, ge=0, le=65535, description="a port of this machine, 0 for any free one"
     )
@@ -473,6 +458,7 @@ class Settings:
     """Everything that was settled, checked. Only ``load_settings`` makes one.
 
     ``sha256`` and ``fishery_sha256`` are those of the two files as they were read, for the record of a call.
+    ``gear_file`` is what the skipper settled about his gear, None where it isn't set up.
     """
 
     path: Path
@@ -492,6 +478,7 @@ class Settings:
     region: str | None
     database: Path
     keep_replies_days: int
+    gear_file: Path | None
     mail_password: SecretStr | None
     heartbeat_url: SecretStr | None
 
@@ -542,11 +529,11 @@ def load_settings(path: Path, env: Mapping[str, str], *, with_secrets: bool = Tr
         SettingsError: carries every fault found.
     """
     faults: list[Fault] = []
-    raw = _read_file(path, faults)
-    data = None if raw is None else _toml(path, raw, faults)
+    raw = read_file(path, faults)
+    data = None if raw is None else toml_of(path, raw, faults)
     if raw is None or data is None:
         raise SettingsError(faults)
-    reader = _Reader(str(path), data, faults)
+    reader = Reader(str(path), data, faults)
     boat = reader.table("boat", Boat)
     harbor = reader.table("harbor", Harbor)
     areas = reader.tables("areas", Area)
@@ -556,9 +543,10 @@ def load_settings(path: Path, env: Mapping[str, str], *, with_secrets: bool = Tr
     sources = reader.table("sources", Sources)
     letters = reader.table("letters", Letters, may_lack=True)
     choice = reader.table("fishery", FisheryChoice)
+    gear = reader.table("gear", GearFile) if "gear" in data else None
     store = reader.table("store", Store, may_lack=True)
     service = reader.table("service", Service, may_lack=True)
-    reader.unknown_tables()
+    reader.unknown_tables("gear")
 
     faults += _fit_in_place(str(path), data, harbor)
     faults += _stations_measure(str(path), areas)
@@ -605,6 +593,7 @@ def load_settings(path: Path, env: Mapping[str, str], *, with_secrets: bool = Tr
         region=choice.region,
         database=database,
         keep_replies_days=store.keep_replies_days,
+        gear_file=None if gear is None else path.parent / gear.file,
         mail_password=password,
         heartbeat_url=heartbeat,
     )
@@ -622,157 +611,15 @@ def load_fishery(path: Path) -> Fishery:
 def _fishery_in(path: Path) -> tuple[Fishery, str]:
     """The rules of a file, and its hash."""
     faults: list[Fault] = []
-    raw = _read_file(path, faults)
-    data = None if raw is None else _toml(path, raw, faults)
+    raw = read_file(path, faults)
+    data = None if raw is None else toml_of(path, raw, faults)
     if raw is not None and data is not None:
         try:
-            fishery = TypeAdapter(Fishery).validate_json(_as_json(data), strict=True)
+            fishery = TypeAdapter(Fishery).validate_json(as_json(data), strict=True)
             return fishery, hashlib.sha256(raw).hexdigest()
         except ValidationError as error:
             faults += [_rule_fault(str(path), detail) for detail in error.errors(include_url=False)]
     raise SettingsError(faults)
-
-
-# ---- Reading ---------------------------------------------------------------------------------------------
-
-
-def _read_file(path: Path, faults: list[Fault]) -> bytes | None:
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        faults.append(Fault(str(path), "file", error.strerror or "a fault", "the path of a file that can be read"))
-        return None
-    if len(raw) > _MOST_BYTES:
-        faults.append(Fault(str(path), "file", f"{len(raw)} bytes", f"at most {_MOST_BYTES} bytes"))
-        return None
-    return raw
-
-
-def _toml(path: Path, raw: bytes, faults: list[Fault]) -> dict[str, Any] | None:
-    try:
-        return tomllib.loads(raw.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        faults.append(Fault(str(path), "file", f"a byte that is not UTF-8 in line {line}", "save it as UTF-8"))
-    except (ValueError, RecursionError) as error:
-        faults.append(Fault(str(path), "file", f"{error}", "TOML as in the example that comes with the service"))
-    return None
-
-
-def _as_json(data: object) -> str:
-    """JSON keeps pydantic strict about types and still lets arrays become tuples and dates dates."""
-    return json.dumps(data, default=str)
-
-
-class _Reader:
-    """Takes the tables of one file and gathers what is wrong with them."""
-
-    def __init__(self, where: str, data: Mapping[str, Any], faults: list[Fault]) -> None:
-        self._where = where
-        self._data = data
-        self._faults = faults
-        self._known: list[str] = []
-
-    def table(self, key: str, model: type[M], *, may_lack: bool = False) -> M | None:
-        self._known.append(key)
-        found = self._data.get(key, {} if may_lack else None)
-        if not isinstance(found, dict):
-            self._say(key, _shown(found), f"a table [{key}]")
-            return None
-        return self._take(key, model, found)
-
-    def tables(self, key: str, model: type[M]) -> list[M]:
-        self._known.append(key)
-        found = self._data.get(key)
-        if not isinstance(found, list) or not found or not all(isinstance(item, dict) for item in found):
-            self._say(key, _shown(found), f"at least one table [[{key}]]")
-            return []
-        taken = [self._take(_item_key(key, i, item), model, item) for i, item in enumerate(found)]
-        return [item for item in taken if item is not None]
-
-    def unknown_tables(self) -> None:
-        for key in self._data:
-            if key not in self._known:
-                self._say(key, "a key that isn't known", _nearest(key, self._known))
-
-    def _take(self, key: str, model: type[M], found: Mapping[str, Any]) -> M | None:
-        try:
-            return model.model_validate_json(_as_json(found))
-        except ValidationError as error:
-            self._faults += [_setting_fault(self._where, key, model, detail) for detail in error.errors()]
-            return None
-
-    def _say(self, key: str, found: str, write: str) -> None:
-        self._faults.append(Fault(self._where, key, found, write))
-
-
-def _item_key(key: str, place: int, item: Mapping[str, Any]) -> str:
-    name = item.get("name")
-    return f"{key}[{name}]" if isinstance(name, str) and name.isprintable() else f"{key}[number {place + 1}]"
-
-
-def _setting_fault(where: str, prefix: str, model: type[BaseModel], error: Mapping[str, Any]) -> Fault:
-    loc = tuple(error["loc"])
-    key = prefix + "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in loc)
-    if error["type"] == "extra_forbidden":
-        return _unknown_key(where, key, str(loc[-1]), _table_at(model, loc[:-1]))
-    if error["type"] == "missing":
-        return Fault(where, key, "nothing", _hint(model, loc))
-    if error["type"] == "json_invalid":
-        return Fault(
-            where, key, "lists or tables too deep within each other", f"the table as in the example: {key}"
-        )
-    if error["type"] == "value_error":
-        return Fault(where, key, _shown(error["input"]), str(error["ctx"]["error"]))
-    return Fault(where, key, _shown(error["input"]), _hint(model, loc))
-
-
-def _unknown_key(where: str, key: str, name: str, table: type[BaseModel]) -> Fault:
-    if name.casefold() in _SECRET_KEYS:
-        variable = "SOAKBELL_HEARTBEAT_URL" if name == "heartbeat_url" else "SOAKBELL_MAIL_PASSWORD"
-        write = f"no secrets here: remove it, and name a file that holds it in {variable}_FILE"
-        return Fault(where, key, "a secret (not shown)", write)
-    return Fault(where, key, "a key that isn't known", _nearest(name, list(table.model_fields)))
-
-
-def _nearest(name: str, known: Sequence[str]) -> str:
-    near = difflib.get_close_matches(name, known, n=1)
-    return f"{near[0]}?" if near else f"one of {', '.join(known)}"
-
-
-def _table_at(model: type[BaseModel], loc: Sequence[object]) -> type[BaseModel]:
-    for part in loc:
-        info = model.model_fields.get(str(part))
-        inner = None if info is None else _table_within(info.annotation)
-        if inner is not None:
-            model = inner
-    return model
-
-
-def _table_within(annotation: Any) -> type[BaseModel] | None:
-    choices = (annotation, *getattr(annotation, "__args__", ()))
-    return next((c for c in choices if isinstance(c, type) and issubclass(c, BaseModel)), None)
-
-
-def _hint(model: type[BaseModel], loc: Sequence[object]) -> str:
-    """What the description of the field says to write."""
-    names = [part for part in loc if isinstance(part, str)]
-    for depth in range(len(names), 0, -1):
-        info = _table_at(model, names[: depth - 1]).model_fields.get(names[depth - 1])
-        if info is not None and info.description:
-            return info.description
-    return "a table"
-
-
-def _shown(value: object) -> str:
-    if value is None:
-        return "nothing"
-    if isinstance(value, dict):
-        return "a table"
-    text = repr(value)
-    if "://" in text and "@" in text:
-        return "an address with a user in it (not shown)"
-    return text if len(text) <= 80 else f"{text[:77]}..."
 
 
 def _rule_fault(where: str, error: Mapping[str, Any]) -> Fault:
@@ -785,7 +632,7 @@ def _rule_fault(where: str, error: Mapping[str, Any]) -> Fault:
         return Fault(where, key, "nothing", "a value")
     if error["type"] == "value_error":
         return Fault(where, key, str(error["ctx"]["error"]), "rules that agree with each other")
-    return Fault(where, key, _shown(error["input"]), str(error["msg"]).removeprefix("Input should be "))
+    return Fault(where, key, shown(error["input"]), str(error["msg"]).removeprefix("Input should be "))
 
 
 # ---- What must fit together ------------------------------------------------------------------------------
@@ -828,7 +675,7 @@ def _is_degrees(value: object) -> bool:
 def _all_placed(data: Mapping[str, Any], key: str) -> list[_Placed]:
     found = data.get(key)
     items = [item for item in found if isinstance(item, dict)] if isinstance(found, list) else []
-    return [_placed(_item_key(key, i, item), item) for i, item in enumerate(items)]
+    return [_placed(item_key(key, i, item), item) for i, item in enumerate(items)]
 
 
 def _fit_in_place(where: str, data: Mapping[str, Any], harbor: Harbor | None) -> Iterator[Fault]:
@@ -836,27 +683,17 @@ def _fit_in_place(where: str, data: Mapping[str, Any], harbor: Harbor | None) ->
     home = _placed("harbor", data.get("harbor"))
     areas, strings = _all_placed(data, "areas"), _all_placed(data, "strings")
     for tables in (areas, strings):
-        yield from _doubled(where, tables)
+        yield from doubled(where, [(table.key, table.name) for table in tables])
     known = [area.name for area in areas if area.name is not None]
     for table in (home, *strings):
         if known and table.area is not None and table.area not in known:
-            yield Fault(where, f"{table.key}.area", repr(table.area), _nearest(table.area, known))
+            yield Fault(where, f"{table.key}.area", repr(table.area), nearest(table.area, known))
     if harbor is not None and _degrees_off_zone(harbor) > _ZONE_MOST_OFF_DEG:
         write = f"a longitude that fits {harbor.time_zone}; west is negative"
         yield Fault(where, "harbor.lon_deg", f"{harbor.lon_deg:g}", write)
     elif "" in home.marks and _is_place(*home.marks[""]):
         for table in (*areas, *strings):
             yield from _near(where, table, home.marks[""])
-
-
-def _doubled(where: str, tables: Sequence[_Placed]) -> Iterator[Fault]:
-    seen: set[str] = set()
-    for table in tables:
-        if table.name is None:
-            continue
-        if table.name.casefold() in seen:
-            yield Fault(where, f"{table.key}.name", f"{table.name!r} a second time", "a name of its own")
-        seen.add(table.name.casefold())
 
 
 def _degrees_off_zone(harbor: Harbor) -> float:
@@ -929,6 +766,9 @@ def _fit_together(
     if letters is not None and letters.useless_after <= letters.morning:
         write = f"a time later than the morning letter's, {letters.morning:%H:%M}"
         yield Fault(where, "letters.useless_after", f"{letters.useless_after:%H:%M}", write)
+    if letters is not None and letters.eve_useless_after <= letters.eve:
+        write = f"a time before midnight, later than the eve letter's, {letters.eve:%H:%M}"
+        yield Fault(where, "letters.eve_useless_after", f"{letters.eve_useless_after:%H:%M}", write)
 
 
 def _only_tighter(where: str, key: str, boat: Boat | None, own: TighterLimits | None) -> Iterator[Fault]:
@@ -961,13 +801,11 @@ def _fishery_of(choice: FisheryChoice, path: Path, faults: list[Fault]) -> tuple
         faults += error.faults
         return None, ""
     if choice.sector not in fishery.sectors:
-        write = _nearest(choice.sector, fishery.sectors)
+        write = nearest(choice.sector, fishery.sectors)
         faults.append(Fault(str(path), "fishery.sector", repr(choice.sector), write))
     if choice.region is not None and choice.region not in fishery.region_names:
         write = (
-            _nearest(choice.region, fishery.region_names)
-            if fishery.regions
-            else "no region; this fishery has none"
+            nearest(choice.region, fishery.region_names) if fishery.regions else "no region; this fishery has none"
         )
         faults.append(Fault(str(path), "fishery.region", repr(choice.region), write))
     return fishery, sha256
