@@ -1,14 +1,23 @@
-"""Upkeep as the log tells it, and what comes due by it."""
+"""Upkeep as the log tells it: what was done when, and the counters that it comes due by."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+
+from soakbell.gear.fold import Oddity
+from soakbell.gear.log import OF_TRAPS, EngineHours, LogEntry, Pulled, UpkeepDone
+from soakbell.gear.worked import Worked
+
+_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
 class TaskDone:
-    """A task's last doing, with the state of the counters at that time (see ``UpkeepRecord``)."""
+    """A task's last doing, with the state of the counters at that time (see ``UpkeepRecord``).
+
+    ``expires_on`` is the last date told for the task: looking at a flare doesn't make it expire later.
+    """
 
     task: str
     done_at: datetime
@@ -22,9 +31,10 @@ class TaskDone:
 class UpkeepRecord:
     """Counters since the log began, and each task's last doing in order of name.
 
-    ``engine_h`` adds up over meters; None before the first reading. ``pulls`` counts hauls of a string.
-    ``days_in_water`` counts days on which some trap fished, up to ``counted_to``; ``fishing`` says whether some
-    trap fishes since then. ``meter_h`` is the meter's own last reading.
+    ``engine_h`` adds up over meters; None before the first reading, which it starts from. ``meter_h`` is the
+    meter's own last reading, of ``read_at``. ``pulls`` counts hauls of a string, the last at ``pulled_at``.
+    ``days_in_water`` is the time with some trap fishing, in days of 24 hours, up to ``counted_to``; ``fishing``
+    says whether some trap fishes since then.
     """
 
     done: tuple[TaskDone, ...] = ()
@@ -35,3 +45,80 @@ class UpkeepRecord:
     counted_to: datetime | None = None
     fishing: bool = False
     first_at: datetime | None = None
+    read_at: datetime | None = None
+    pulled_at: datetime | None = None
+
+
+class UpkeepBook:
+    """Upkeep while the log is read."""
+
+    def __init__(self, record: UpkeepRecord | None = None) -> None:
+        start = record or UpkeepRecord()
+        self._done = {done.task: done for done in start.done}
+        self._engine_h = start.engine_h
+        self._meter_h = start.meter_h
+        self._read_at = start.read_at
+        self._pulls = start.pulls
+        self._pulled_at = start.pulled_at
+        self._days_in_water = start.days_in_water
+        self._counted_to = start.counted_to
+        self._fishing = start.fishing
+        self._first_at = start.first_at
+
+    def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:
+        """Work one entry in; none before was later."""
+        at, detail = entry.happened_at, entry.detail
+        if self._first_at is None:
+            self._first_at = at
+        if entry.kind in OF_TRAPS:
+            self._count_to(at)
+            self._fishing = worked.fishing > 0
+        if isinstance(detail, Pulled) and worked.places:
+            self._pulls += 1
+            self._pulled_at = at
+        elif isinstance(detail, EngineHours):
+            return self._read(entry, detail)
+        elif isinstance(detail, UpkeepDone):
+            self._count_to(at)
+            self._do(detail, at)
+        return []
+
+    def freeze(self) -> UpkeepRecord:
+        return UpkeepRecord(
+            done=tuple(self._done[task] for task in sorted(self._done)),
+            engine_h=self._engine_h,
+            meter_h=self._meter_h,
+            pulls=self._pulls,
+            days_in_water=self._days_in_water,
+            counted_to=self._counted_to,
+            fishing=self._fishing,
+            first_at=self._first_at,
+            read_at=self._read_at,
+            pulled_at=self._pulled_at,
+        )
+
+    def _count_to(self, at: datetime) -> None:
+        if self._fishing and self._counted_to is not None:
+            self._days_in_water += (at - self._counted_to) / _DAY
+        self._counted_to = at
+
+    def _do(self, told: UpkeepDone, at: datetime) -> None:
+        before = self._done.get(told.task)
+        expires_on = told.expires_on or (before.expires_on if before is not None else None)
+        self._done[told.task] = TaskDone(
+            told.task, at, expires_on, self._engine_h, self._pulls, self._days_in_water
+        )
+
+    def _read(self, entry: LogEntry, told: EngineHours) -> list[Oddity]:
+        """The first reading starts the count. What ran from a meter's last reading to the next meter is lost."""
+        if self._engine_h is None or self._meter_h is None:
+            self._engine_h = told.engine_h
+        elif not told.new_meter:
+            if told.engine_h < self._meter_h:
+                found = f"{told.engine_h:g}, less than the {self._meter_h:g} read before"
+                write = "the reading of the meter, or that the meter is new"
+                return [Oddity(entry.id, entry.string, entry.order, "engine_h", found, write)]
+            self._engine_h += told.engine_h - self._meter_h
+        self._meter_h = told.engine_h
+        self._read_at = entry.happened_at
+        return []
