@@ -1,0 +1,62 @@
+"""When to order and how much, where demand and lead time vary. Pure formulas of inventory; any unit, one a call.
+
+Sources: R. S. Russell and B. W. Taylor, Operations Management, ch. 16 (reorder point with variable demand); with a
+lead time that varies too, the variance of demand over it is L sd^2 + d^2 sL^2 (demands of the days independent of
+each other and of the lead time). One order for one season: the newsvendor, Q = F^-1(Cu / (Cu + Co)).
+"""
+
+from __future__ import annotations
+
+import math
+from statistics import NormalDist
+
+_STANDARD = NormalDist()
+
+
+def standard_quantile(service_level: float) -> float:
+    """How many standard deviations above the mean a stock must be to suffice with this chance; below 0.5 negative.
+
+    Raises:
+        ValueError: ``service_level`` isn't between 0 and 1.
+    """
+    if not 0 < service_level < 1:
+        raise ValueError(f"a service level of {service_level:g}; write one above 0 and below 1")
+    return _STANDARD.inv_cdf(service_level)
+
+
+def lead_demand_sd(lead: float, demand_sd: float, demand: float = 0.0, lead_sd: float = 0.0) -> float:
+    """Standard deviation of the demand over a lead time. ``demand`` and ``demand_sd`` are of one unit of time."""
+    return math.sqrt(lead * demand_sd**2 + demand**2 * lead_sd**2)
+
+
+def safety_stock(z: float, lead: float, demand_sd: float, demand: float = 0.0, lead_sd: float = 0.0) -> float:
+    """What is held beyond the expected demand over the lead time."""
+    return z * lead_demand_sd(lead, demand_sd, demand, lead_sd)
+
+
+def reorder_point(demand: float, lead: float, safety: float) -> float:
+    """The stock, on hand and on order, at which to order."""
+    return demand * lead + safety
+
+
+def critical_ratio(under_cost: float, over_cost: float) -> float:
+    """The chance of sufficing that is worth paying for: costs of one too few and one too many."""
+    return under_cost / (under_cost + over_cost)
+
+
+def newsvendor_quantity(mean: float, sd: float, under_cost: float, over_cost: float) -> float:
+    """What to have for one demand, spread normally: below the mean where too many cost more than too few."""
+    return mean + standard_quantile(critical_ratio(under_cost, over_cost)) * sd
+
+
+def order_quantity(wanted: float, step: float, most: float = math.inf) -> float:
+    """``wanted`` rounded up to whole steps, but not above ``most`` rounded down to whole steps. Never negative."""
+    if wanted <= 0 or most <= 0:
+        return 0.0
+    steps = math.ceil(wanted / step - _ROUNDING)
+    if math.isfinite(most):
+        steps = min(steps, math.floor(most / step + _ROUNDING))
+    return steps * step
+
+
+_ROUNDING = 1e-9
