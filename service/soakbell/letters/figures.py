@@ -14,6 +14,17 @@ def _digits(value: float, decimals: int) -> str:
     return "0" if text == "-0" else text
 
 
+def amount(value: float) -> str:
+    """A plain number with at most two decimals: ``2``, ``0.25``.
+
+    Raises:
+        ValueError: ``value`` isn't a finite number.
+    """
+    if not is_number(value):
+        raise ValueError(f"an amount is {value!r}; what isn't known must not be written as a number")
+    return _digits(float(value), 2)
+
+
 @dataclass(frozen=True)
 class _Quantity:
     """``past`` is the word for the wrong side of the limit; ``decimals`` what is shown where nothing is near."""

@@ -1,9 +1,10 @@
-"""The morning letter, from call and facts to subject, text, page and files."""
+"""Letters, from data to subject, text, page and files; the morning letter first of all."""
 
 from __future__ import annotations
 
 import re
 import textwrap
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
@@ -17,6 +18,7 @@ from soakbell.letters.page import SECTIONS, TEXT_COLUMNS, page_of
 from soakbell.letters.pull_day import pull_day_ics
 from soakbell.letters.times import HarborTimes
 from soakbell.letters.track import strings_gpx
+from soakbell.planning.ashore import Ashore
 from soakbell.planning.call import Call
 
 LetterKind = Literal["morning", "changed"]
@@ -44,7 +46,9 @@ class Letter:
     attachments: tuple[Attachment, ...]
 
 
-def morning_letter(call: Call, facts: LetterFacts, *, kind: LetterKind, previous: Call | None) -> Letter:
+def morning_letter(
+    call: Call, facts: LetterFacts, *, kind: LetterKind, previous: Call | None, ashore: Ashore | None = None
+) -> Letter:
     """The letter of one call.
 
     Args:
@@ -52,6 +56,7 @@ def morning_letter(call: Call, facts: LetterFacts, *, kind: LetterKind, previous
         facts: what the letter says around it.
         kind: ``changed`` for a CHANGED CALL, which needs ``previous``.
         previous: the call that the last letter of the day told, or None.
+        ashore: bait, gear and bench beside the call; None where the skipper hasn't set them up.
 
     Raises:
         ValueError: the call contradicts itself, or the letters lack words for a part of it.
@@ -66,10 +71,8 @@ def morning_letter(call: Call, facts: LetterFacts, *, kind: LetterKind, previous
         previous=before,
         day_in_numbers=day_in_numbers(call, times),
         has_chart=chart is not None,
+        ashore=ashore,
     )
-    values: dict[str, Any] = {"page": page, "chart_cid": CHART_CID}
-    subject = _plain().get_template("morning.subject.txt").render(values).removesuffix("\n")
-    values["subject"] = subject
     attachments: list[Attachment] = []
     if chart is not None:
         attachments.append(Attachment("chart.png", "image", "png", chart, CHART_CID))
@@ -80,11 +83,17 @@ def morning_letter(call: Call, facts: LetterFacts, *, kind: LetterKind, previous
         attachments.append(
             Attachment("strings.gpx", "application", "gpx+xml", strings_gpx(call, call.window, facts))
         )
+    return written("morning", {"page": page, "chart_cid": CHART_CID}, tuple(attachments))
+
+
+def written(template: str, values: Mapping[str, object], attachments: tuple[Attachment, ...] = ()) -> Letter:
+    """The letter of the templates ``<template>.subject.txt``, ``<template>.txt`` and ``<template>.html``."""
+    subject = _plain().get_template(f"{template}.subject.txt").render(values).removesuffix("\n")
     return Letter(
         subject=subject,
-        text=_plain().get_template("morning.txt").render(values),
-        html=_marked_up().get_template("morning.html").render(values),
-        attachments=tuple(attachments),
+        text=_plain().get_template(f"{template}.txt").render(values),
+        html=_marked_up().get_template(f"{template}.html").render({**values, "subject": subject}),
+        attachments=attachments,
     )
 
 

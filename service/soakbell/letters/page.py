@@ -9,6 +9,7 @@ from datetime import timedelta
 
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
+from soakbell.letters.gear_section import GearSection, gear_section
 from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
 from soakbell.letters.words import (
     DAY_STATE_WORDS,
@@ -26,6 +27,7 @@ from soakbell.letters.words import (
     validity,
     watch,
 )
+from soakbell.planning.ashore import Ashore
 from soakbell.planning.call import (
     Call,
     CallWord,
@@ -46,6 +48,7 @@ SECTIONS = {
         "changed",
         "window",
         "strings",
+        "gear",
         "chart",
         "reasons",
         "days",
@@ -61,6 +64,7 @@ SECTIONS = {
         "reasons",
         "chart",
         "days",
+        "gear",
         "soak",
         "differences",
         "sources",
@@ -73,6 +77,7 @@ SECTIONS = {
         "reasons",
         "official",
         "days",
+        "gear",
         "soak",
         "differences",
         "sources",
@@ -174,6 +179,7 @@ class Page:
     changes: tuple[str, ...]
     window: WindowBlock | None
     pulls: tuple[PullRow, ...]
+    gear: GearSection | None
     day_in_numbers: str
     has_chart: bool
     limits: str
@@ -202,7 +208,14 @@ class Page:
 
 
 def page_of(
-    call: Call, facts: LetterFacts, *, changed: bool, previous: Call | None, day_in_numbers: str, has_chart: bool
+    call: Call,
+    facts: LetterFacts,
+    *,
+    changed: bool,
+    previous: Call | None,
+    day_in_numbers: str,
+    has_chart: bool,
+    ashore: Ashore | None,
 ) -> Page:
     """Everything the templates need, as words.
 
@@ -235,6 +248,7 @@ def page_of(
         changes=changes(previous, call, times) if changed and previous else (),
         window=_window_block(call.window, teller) if call.window else None,
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
+        gear=gear_section(ashore, call.day, trip=call.window is not None),
         day_in_numbers=day_in_numbers,
         has_chart=has_chart,
         limits=_limits(call.limits),

@@ -1,0 +1,217 @@
+"""What a letter tells of gear: what to load for a trip, what to mend without one. Never more than a letter's aside.
+
+Whatever goes wrong here is told in the letter; it never costs the letter.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from soakbell.letters.figures import amount
+from soakbell.letters.gear_words import (
+    BARRED_ASK,
+    barred_words,
+    boxes_words,
+    count_of,
+    places_words,
+    repaired_command,
+    shares_words,
+    traps_count,
+    traps_words,
+    upkeep_words,
+)
+from soakbell.letters.times import minutes_words
+from soakbell.letters.words import capital, ended, listed, one_line
+from soakbell.planning.ashore import (
+    Ashore,
+    BaitToLoad,
+    BarredTraps,
+    Bench,
+    BenchJob,
+    Load,
+    MendAtPull,
+    PartToBuy,
+    PartToCarry,
+    TrapsOf,
+    UpkeepLine,
+)
+
+log = logging.getLogger(__name__)
+
+LOAD_TITLE = "Bait and gear to load"
+BENCH_TITLE = "Bench and upkeep"
+UPKEEP_TITLE = "Upkeep before leaving"
+
+
+@dataclass(frozen=True)
+class Command:
+    """A line for the shell, and what it is for."""
+
+    what_for: str
+    line: str
+
+
+@dataclass(frozen=True)
+class Block:
+    """A heading, points or sentences under it, and commands."""
+
+    title: str
+    lines: tuple[str, ...]
+    commands: tuple[Command, ...] = ()
+    numbered: bool = False
+
+
+@dataclass(frozen=True)
+class GearSection:
+    title: str
+    fault: str
+    blocks: tuple[Block, ...]
+
+
+def gear_section(ashore: Ashore | None, day: date, *, trip: bool) -> GearSection | None:
+    """The section of a letter about ``day``; None where there is nothing to tell. It never raises.
+
+    ``trip``: the letter has one to load for.
+    """
+    if ashore is None:
+        return None
+    title = LOAD_TITLE if trip else BENCH_TITLE
+    try:
+        blocks = _with_trip(ashore, day) if trip else _without_trip(ashore, day)
+        fault = untold(ashore.fault, some=bool(blocks)) if ashore.fault else ""
+    except Exception as failed:
+        log.exception("the gear section of a letter failed")
+        return GearSection(title, untold(f"{type(failed).__name__}: {failed}"), ())
+    return GearSection(title, fault, blocks) if blocks or fault else None
+
+
+def untold(fault: str, *, some: bool = False) -> str:
+    """That gear could not be told, and why. ``some``: a part of it could."""
+    if some:
+        return f"Not all of gear, bait and bench could be told: {ended(fault)}"
+    return f"Gear, bait and bench could not be told: {ended(fault)}"
+
+
+def _with_trip(ashore: Ashore, day: date) -> tuple[Block, ...]:
+    load = () if ashore.load is None else load_blocks(ashore.load)
+    return (*load, *barred_blocks(ashore.barred), *upkeep_blocks(UPKEEP_TITLE, ashore.upkeep, day))
+
+
+def _without_trip(ashore: Ashore, day: date) -> tuple[Block, ...]:
+    bench = () if ashore.bench is None else _bench_blocks(ashore.bench)
+    return (
+        *bench,
+        *barred_blocks(ashore.barred),
+        *_block("Parts to buy", (_buy(part) for part in ashore.parts_to_buy)),
+        *upkeep_blocks("Upkeep", ashore.upkeep, day),
+    )
+
+
+def _block(title: str, lines: Iterable[str]) -> tuple[Block, ...]:
+    told = tuple(lines)
+    return (Block(title, told),) if told else ()
+
+
+# ---- a trip
+
+
+def load_blocks(load: Load, thawing: frozenset[str] = frozenset()) -> tuple[Block, ...]:
+    """What goes aboard. ``thawing`` are baits that a thaw call speaks of: what they lack is told there."""
+    return (
+        *_block("Bait", (_bait(bait, thaw_told=bait.bait in thawing) for bait in load.bait)),
+        *_block("Traps ready to set", _ready(load.ready)),
+        *_block("To mend when they come up", (_mend(mend) for mend in load.mends)),
+        *_block("Parts to take along", (_carry(part) for part in load.parts)),
+    )
+
+
+def barred_blocks(barred: tuple[BarredTraps, ...]) -> tuple[Block, ...]:
+    if not barred:
+        return ()
+    return (
+        Block(f"{traps_count(count_of(barred))} may not be set", (*(barred_words(b) for b in barred), BARRED_ASK)),
+    )
+
+
+def upkeep_blocks(title: str, upkeep: tuple[UpkeepLine, ...], today: date) -> tuple[Block, ...]:
+    return _block(title, (upkeep_words(line, today) for line in upkeep))
+
+
+def _bait(bait: BaitToLoad, *, thaw_told: bool) -> str:
+    name, need = capital(one_line(bait.bait)), f"{traps_count(bait.traps)} need{'s' if bait.traps == 1 else ''}"
+    lie = [(bait.aboard_boxes, "aboard"), (bait.thawed_boxes, "thawed")]
+    lie += [(bait.thawing_boxes, "not thawed by then"), (bait.frozen_boxes, "frozen")]
+    where = listed(f"{amount(boxes)} {state}" for boxes, state in lie if boxes > 0) or "none"
+    told = f"{name}: "
+    if bait.take_boxes > 0:
+        told += f"take {boxes_words(bait.take_boxes)} aboard. "
+    elif bait.short_boxes <= 0 and bait.aboard_boxes > 0:
+        told += "enough is aboard. "
+    told += f"{capital(need) if told.endswith('. ') else need} {boxes_words(bait.needed_boxes)}; on hand: {where}."
+    if bait.short_boxes > 0 and not thaw_told:
+        told += f" Short by {boxes_words(bait.short_boxes)}."
+    return told
+
+
+def _ready(ready: tuple[TrapsOf, ...]) -> Iterable[str]:
+    return (f"{traps_words(traps.string, traps.places)}." for traps in ready)
+
+
+def _mend(mend: MendAtPull) -> str:
+    return f"{traps_words(mend.string, mend.places)}: {one_line(mend.item)}, {minutes_words(mend.minutes)}."
+
+
+def _carry(part: PartToCarry) -> str:
+    told = f"{amount(part.pieces)} x {one_line(part.part)}"
+    if part.on_hand < part.pieces:
+        return f"{told}: only {amount(part.on_hand)} on hand." if part.on_hand > 0 else f"{told}: none on hand."
+    return f"{told} ({amount(part.on_hand)} on hand)."
+
+
+# ---- a day without one
+
+
+def _bench_blocks(bench: Bench) -> tuple[Block, ...]:
+    back = listed(f"{one_line(b.string)} {places_words(b.places)}" for b in bench.back)
+    return (
+        *_jobs(bench),
+        *_block(
+            "Ready to set when that is done", (f"{traps_count(count_of(bench.back))}: {back}.",) if back else ()
+        ),
+        *_block("Short of parts", (_short(job) for job in bench.short)),
+        *_block("Left for another day", (_job(job) for job in bench.left)),
+    )
+
+
+def _jobs(bench: Bench) -> tuple[Block, ...]:
+    if not bench.jobs:
+        return ()
+    takes, has = minutes_words(bench.takes_min), minutes_words(bench.has_min)
+    first = bench.jobs[0]
+    done = Command(
+        "When a job is done, tell the log, as of the first", repaired_command(first.string, first.places)
+    )
+    lines = tuple(_job(job) for job in bench.jobs)
+    return (Block(f"To mend, in this order: {takes} of the {has} you have", lines, (done,), numbered=True),)
+
+
+def _job(job: BenchJob) -> str:
+    items = listed(one_line(item) for item in job.items)
+    parts = f"; parts: {shares_words(job.parts)}" if job.parts else ""
+    several = len(job.places) > 1
+    still = "" if job.back else f" {'They' if several else 'It'} may not be set after that."
+    return f"{traps_words(job.string, job.places)}: {items}, {minutes_words(job.minutes)}{parts}.{still}"
+
+
+def _short(job: BenchJob) -> str:
+    items = listed(one_line(item) for item in job.items)
+    return f"{traps_words(job.string, job.places)}: {items}; lacking {shares_words(job.lacking)}."
+
+
+def _buy(part: PartToBuy) -> str:
+    told = f"Buy {amount(part.buy)} x {one_line(part.part)}: {amount(part.on_hand)} on hand"
+    needed = f", open mends need {amount(part.needed_now)}" if part.needed_now > 0 else ""
+    return f"{told}, reorder at {amount(part.reorder_point)}{needed}."
