@@ -1,16 +1,34 @@
-"""Bells: what the skipper should be reminded of now. Each rings once, and again when its matter worsens."""
+"""Bells: what the skipper should be reminded of now. Each rings once, and again when its matter worsens.
+
+The functions here tell every matter that stands; ``to_ring`` says which of them a letter should tell now.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from typing import Any
 
-from soakbell.gear.hushed import RungBell
+from soakbell.fishery.season import TakeUp
+from soakbell.gear.fold import GearState, StringState, TrapState, Whereabouts
+from soakbell.gear.hushed import Hushed, RungBell
+from soakbell.gear.outfit import Outfit, Standing
+from soakbell.gear.strings import TrapString
 
 __all__ = ["Bell", "BellCode", "RungBell"]
+
+_HOUR = timedelta(hours=1)
+
+WORSE_PAST = 1.5
+"""A soak this many times the skipper's ceiling rings again (common practice, no source)."""
+
+BEFORE_LAW_H = 24.0
+"""A soak that the law ends is told this long ahead, since a pull needs a day of weather (common practice)."""
+
+SEASON_DAYS = (30, 14, 7, 3, 1)
+"""Days before the take-up deadline at which traps in the water are told again (common practice, no source)."""
 
 
 class BellCode(StrEnum):
@@ -34,6 +52,18 @@ class Bell:
         level: 1 and up; a higher one is worse and rings again.
         since: when this level of this cause began, aware UTC.
         values: the numbers behind it, for the words.
+
+    The values by code:
+        soak    traps (that soaked past it), soak_h (the oldest), soak_start, limit_h (what it is past), ceiling_h
+                (the skipper's), law_h (or None), law_source; level 2: past the law's maximum, or without one past
+                WORSE_PAST times the ceiling
+        bait    on_hand_boxes, on_order_boxes, reorder_point_boxes, runs_out_on (a date or None); level 2: it runs
+                out before more can come
+        parts   on_hand, reorder_point, needed_now, buy: pieces
+        upkeep  state, safety, expires, due_on, left, unit: as in ``planning.ashore.UpkeepLine``; level 2: overdue
+        unset   item, places, rule, unknown; level 2: in the water though they may not be set; level 1: they wait
+                aboard or ashore and may not be set before it is mended
+        season  deadline, days_left (negative past it), fishing, missing: traps; rule, source
     """
 
     code: BellCode
@@ -47,3 +77,204 @@ class Bell:
     def name(self) -> str:
         """How the skipper names it to snooze or settle it, as ``soak:Nine Foot``."""
         return f"{self.code.value}:{self.subject}"
+
+    @property
+    def rung(self) -> RungBell:
+        """The mark to keep once a letter told it."""
+        return RungBell(self.code.value, self.subject, self.cause, self.level)
+
+
+@dataclass(frozen=True)
+class LawOfSoak:
+    """The longest soak that the law allows, and who says so."""
+
+    most_h: float
+    source: str
+
+
+# ---- matters
+
+
+def soak_bells(
+    gear: GearState, strings: Iterable[TrapString], law: LawOfSoak | None, now: datetime
+) -> tuple[Bell, ...]:
+    """A bell for each string with traps that soaked too long.
+
+    With a clock behind the log no soak is known, and none is told.
+    """
+    if gear.newest_at is not None and now < gear.newest_at:
+        return ()
+    return tuple(bell for string in strings for bell in _soak(gear.strings[string.name], string, law, now))
+
+
+def _soak(state: StringState, string: TrapString, law: LawOfSoak | None, now: datetime) -> Iterable[Bell]:
+    starts = [trap.soak_start for trap in state.traps if trap.where is Whereabouts.FISHING and trap.soak_start]
+    if not starts:
+        return
+    oldest = min(starts)
+    steps_h = [string.soak_ceiling_h, WORSE_PAST * string.soak_ceiling_h]
+    if law is not None:
+        steps_h = [min(string.soak_ceiling_h, law.most_h - BEFORE_LAW_H), law.most_h]
+    past = [limit_h for limit_h in steps_h if now - oldest > limit_h * _HOUR]
+    if not past:
+        return
+    limit_h = past[-1]
+    yield Bell(
+        BellCode.SOAK,
+        string.name,
+        cause=_moment(oldest),
+        level=len(past),
+        since=oldest + limit_h * _HOUR,
+        values={
+            "traps": sum(now - start > limit_h * _HOUR for start in starts),
+            "soak_h": (now - oldest) / _HOUR,
+            "soak_start": oldest,
+            "limit_h": limit_h,
+            "ceiling_h": string.soak_ceiling_h,
+            "law_h": None if law is None else law.most_h,
+            "law_source": "" if law is None else law.source,
+        },
+    )
+
+
+def unset_bells(gear: GearState, outfit: Outfit) -> tuple[Bell, ...]:
+    """A bell for each trap and item with which it may not be set: in the water all the same, or waiting.
+
+    Traps on the bench are where they belong. An item that the outfit doesn't know bars its trap.
+    """
+    return tuple(
+        bell
+        for state in gear.strings.values()
+        for trap in state.traps
+        for bell in _unset(state.name, trap, outfit)
+    )
+
+
+_WAITING = frozenset({Whereabouts.NEVER_SET, Whereabouts.ABOARD, Whereabouts.ASHORE})
+
+
+def _unset(string: str, trap: TrapState, outfit: Outfit) -> Iterable[Bell]:
+    in_water = trap.where is Whereabouts.FISHING
+    if not in_water and trap.where not in _WAITING:
+        return
+    for item in trap.items:
+        kind = outfit.condition(item.item)
+        if kind is not None and kind.standing is not Standing.MAY_NOT_BE_SET:
+            continue
+        since = max(item.since, trap.since) if in_water and trap.since is not None else item.since
+        yield Bell(
+            BellCode.UNSET,
+            string,
+            cause=f"{item.item} {trap.origin or trap.place} {_moment(since)}",
+            level=2 if in_water else 1,
+            since=since,
+            values={
+                "item": item.item,
+                "places": (trap.place,),
+                "rule": "" if kind is None else kind.rule,
+                "unknown": kind is None,
+            },
+        )
+
+
+def season_bells(
+    gear: GearState, take_up: TakeUp | None, today: date, day_begins: Callable[[date], datetime]
+) -> tuple[Bell, ...]:
+    """The take-up deadline, while traps fish. ``day_begins`` gives the first moment of a local day."""
+    fishing = sum(len(state.places(Whereabouts.FISHING)) for state in gear.strings.values())
+    if take_up is None or not fishing:
+        return ()
+    days_left = (take_up.deadline - today).days
+    level = sum(days_left <= days for days in (*SEASON_DAYS, -1))
+    if level == 0:
+        return ()
+    began = take_up.deadline - timedelta(days=(*SEASON_DAYS, -1)[level - 1])
+    values = {
+        "deadline": take_up.deadline,
+        "days_left": days_left,
+        "fishing": fishing,
+        "missing": sum(len(state.places(Whereabouts.MISSING)) for state in gear.strings.values()),
+        "rule": take_up.reason.rule,
+        "source": take_up.reason.source,
+    }
+    subject = take_up.deadline.isoformat()
+    return (Bell(BellCode.SEASON, subject, subject, level, day_begins(began), values),)
+
+
+# ---- which of them ring
+
+
+def to_ring(
+    bells: Iterable[Bell],
+    rung: Collection[RungBell],
+    hushed: Hushed,
+    now: datetime,
+    *,
+    pulled: Collection[str] = (),
+) -> tuple[Bell, ...]:
+    """The bells that a letter should tell now, in the order given.
+
+    Not one that rang at this level or a higher one, nor one that is snoozed, nor one that began before it was
+    settled. ``pulled`` are the strings hauled today or in today's call: their soak is seen to.
+    """
+    told: dict[tuple[str, str, str], int] = {}
+    for mark in rung:
+        matter = (mark.code, mark.subject, mark.cause)
+        told[matter] = max(mark.level, told.get(matter, 0))
+    return tuple(
+        bell
+        for bell in bells
+        if told.get((bell.code.value, bell.subject, bell.cause), 0) < bell.level
+        and not is_hushed(bell, hushed, now)
+        and not (bell.code is BellCode.SOAK and bell.subject in pulled)
+    )
+
+
+def is_hushed(bell: Bell, hushed: Hushed, now: datetime) -> bool:
+    """True while the skipper wants to hear nothing of it."""
+    hush = hushed.of(bell.name)
+    if hush is None:
+        return False
+    snoozed = hush.snoozed_until is not None and now < hush.snoozed_until
+    return snoozed or (hush.settled_at is not None and bell.since <= hush.settled_at)
+
+
+def hauled_since(gear: GearState, begins: datetime) -> frozenset[str]:
+    """Strings of which a trap was hauled or set since."""
+    handled = (Whereabouts.FISHING, Whereabouts.ABOARD)
+    return frozenset(
+        state.name
+        for state in gear.strings.values()
+        if any(trap.since and trap.since >= begins and trap.where in handled for trap in state.traps)
+    )
+
+
+def together(bells: Iterable[Bell]) -> tuple[Bell, ...]:
+    """The bells as a letter tells them: traps of one string with one item in one bell, the oldest cause first.
+
+    What rang is marked by the bells given, not by these.
+    """
+    merged: dict[tuple[Any, ...], Bell] = {}
+    for bell in bells:
+        if bell.code is not BellCode.UNSET:
+            merged[bell.code, bell.subject, bell.cause, bell.level] = bell
+            continue
+        key = (bell.code, bell.subject, bell.values["item"], bell.level)
+        known = merged.get(key)
+        if known is not None:
+            places = tuple(sorted({*known.values["places"], *bell.values["places"]}))
+            first = min(known, bell, key=lambda each: each.since)
+            bell = replace(first, values={**first.values, "places": places})
+        merged[key] = bell
+    return tuple(merged.values())
+
+
+def is_quiet(at: time, quiet_from: time, quiet_to: time) -> bool:
+    """True within the quiet hours, which may span midnight. Both ends alike: there are none."""
+    if quiet_from <= quiet_to:
+        return quiet_from <= at < quiet_to
+    return at >= quiet_from or at < quiet_to
+
+
+def _moment(at: datetime) -> str:
+    return at.strftime("%Y-%m-%dT%H:%M:%SZ")
