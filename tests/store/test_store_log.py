@@ -104,8 +104,8 @@ def test_a_row_that_cannot_be_read_is_told_by_its_id(store: Store) -> None:
     with store.writing() as session:
         session.execute(
             text(
-                "INSERT INTO log_entry (id, key, kind, happened_at, told_at, told_by, detail) "
-                "VALUES ('odd', 'odd', 'dance', '2026-11-01 12:00:00', '2026-11-01 12:00:00', 'cli', '{}')"
+                "INSERT INTO log_entry (id, key, kind, happened_at, told_at, told_by, detail, seq) "
+                "VALUES ('odd', 'odd', 'dance', '2026-11-01 12:00:00', '2026-11-01 12:00:00', 'cli', '{}', 1)"
             )
         )
     with pytest.raises(StoreError, match="log entry odd"):

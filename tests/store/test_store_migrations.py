@@ -12,6 +12,7 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import JSON, Connection, Date, Engine, Integer, LargeBinary, create_engine, inspect, text
+from sqlalchemy.exc import IntegrityError
 
 from soakbell.errors import StoreError
 from soakbell.store import engine as engine_module
@@ -145,6 +146,32 @@ def test_each_step_goes_down_and_up_again_on_a_filled_copy(store: Store) -> None
     assert set(inspect(store.engine).get_table_names()) <= {"alembic_version"}
     migrate(store)
     assert all(found == [] for found in rows(store).values())
+
+
+def test_entries_told_before_they_were_numbered_are_numbered_as_they_were_told(store: Store) -> None:
+    """D6: a log of the first schema comes up whole, with its corrections and its guard."""
+    migrate(store, "0001")
+    told = [("c", "05", None), ("a", "03", "c"), ("b", "03", None), ("d", "01", "a")]
+    with store.engine.begin() as connection:
+        for name, day, voids in told:
+            connection.execute(
+                text(
+                    "INSERT INTO log_entry (id, key, kind, happened_at, told_at, told_by, string, voids, detail) "
+                    "VALUES (:id, :id, 'set', :at, :at, 'cli', 'Nine Foot', :voids, '{}')"
+                ),
+                {"id": name, "at": f"2026-11-{day} 12:00:00.000000", "voids": voids},
+            )
+        before = connection.execute(text("SELECT * FROM log_entry ORDER BY id")).mappings().all()
+    migrate(store)
+    with store.reading() as session:
+        after = session.execute(text("SELECT * FROM log_entry ORDER BY id")).mappings().all()
+    assert [row["seq"] for row in sorted(after, key=lambda row: row["id"])] == [2, 3, 4, 1]
+    assert [{name: row[name] for name in row if name != "seq"} for row in after] == [dict(row) for row in before]
+    step_back(store, "0001")
+    with store.engine.connect() as connection:
+        assert connection.execute(text("SELECT * FROM log_entry ORDER BY id")).mappings().all() == before
+        with pytest.raises(IntegrityError, match="append-only"):
+            connection.execute(text("DELETE FROM log_entry"))
 
 
 def test_an_upgrade_keeps_the_rows_and_makes_a_backup_first(

@@ -17,12 +17,24 @@ from email.parser import BytesHeaderParser
 from email.policy import default as header_policy
 from typing import Any
 
-from sqlalchemy import ColumnElement, CursorResult, Update, and_, delete, func, or_, select, update
+from sqlalchemy import ColumnElement, CursorResult, Select, Update, and_, delete, func, or_, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from soakbell.errors import StoreError
-from soakbell.store.schema import CallRow, DueRow, NoteRow, OutboxRow, RecipientRow, ReplyRow
+from soakbell.errors import LogRefused, StoreError
+from soakbell.gear.hushed import RungBell
+from soakbell.gear.log import Correction, LogEntry, new_entry
+from soakbell.store.log import append_entries, entries_named
+from soakbell.store.schema import (
+    CallRow,
+    DueRow,
+    LetterEntryRow,
+    NoteRow,
+    OutboxRow,
+    RecipientRow,
+    ReplyRow,
+    RungBellRow,
+)
 
 # No claim and no pause between tries is longer than this. A moment further ahead was written by a clock that was
 # wrong, and must not hold a letter back once the clock is right.
@@ -72,6 +84,8 @@ class WrittenLetter:
         recipients: addresses, checked on entry.
         call: the call it tells; None for a letter that tells none.
         watch_until: landing, or the end of the window: until then the call is watched. None: nothing to watch.
+        rung: the bells it tells. They ring again if nobody accepts the letter while it is of use.
+        entries: log entries that hold if the letter goes out, as the order in it; voided if it surely didn't.
     """
 
     subject: str
@@ -79,6 +93,8 @@ class WrittenLetter:
     recipients: tuple[str, ...]
     call: CallRecord | None
     watch_until: datetime | None = None
+    rung: tuple[RungBell, ...] = ()
+    entries: tuple[LogEntry, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -297,10 +313,10 @@ def fail_due(session: Session, claim: DueClaim, fault: str, next_try_at: datetim
 
 
 def write_letter(session: Session, claim: DueClaim, letter: WrittenLetter, now: datetime) -> int:
-    """Store the letter, its addresses and its call, and close the due row: all or nothing. Gives the outbox id.
+    """Store the letter with all that goes with it, and close the due row: all or nothing. Gives the outbox id.
 
     Raises:
-        ClaimLost: another process has the letter.
+        ClaimLost: another process has the letter, or has told one of its bells or entries.
         StoreError: the letter can't be sent as it is: no address, or not exactly one Message-ID and Date.
     """
     message_id = _sealed_id(letter)
@@ -324,7 +340,39 @@ def write_letter(session: Session, claim: DueClaim, letter: WrittenLetter, now: 
     if letter.call is not None:
         session.add(_call_row(claim, letter.call))
     session.flush()
+    _add_rung(session, claim, letter.rung, now)
+    _add_entries(session, claim, letter.entries)
     return outbox.id
+
+
+def _add_rung(session: Session, claim: DueClaim, rung: Sequence[RungBell], now: datetime) -> None:
+    try:
+        with session.begin_nested():
+            session.add_all(
+                RungBellRow(
+                    boat=claim.boat,
+                    code=bell.code,
+                    subject=bell.subject,
+                    cause=bell.cause,
+                    level=bell.level,
+                    rung_at=now,
+                    due_id=claim.due_id,
+                )
+                for bell in dict.fromkeys(rung)
+            )
+    except IntegrityError as error:
+        raise ClaimLost("a bell of this letter was rung by another process; nothing was written") from error
+
+
+def _add_entries(session: Session, claim: DueClaim, entries: Sequence[LogEntry]) -> None:
+    try:
+        done = append_entries(session, entries)
+    except LogRefused as error:
+        raise ClaimLost(f"an entry of this letter can't be told ({error}); nothing was written") from error
+    if done.known:
+        raise ClaimLost("an entry of this letter was told by another process; nothing was written")
+    session.add_all(LetterEntryRow(entry_id=entry.id, due_id=claim.due_id) for entry in done.written)
+    session.flush()
 
 
 def _sealed_id(letter: WrittenLetter) -> str:
@@ -519,7 +567,11 @@ def _next(now: datetime, next_try_at: datetime | None) -> dict[str, Any]:
 
 
 def expire_recipients(session: Session, now: datetime) -> int:
-    """Close the addresses whose letter is past its use and that nobody is sending to; gives how many."""
+    """Close the addresses whose letter is past its use and that nobody is sending to; gives how many.
+
+    The bells of a letter that nobody accepted are forgotten, so that they ring again. Its log entries are voided,
+    unless a try broke where it may have gone out.
+    """
     late = select(OutboxRow.id).where(OutboxRow.useless_at <= now)
     open_now = update(RecipientRow).where(RecipientRow.outbox_id.in_(late))
     open_now = open_now.execution_options(synchronize_session=False)
@@ -529,7 +581,46 @@ def expire_recipients(session: Session, now: datetime) -> int:
     died = open_now.where(RecipientRow.state == "trying", _ran_out(RecipientRow.claimed_until, now)).values(
         last_reply="the service was stopped while sending: sent or not, unknown", unsure=RecipientRow.unsure + 1
     )
-    return sum(_changed(session, each.values(state="expired", done_at=now, **_LET_GO)) for each in (waited, died))
+    closed = sum(
+        _changed(session, each.values(state="expired", done_at=now, **_LET_GO)) for each in (waited, died)
+    )
+    _ring_again(session, now)
+    _void_unsent(session, now)
+    return closed
+
+
+def _unsent(now: datetime) -> Select[int | None]:
+    """Due ids of letters past their use that no address accepted or is still being sent."""
+    hope = select(RecipientRow.outbox_id).where(RecipientRow.state.in_(("accepted", "waiting", "trying")))
+    return select(OutboxRow.due_id).where(OutboxRow.useless_at <= now, OutboxRow.id.not_in(hope))
+
+
+def _ring_again(session: Session, now: datetime) -> None:
+    session.execute(
+        delete(RungBellRow)
+        .where(RungBellRow.due_id.in_(_unsent(now)))
+        .execution_options(synchronize_session=False)
+    )
+
+
+def _void_unsent(session: Session, now: datetime) -> None:
+    unsure = select(RecipientRow.outbox_id).where(RecipientRow.unsure > 0)
+    surely = _unsent(now).where(OutboxRow.id.not_in(unsure))
+    ids = session.scalars(select(LetterEntryRow.entry_id).where(LetterEntryRow.due_id.in_(surely))).all()
+    if not ids:
+        return
+    session.execute(delete(LetterEntryRow).where(LetterEntryRow.entry_id.in_(ids)))
+    append_entries(session, [_taken_back(entry, now) for entry in entries_named(session, ids)])
+
+
+def _taken_back(entry: LogEntry, now: datetime) -> LogEntry:
+    return new_entry(
+        Correction(entry.id, "the letter was not sent"),
+        happened_at=max(now, entry.happened_at),
+        told_at=now,
+        told_by=entry.told_by,
+        key=f"unsent {entry.id}",
+    )
 
 
 def addresses_in_trouble(session: Session) -> tuple[Trouble, ...]:

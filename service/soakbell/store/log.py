@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
-from sqlalchemy import insert, or_, select
+from sqlalchemy import func, insert, or_, select
 from sqlalchemy.orm import Session
 
 from soakbell.errors import Fault, LogRefused, StoreError
@@ -85,8 +85,15 @@ def append_entries(session: Session, entries: Iterable[LogEntry]) -> Appended:
     if faults:
         raise LogRefused(faults)
     if written:
-        session.execute(insert(LogRow), [_row_of(entry) for entry in written])
+        first = newest_seq(session) + 1
+        rows = [{**_row_of(entry), "seq": seq} for seq, entry in enumerate(written, first)]
+        session.execute(insert(LogRow), rows)
     return Appended(tuple(written), tuple(known))
+
+
+def newest_seq(session: Session) -> int:
+    """The number of the entry stored last; 0 in an empty log."""
+    return session.scalar(select(func.max(LogRow.seq))) or 0
 
 
 def all_entries(session: Session) -> list[LogEntry]:
@@ -96,6 +103,11 @@ def all_entries(session: Session) -> list[LogEntry]:
         StoreError: a row can't be read.
     """
     return _read(session)
+
+
+def entries_named(session: Session, ids: Sequence[str]) -> list[LogEntry]:
+    """The entries with these ids, few enough for one statement, in the order things happened."""
+    return _read(session, LogRow.id.in_(ids))
 
 
 def _read(session: Session, *where: Any) -> list[LogEntry]:
@@ -122,7 +134,7 @@ def _batches(entries: Sequence[LogEntry]) -> Iterator[Sequence[LogEntry]]:
 
 
 def _row_of(entry: LogEntry) -> dict[str, Any]:
-    detail = asdict(entry.detail)
+    detail: dict[str, Any] = _DETAIL[entry.kind].dump_python(entry.detail, mode="json")
     return {
         "id": entry.id,
         "key": entry.key,

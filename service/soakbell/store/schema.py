@@ -54,7 +54,7 @@ class Base(DeclarativeBase):
 
 
 class LogRow(Base):
-    """One entry of the append-only log. ``detail`` holds the fields of its kind."""
+    """One entry of the append-only log. ``detail`` holds the fields of its kind, ``seq`` counts up as stored."""
 
     __tablename__ = "log_entry"
 
@@ -64,9 +64,12 @@ class LogRow(Base):
     happened_at: Mapped[datetime] = mapped_column(index=True)
     told_at: Mapped[datetime]
     told_by: Mapped[str] = mapped_column(String(40))
-    string: Mapped[str | None] = mapped_column(String(100))
-    voids: Mapped[str | None] = mapped_column(ForeignKey("log_entry.id", deferrable=True, initially="DEFERRED"))
+    string: Mapped[str | None] = mapped_column(String(100), index=True)
+    voids: Mapped[str | None] = mapped_column(
+        ForeignKey("log_entry.id", deferrable=True, initially="DEFERRED"), index=True
+    )
     detail: Mapped[dict[str, Any]] = mapped_column(JSON)
+    seq: Mapped[int] = mapped_column(unique=True)
 
 
 class ReplyRow(Base):
@@ -176,6 +179,31 @@ class RecipientRow(Base):
     unsure: Mapped[int] = mapped_column(default=0)
     last_reply: Mapped[str | None] = mapped_column(Text)
     done_at: Mapped[datetime | None]
+
+
+class RungBellRow(Base):
+    """A bell that a letter told. It goes when nobody accepted the letter, so that the bell rings again."""
+
+    __tablename__ = "rung_bell"
+    __table_args__ = (UniqueConstraint("boat", "code", "subject", "cause", "level", name="uq_rung_bell_once"),)
+
+    id: Mapped[int] = mapped_column(Integer, primary_key=True)
+    boat: Mapped[str] = mapped_column(String(100))
+    code: Mapped[str] = mapped_column(String(20))
+    subject: Mapped[str] = mapped_column(String(200))
+    cause: Mapped[str] = mapped_column(String(200))
+    level: Mapped[int]
+    rung_at: Mapped[datetime]
+    due_id: Mapped[int] = mapped_column(ForeignKey("due_letter.id"), index=True)
+
+
+class LetterEntryRow(Base):
+    """A log entry that holds only if its letter goes out, as an order does."""
+
+    __tablename__ = "letter_entry"
+
+    entry_id: Mapped[str] = mapped_column(ForeignKey("log_entry.id"), primary_key=True)
+    due_id: Mapped[int] = mapped_column(ForeignKey("due_letter.id"), index=True)
 
 
 class NoteRow(Base):
