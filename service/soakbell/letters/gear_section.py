@@ -1,4 +1,4 @@
-"""What a letter tells of gear: what to load for a trip, what to mend without one. Never more than a letter's aside.
+"""What a letter tells of gear: what to load for a trip, what to mend without one.
 
 Whatever goes wrong here is told in the letter; it never costs the letter.
 """
@@ -176,11 +176,10 @@ def _carry(part: PartToCarry) -> str:
 
 def _bench_blocks(bench: Bench) -> tuple[Block, ...]:
     back = listed(f"{one_line(b.string)} {places_words(b.places)}" for b in bench.back)
+    told_back = (f"{traps_count(count_of(bench.back))}: {back}.",) if back else ()
     return (
         *_jobs(bench),
-        *_block(
-            "Ready to set when that is done", (f"{traps_count(count_of(bench.back))}: {back}.",) if back else ()
-        ),
+        *_block("Ready to set when that is done", told_back),
         *_block("Short of parts", (_short(job) for job in bench.short)),
         *_block("Left for another day", (_job(job) for job in bench.left)),
     )
@@ -190,10 +189,8 @@ def _jobs(bench: Bench) -> tuple[Block, ...]:
     if not bench.jobs:
         return ()
     takes, has = minutes_words(bench.takes_min), minutes_words(bench.has_min)
-    first = bench.jobs[0]
-    done = Command(
-        "When a job is done, tell the log, as of the first", repaired_command(first.string, first.places)
-    )
+    first_traps = bench.jobs[0].string, bench.jobs[0].places
+    done = Command("When a job is done, tell the log, as of the first", repaired_command(*first_traps))
     lines = tuple(_job(job) for job in bench.jobs)
     return (Block(f"To mend, in this order: {takes} of the {has} you have", lines, (done,), numbered=True),)
 

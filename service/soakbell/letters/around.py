@@ -1,0 +1,67 @@
+"""What the letters that are no call say around their matter, ready for the templates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from soakbell.letters.facts import LetterFacts, Link
+from soakbell.letters.times import HarborTimes, day_words, full_day_words
+from soakbell.letters.words import STANDING
+
+
+@dataclass(frozen=True)
+class Around:
+    """``is_call`` only says where the official pages stand: among the cautions at the end."""
+
+    boat: str
+    harbor: str
+    day: str
+    short_day: str
+    written: str
+    page_zone: str
+    late: str
+    invented: bool
+    is_call: bool
+    links: tuple[Link, ...]
+    refused: tuple[str, ...]
+    expired: tuple[str, ...]
+    fishery: str
+    authority: str
+    fishery_url: str
+    rules_checked: str
+    standing: tuple[str, ...]
+
+
+def around(
+    facts: LetterFacts, times: HarborTimes, *, now: datetime, day: date, standing: tuple[str, ...]
+) -> Around:
+    """``day`` is the one that the letter is about, ``standing`` what it always says."""
+    return Around(
+        boat=facts.boat,
+        harbor=facts.harbor,
+        day=full_day_words(day),
+        short_day=day_words(day),
+        written=times.zoned(now),
+        page_zone=times.page_zone,
+        late=f"This letter was due {times.dated(facts.due_at)} and is late." if facts.late else "",
+        invented=facts.invented,
+        is_call=True,
+        links=facts.links,
+        refused=facts.refused,
+        expired=tuple(times.dated(at) for at in facts.expired),
+        fishery=facts.fishery.name,
+        authority=facts.fishery.authority,
+        fishery_url=facts.fishery.url,
+        rules_checked=full_day_words(facts.fishery.checked_on),
+        standing=standing,
+    )
+
+
+def no_call(facts: LetterFacts, times: HarborTimes) -> str:
+    """That the letter is no call, and which one is."""
+    when = f", due {times.dated(facts.next_letter_at)}" if facts.next_letter_at else ""
+    return f"This letter is no call: only the morning letter{when}, says whether to go."
+
+
+SKIPPER_DECIDES = STANDING[0]

@@ -1,0 +1,265 @@
+"""The letter of bells: everything that asks for the skipper now, in one letter, the gravest first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from soakbell.letters.around import SKIPPER_DECIDES, Around, around, no_call
+from soakbell.letters.facts import LetterFacts
+from soakbell.letters.figures import amount
+from soakbell.letters.gear_section import Block, Command
+from soakbell.letters.gear_words import (
+    barred_words,
+    boxes_words,
+    command,
+    due_words,
+    places_words,
+    repaired_command,
+    traps_count,
+    upkeep_command,
+    upkeep_state,
+)
+from soakbell.letters.letter import Letter, written
+from soakbell.letters.times import HarborTimes, soak_words
+from soakbell.letters.words import capital, ended, one_line
+from soakbell.planning.ashore import BarredTraps, UpkeepLine
+from soakbell.planning.bells import Bell, BellCode
+
+SNOOZE_DAYS = 3
+"""How long the snooze that a letter writes out lasts; the skipper may write another day."""
+SNOOZE_TO = time(6)
+
+URGENT_SEASON_DAYS = 7
+
+
+@dataclass(frozen=True)
+class BellsPage(Around):
+    """``first`` is the gravest bell in short, ``more`` how many others the letter tells."""
+
+    first: str
+    lead: str
+    count: int
+    more: int
+    bells: tuple[Block, ...]
+
+
+@dataclass(frozen=True)
+class _Told:
+    """One bell in words: ``short`` for the subject without a full stop, ``lines`` sentences."""
+
+    short: str
+    lines: tuple[str, ...]
+    commands: tuple[Command, ...]
+
+
+def bells_letter(bells: Sequence[Bell], facts: LetterFacts, *, now: datetime) -> Letter:
+    """One letter for all ``bells``, at least one.
+
+    Raises:
+        ValueError: there is no bell, or the letters lack words or values for one.
+    """
+    if not bells:
+        raise ValueError("a letter of bells without a bell")
+    times = _times_at(facts, now)
+    ordered = sorted(bells, key=_gravity)
+    told = [_FORMS[bell.code](_Case(bell, times)) for bell in ordered]
+    page = BellsPage(
+        **vars(around(facts, times, now=now, day=times.day, standing=(SKIPPER_DECIDES, no_call(facts, times)))),
+        first=told[0].short,
+        lead=f"{capital(told[0].short)}{f', and {len(told) - 1} more' if len(told) > 1 else ''}.",
+        count=len(told),
+        more=len(told) - 1,
+        bells=tuple(
+            Block(capital(words.short), words.lines, (*words.commands, *_hush_commands(bell, times)))
+            for bell, words in zip(ordered, told, strict=True)
+        ),
+    )
+    return written("bells", {"page": page})
+
+
+def _times_at(facts: LetterFacts, now: datetime) -> HarborTimes:
+    day = HarborTimes(facts.zone_name, now.date()).local(now).date()
+    return HarborTimes(facts.zone_name, day)
+
+
+_RANK = (BellCode.UNSET, BellCode.SOAK, BellCode.SEASON, BellCode.BAIT, BellCode.UPKEEP, BellCode.PARTS)
+
+
+def _gravity(bell: Bell) -> tuple[bool, bool, int, datetime, str]:
+    """Order of telling: safety gear, then what is urgent, then by kind, then the oldest."""
+    safety = bell.code is BellCode.UPKEEP and bool(bell.values["safety"])
+    urgent = bell.level > 1
+    if bell.code is BellCode.SEASON:
+        urgent = bell.values["days_left"] <= URGENT_SEASON_DAYS
+    return (not safety, not urgent, _RANK.index(bell.code), bell.since, bell.subject)
+
+
+def _hush_commands(bell: Bell, times: HarborTimes) -> tuple[Command, ...]:
+    until = datetime.combine(times.day + timedelta(days=SNOOZE_DAYS), SNOOZE_TO)
+    snooze = command("soakbell", "log", "snooze", bell.name, "--until", f"{until:%Y-%m-%d %H:%M}")
+    return (
+        Command("To hear nothing of it for now", snooze),
+        Command(
+            "To hear nothing of it unless it worsens or comes anew",
+            command("soakbell", "log", "settle", bell.name),
+        ),
+    )
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One bell being told. Asking for a value it doesn't have names the bell."""
+
+    bell: Bell
+    times: HarborTimes
+
+    def any(self, name: str) -> Any:
+        if name not in self.bell.values:
+            raise ValueError(f"the bell {self.bell.name!r} came without its value {name!r}")
+        return self.bell.values[name]
+
+    @property
+    def subject(self) -> str:
+        return one_line(self.bell.subject)
+
+    def day(self, day: date) -> str:
+        return due_words(day, self.times.day)
+
+
+def _soak(case: _Case) -> _Told:
+    soak, traps = soak_words(case.any("soak_h")), case.any("traps")
+    since = case.times.dated(case.any("soak_start"))
+    law = case.any("law_h")
+    lines = [
+        f"{traps_count(traps)} of {case.subject} {'has' if traps == 1 else 'have'} soaked past "
+        f"{_soak_limit(case)}. The oldest bait went in {since}: {soak} ago."
+    ]
+    if law is not None:
+        lines.append(f"Source: {ended(case.any('law_source'))} Check with the authority.")
+    lines.append("Pull the string on the next day that a morning letter calls fit.")
+    return _Told(
+        f"{case.subject} has soaked {soak}",
+        tuple(lines),
+        (Command("When it is pulled", command("soakbell", "log", "pull", case.bell.subject)),),
+    )
+
+
+def _soak_limit(case: _Case) -> str:
+    limit_h, ceiling_h, law_h = case.any("limit_h"), case.any("ceiling_h"), case.any("law_h")
+    ceiling = f"your ceiling of {soak_words(ceiling_h)}"
+    if law_h is not None and limit_h >= law_h:
+        return f"{soak_words(law_h)}, the longest that the law allows"
+    if law_h is not None and limit_h < ceiling_h:
+        return f"{soak_words(limit_h)}; the law allows {soak_words(law_h)} at most"
+    if limit_h > ceiling_h:
+        return f"{soak_words(limit_h)}, and so far past {ceiling}"
+    return ceiling
+
+
+def _bait(case: _Case) -> _Told:
+    on_hand, on_order = case.any("on_hand_boxes"), case.any("on_order_boxes")
+    runs_out = case.any("runs_out_on")
+    stock = f"{boxes_words(on_hand)} on hand"
+    ordered = f", {boxes_words(on_order)} on order" if on_order > 0 else ", none on order"
+    ends = f" By what is planned it runs out on {case.day(runs_out)}." if runs_out is not None else ""
+    if case.bell.level > 1:
+        ends += " That is before more can come."
+    bait = case.bell.subject
+    return _Told(
+        f"bait low: {case.subject}, {stock}",
+        (f"{stock}{ordered}; the point to reorder is {boxes_words(case.any('reorder_point_boxes'))}.{ends}",),
+        (
+            Command(
+                "When it is ordered",
+                command("soakbell", "log", "bait-ordered", bait) + " BOXES --due YYYY-MM-DD",
+            ),
+            Command(
+                "If the freezer holds another amount", command("soakbell", "log", "bait-counted", bait) + " BOXES"
+            ),
+        ),
+    )
+
+
+def _parts(case: _Case) -> _Told:
+    on_hand, buy, needed = (amount(case.any(name)) for name in ("on_hand", "buy", "needed_now"))
+    reorder = amount(case.any("reorder_point"))
+    open_mends = f" Open mends need {needed}." if case.any("needed_now") > 0 else ""
+    return _Told(
+        f"parts low: {case.subject}, {on_hand} on hand",
+        (f"Buy {buy}: {on_hand} on hand, the point to reorder is {reorder}.{open_mends}",),
+        (Command("When they are bought", command("soakbell", "log", "part-bought", case.bell.subject, buy)),),
+    )
+
+
+def _upkeep(case: _Case) -> _Told:
+    line = UpkeepLine(
+        task=case.bell.subject,
+        **{name: case.any(name) for name in ("state", "safety", "expires", "due_on", "left", "unit")},
+    )
+    state = upkeep_state(line, case.times.day)
+    kind = "safety gear: " if line.safety else ""
+    if line.state == "never told":
+        ask = (
+            "Look when it was last done, and tell the log."
+            if not line.expires
+            else "Look at its date and tell it."
+        )
+    elif line.expires:
+        ask = "Renew it, and tell the log its new date."
+    else:
+        ask = "Do it, and tell the log. The maker's manual governs."
+    return _Told(
+        f"{kind}{case.subject}, {state}",
+        (ask,),
+        (Command("When it is done", upkeep_command(case.bell.subject, expires=line.expires)),),
+    )
+
+
+def _unset(case: _Case) -> _Told:
+    in_water = case.bell.level > 1
+    barred = BarredTraps(
+        string=case.bell.subject,
+        in_water=in_water,
+        **{name: case.any(name) for name in ("places", "item", "rule", "unknown")},
+    )
+    what = f"{one_line(barred.string)}, {places_words(barred.places)}"
+    ask = "Mend or take in at the next pull." if in_water else "Mend before it is set."
+    return _Told(
+        f"{what}: {'in the water but ' if in_water else ''}may not be set",
+        (barred_words(barred), f"{ask} Check the rule with the authority."),
+        (Command("When that is mended", repaired_command(barred.string, barred.places, barred.item)),),
+    )
+
+
+def _season(case: _Case) -> _Told:
+    deadline, left = case.day(case.any("deadline")), case.any("days_left")
+    if left < 0:
+        when = f"the day to have all traps out, {deadline}, is past"
+    elif left == 0:
+        when = "all traps must be out today"
+    else:
+        when = f"all traps out by {deadline}, {'1 day' if left == 1 else f'{left} days'} left"
+    fishing, missing = case.any("fishing"), case.any("missing")
+    lost = f", {missing} missing" if missing else ""
+    return _Told(
+        when,
+        (
+            f"In the water: {traps_count(fishing)}{lost}.",
+            f"{capital(ended(case.any('rule')))} Source: {ended(case.any('source'))} Check with the authority.",
+        ),
+        (Command("When a string is home", "soakbell log ashore STRING"),),
+    )
+
+
+_FORMS: dict[BellCode, Callable[[_Case], _Told]] = {
+    BellCode.SOAK: _soak,
+    BellCode.BAIT: _bait,
+    BellCode.PARTS: _parts,
+    BellCode.UPKEEP: _upkeep,
+    BellCode.UNSET: _unset,
+    BellCode.SEASON: _season,
+}
+CODES = frozenset(_FORMS)
