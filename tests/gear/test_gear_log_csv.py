@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -13,7 +13,37 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from logbook import NOW, STRINGS, correction_of, logs, told
-from soakbell.gear.log import Correction, LogEntry, Moved, Pulled, Recovered, TrapsSet
+from soakbell.gear.log import (
+    DETAILS,
+    BaitBought,
+    BaitCounted,
+    BaitMoved,
+    BaitOrdered,
+    BaitSpoiled,
+    BellSettled,
+    BellSnoozed,
+    BroughtAshore,
+    Correction,
+    EngineHours,
+    EntryKind,
+    FoundDamaged,
+    FoundMissing,
+    LogEntry,
+    Moved,
+    PartBought,
+    PartCounted,
+    PartUsed,
+    Pulled,
+    PutOnBench,
+    Recovered,
+    Renumbered,
+    Repaired,
+    Replaced,
+    Retired,
+    Tagged,
+    TrapsSet,
+    UpkeepDone,
+)
 from soakbell.gear.log_csv import COLUMNS, MAX_BYTES, MAX_ROWS, plan_import, read_log_csv, write_log_csv
 from soakbell.gear.strings import Mark
 
@@ -99,6 +129,11 @@ def test_rows_that_say_the_same_are_told_apart_by_how_often_they_were_said() -> 
 def test_the_key_of_a_row_stays_as_it_is_from_version_to_version() -> None:
     """A changed key would double every entry when an old file is read again."""
     assert entries(SEASON)[1].key == "csv-031cc5aa95c5998e0e05757545107c8f-1"
+    graded = one_row(
+        traps="1..3", legal_claws="31", lb_by_grade="large 2; jumbo 3.50", rebaited="no",
+        bait="mullet heads", note="clear water",
+    )  # fmt: skip
+    assert entries(graded)[0].key == "csv-36af014b221171371af279b4514746c4-1"
 
 
 def test_one_bad_row_stops_the_file_and_can_be_skipped() -> None:
@@ -298,16 +333,102 @@ def test_an_empty_log_is_a_file_with_its_columns() -> None:
     assert entries(content) == []
 
 
+PUT_IN = told(TrapsSet(Mark(30.1, -84.1), None, 3))
+OF_EVERY_KIND = [
+    PUT_IN,
+    told(
+        Pulled(lb_by_grade=(("large claws", 2.25), ("jumbo", 3.5)), smallest_claw_in=2.875, bait_boxes=0.75),
+        100,
+    ),
+    told(Moved(Mark(1.5, 2.5), Mark(3.5, -4.5)), 110),
+    told(FoundMissing(), 115, traps=(4,)),
+    told(Recovered("fishing", rebaited=False), 120, traps=(1, 3, 4)),
+    told(BroughtAshore(), 130),
+    told(FoundDamaged("escape ring"), 140, traps=(2,)),
+    told(Repaired("latch", (("screw", 4.0), ("hook latch", 2.0))), 150, traps=(1, 2)),
+    told(PutOnBench(), 160),
+    told(Retired("crushed by a keel"), 170, traps=(4,)),
+    told(Tagged("X1234"), 180, traps=(1,)),
+    told(Replaced("X1240"), 190, traps=(4,)),
+    told(Renumbered(((3, 4), (4, 3))), 200),
+    told(BaitBought("mullet heads", 6.0, "freezer", 42.5), 210),
+    told(BaitMoved("mullet heads", 1.5, "aboard", "thaw"), 220),
+    told(BaitMoved("mullet heads", 2.0), 221),
+    told(BaitSpoiled("mullet heads", 0.5, "aboard"), 230),
+    told(BaitCounted("cowhide", 0.0, "thaw"), 240),
+    told(BaitOrdered("mullet heads", 3.0, date(2026, 12, 12)), 250),
+    told(PartBought("screw", 100.0, 15.0), 260),
+    told(PartUsed("line, fathom", 5.5), 270),
+    told(PartCounted("screw", 0.0), 280),
+    told(UpkeepDone("flares", date(2029, 6, 30)), 290),
+    told(EngineHours(412.3, new_meter=True), 300),
+    told(BellSnoozed("soak:Nine Foot", datetime(2026, 12, 12, 11, tzinfo=UTC)), 310),
+    told(BellSettled("upkeep:flares"), 320),
+    correction_of(PUT_IN, 330),
+]
+
+
 def test_a_log_of_every_kind_comes_back_as_it_went() -> None:
-    put_in = told(TrapsSet(Mark(30.1, -84.1), None, 3))
-    log = [
-        put_in,
-        told(Pulled(lb_by_grade=(("large claws", 2.25), ("jumbo", 3.5))), 100),
-        told(Moved(Mark(1.5, 2.5), Mark(3.5, -4.5)), 110),
-        told(Recovered("fishing", rebaited=False), 120, traps=(1, 3, 4)),
-        correction_of(put_in, 130),
-    ]
-    assert entries(write_log_csv(log, EASTERN)) == log
+    assert {entry.kind for entry in OF_EVERY_KIND} == set(EntryKind)
+    assert entries(write_log_csv(OF_EVERY_KIND, EASTERN)) == OF_EVERY_KIND
+
+
+def test_a_row_typed_by_hand_is_read_for_every_kind() -> None:
+    """Without id, key and the moments of telling, as a skipper keeps it."""
+    out = list(csv.DictReader(io.StringIO(write_log_csv(OF_EVERY_KIND, EASTERN).decode("utf-8-sig"))))
+    for row, entry in zip(out, OF_EVERY_KIND, strict=True):
+        typed = {column: cell for column, cell in row.items() if column not in ("id", "key", "told_at", "told_by")}
+        assert entries(one_row(**typed))[0].detail == entry.detail
+
+
+@pytest.mark.parametrize(
+    ("kind", "cells", "column"),
+    [
+        ("damage", {}, "item"),
+        ("retired", {}, "reason"),
+        ("tagged", {}, "tag"),
+        ("renumbered", {}, "places"),
+        ("renumbered", {"places": "3-4"}, "places"),
+        ("renumbered", {"places": "3>4>5"}, "places"),
+        ("repaired", {"parts": "latch"}, "parts"),
+        ("bait-bought", {"bait": "mullet heads"}, "boxes"),
+        ("bait-bought", {"bait": "mullet heads", "boxes": "2", "place": "fridge"}, "place"),
+        ("bait-moved", {"bait": "mullet heads", "boxes": "two"}, "boxes"),
+        ("bait-ordered", {"bait": "mullet heads", "boxes": "2", "due_on": "12/12/2026"}, "due_on"),
+        ("bait-ordered", {"bait": "mullet heads", "boxes": "2", "due_on": "2026-02-30"}, "due_on"),
+        ("upkeep", {"task": "flares", "expires_on": "June 2029"}, "expires_on"),
+        ("hours", {"engine_h": "nan"}, "engine_h"),
+        ("snooze", {}, "kind"),
+        ("snoozed", {"bell": "soak:Ledge", "until": "tomorrow"}, "until"),
+        ("snoozed", {"bell": "soak:Ledge", "until": "2026-11-01 01:30"}, "until"),
+        ("settled", {"bell": "soak:Ledge", "boxes": "2"}, "boxes"),
+    ],
+)
+def test_a_cell_of_the_gear_that_cannot_be_read_is_told_by_its_column(
+    kind: str, cells: dict[str, str], column: str
+) -> None:
+    assert faults(one_row(kind=kind, **cells)) == [("row 2", column)]
+
+
+def test_a_spreadsheet_runs_no_name_of_a_part_as_a_formula() -> None:
+    """W6."""
+    entry = told(Repaired("=latch", (("+screw", 2.0),)))
+    [row] = csv.DictReader(io.StringIO(write_log_csv([entry], EASTERN).decode("utf-8-sig")))
+    assert (row["item"], row["parts"]) == ("'=latch", "'+screw 2.0")
+    assert entries(write_log_csv([entry], EASTERN)) == [entry]
+
+
+def test_a_moment_to_come_is_written_with_its_offset_and_read_on_the_harbor_clock() -> None:
+    snoozed = told(BellSnoozed("soak:Ledge", datetime(2027, 7, 1, 10, tzinfo=UTC)))
+    [row] = csv.DictReader(io.StringIO(write_log_csv([snoozed], EASTERN).decode("utf-8-sig")))
+    assert row["until"] == "2027-07-01T06:00:00-04:00"
+    by_hand = one_row(kind="snoozed", bell="soak:Ledge", until="2027-07-01 06:00")
+    assert entries(by_hand)[0].detail == snoozed.detail
+
+
+def test_every_kind_has_its_columns() -> None:
+    assert {"item", "parts", "places", "boxes", "due_on", "expires_on", "until", "bell"} < set(COLUMNS)
+    assert len(DETAILS) == len(EntryKind)
 
 
 @given(logs(), st.sampled_from(["America/New_York", "UTC", "Asia/Kolkata"]))
@@ -322,3 +443,61 @@ def test_whatever_is_exported_comes_back_equal(log: list[LogEntry], zone: str) -
 def test_no_bytes_whatever_raise(content: bytes) -> None:
     plan = plan_import(content, (), STRINGS, EASTERN, NOW)
     assert not (plan.entries and plan.faults)
+
+
+# ---- A whole season
+
+
+BAD_ROWS = (
+    "2026-11-03 08:00,pul,Nine Foot,1,3,1.5,",
+    "2026-11-03 08:00,,Nine Foot,1,3,1.5,",
+    "11/3/2026 08:00,pull,Nine Foot,1,3,1.5,",
+    ",pull,Nine Foot,1,3,1.5,",
+    "2026-11-31 08:00,pull,Nine Foot,1,3,1.5,",
+    "2027-11-03 08:00,pull,Nine Foot,1,3,1.5,",
+    "1926-11-03 08:00,pull,Nine Foot,1,3,1.5,",
+    "2026-11-03 08:00,pull,Nine Feet,1,3,1.5,",
+    "2026-11-03 08:00,pull,,1,3,1.5,",
+    "2026-11-03 08:00,pull,Nine Foot,9,3,1.5,",
+    "2026-11-03 08:00,pull,Nine Foot,one,3,1.5,",
+    "2026-11-03 08:00,pull,Nine Foot,1,three,1.5,",
+    "2026-11-03 08:00,pull,Nine Foot,1,3.5,1.5,",
+    "2026-11-03 08:00,pull,Nine Foot,1,-3,1.5,",
+    '2026-11-03 08:00,pull,Nine Foot,1,3,"1,5",',
+    "2026-11-03 08:00,pull,Nine Foot,1,3,-1.5,",
+    "2026-11-03 08:00,pull,Nine Foot,1,1000000,1.5,",
+    "2026-11-03 08:00,pull,Nine Foot,1,3,1.5,a note, with a comma",
+    '2026-11-03 08:00,pull,Nine Foot,1,3,1.5,"two\nlines"',
+    "2026-11-03 08:00,missing,Nine Foot,1,3,,",
+)
+
+
+def season_of_5000() -> tuple[bytes, list[int]]:
+    """A file of 5,000 rows, and the numbers of those of them that are bad. INVENTED DATA."""
+    rows = ["2026-11-02 06:00,set,Nine Foot,,,,", "2026-11-02 06:30,set,Ledge,,,,"]
+    bad = []
+    at = datetime(2026, 11, 2, 7, tzinfo=EASTERN)
+    for turn in range(4998):
+        if turn % 240 == 100 and len(bad) < len(BAD_ROWS):
+            bad.append(len(rows) + 2)
+            rows.append(BAD_ROWS[len(bad) - 1])
+            continue
+        string, place = ("Nine Foot", turn % 7 + 1) if turn % 7 < 4 else ("Ledge", turn % 7 - 3)
+        rows.append(f"{at + timedelta(minutes=7 * turn):%Y-%m-%d %H:%M},pull,{string},{place},{turn % 9},1.5,")
+    return "\n".join(["happened_at,kind,string,traps,legal_claws,lb,note", *rows, ""]).encode(), bad
+
+
+def test_a_season_with_bad_rows_names_each_and_takes_nothing_or_the_good_ones_and_only_once() -> None:
+    content, bad = season_of_5000()
+    stopped = plan_import(content, (), STRINGS, EASTERN, NOW, name="season.csv")
+    assert stopped.entries == ()
+    assert [fault.where for fault in stopped.faults] == [f"season.csv row {number}" for number in bad]
+    assert len(bad) == 20
+    assert all(fault.key and fault.found and fault.write for fault in stopped.faults)
+
+    skipped = plan_import(content, (), STRINGS, EASTERN, NOW, skip_bad=True, name="season.csv")
+    assert len(skipped.entries) == 4980
+    assert sorted(fault.where for fault in skipped.faults) == sorted(fault.where for fault in stopped.faults)
+
+    again = plan_import(content, skipped.entries, STRINGS, EASTERN, NOW, skip_bad=True)
+    assert (again.entries, again.known, len(again.faults)) == ((), 4980, 20)

@@ -1,8 +1,8 @@
 """The log as CSV: rows to entries and back. Pure; the file is read and written elsewhere.
 
-Comma separated, UTF-8, first row the column names. A row needs ``happened_at`` and ``kind``, and ``string``
-unless it is a correction; the other columns may be left out. Rows without a ``key`` get one from what they say,
-so the same file can be read twice.
+Comma separated, UTF-8, first row the column names. A row needs ``happened_at`` and ``kind``, ``string`` where it
+is of traps, and what its kind needs; the other columns may be left out. Rows without a ``key`` get one from what
+they say, so the same file can be read twice.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import MISSING, dataclass, fields
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from difflib import get_close_matches
+from types import NoneType
 from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
@@ -24,7 +25,7 @@ from zoneinfo import ZoneInfo
 from soakbell.clock import as_utc
 from soakbell.errors import Fault
 from soakbell.gear.fold import told_places
-from soakbell.gear.log import DETAILS, Detail, EntryKind, LogEntry
+from soakbell.gear.log import DETAILS, Detail, EntryKind, LogEntry, Shares
 from soakbell.gear.log_check import check_alone, check_entries
 from soakbell.gear.strings import Mark, TrapString
 
@@ -167,7 +168,7 @@ def write_log_csv(entries: Iterable[LogEntry], zone: ZoneInfo) -> bytes:
                 "key": _guarded(entry.key),
                 "told_at": entry.told_at.astimezone(zone).isoformat(),
                 "told_by": _guarded(entry.told_by),
-                **_detail_cells(entry.detail),
+                **_detail_cells(entry.detail, zone),
             }
         )
     return out.getvalue().encode("utf-8-sig")
@@ -201,18 +202,37 @@ def _yes_no(cell: str) -> bool:
     raise Unread("yes or no")
 
 
-def _grades(cell: str) -> tuple[tuple[str, float], ...]:
-    grades = []
+def shares_of(cell: str) -> Shares:
+    """Amounts by name, in the order they are written."""
+    shares = []
     for part in cell.split(";"):
-        name, _, lb = part.strip().rpartition(" ")
+        name, _, amount = part.strip().rpartition(" ")
         if not name.strip():
-            raise Unread("grades with pounds, as in jumbo 3.5; large 2")
-        grades.append((name.strip(), _number(lb)))
-    return tuple(grades)
+            raise Unread("names with amounts, as in jumbo 3.5; large 2")
+        shares.append((name.strip(), _number(amount)))
+    return tuple(shares)
 
 
-def _told_grades(grades: tuple[tuple[str, float], ...]) -> str:
-    return _guarded("; ".join(f"{name} {lb!r}" for name, lb in grades))
+def told_shares(shares: Shares) -> str:
+    """Amounts by name as ``shares_of`` reads them."""
+    return "; ".join(f"{name} {amount!r}" for name, amount in shares)
+
+
+def changes_of(cell: str) -> tuple[tuple[int, int], ...]:
+    """Places before and after, as in 3>4; 4>3."""
+    pairs = [re.fullmatch(r"([0-9]{1,4}) ?> ?([0-9]{1,4})", part) for part in re.split(r" ?[;,] ?", cell)]
+    if not all(pairs):
+        raise Unread("places before and after, as in 3>4; 4>3")
+    return tuple((int(pair[1]), int(pair[2])) for pair in pairs if pair)
+
+
+def day_of(cell: str) -> date:
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", cell):
+        raise Unread("a date, as in 2027-06-30")
+    try:
+        return date.fromisoformat(cell)
+    except ValueError as error:
+        raise Unread("a date that there is, as in 2027-06-30") from error
 
 
 def places_of(cell: str) -> tuple[int, ...]:
@@ -259,16 +279,23 @@ def _local_moment(at: datetime, zone: ZoneInfo) -> datetime:
 
 _HINTS = {kind: get_type_hints(detail) for kind, detail in DETAILS.items()}
 _READ: Mapping[Any, Callable[[str], Any]] = {
-    int | None: _integer,
-    float | None: _number,
+    int: _integer,
+    float: _number,
     bool: _yes_no,
-    str: str,
-    tuple[tuple[str, float], ...]: _grades,
+    date: day_of,
+    Shares: shares_of,
+    tuple[tuple[int, int], ...]: changes_of,
 }
 
 
+def _given(hint: Any) -> Any:
+    """The type of a field where something is given: ``X`` for ``X | None``."""
+    choices = [choice for choice in get_args(hint) if choice is not NoneType]
+    return choices[0] if NoneType in get_args(hint) else hint
+
+
 def _is_mark(hint: Any) -> bool:
-    return hint in (Mark, Mark | None)
+    return _given(hint) is Mark
 
 
 def _cell_names(name: str, hint: Any) -> tuple[str, ...]:
@@ -284,14 +311,14 @@ def _detail_columns(kind: EntryKind) -> tuple[str, ...]:
 COLUMNS = (*_HEAD, *dict.fromkeys(column for kind in DETAILS for column in _detail_columns(kind)), *_TAIL)
 
 
-def _detail_cells(detail: Detail) -> dict[str, str]:
+def _detail_cells(detail: Detail, zone: tzinfo) -> dict[str, str]:
     cells: dict[str, str] = {}
     for part in fields(detail):
-        cells.update(_cells_of(part.name, getattr(detail, part.name)))
+        cells.update(_cells_of(part.name, getattr(detail, part.name), zone))
     return cells
 
 
-def _cells_of(name: str, value: Any) -> dict[str, str]:
+def _cells_of(name: str, value: Any, zone: tzinfo) -> dict[str, str]:
     if value is None:
         return {}
     if isinstance(value, Mark):
@@ -300,7 +327,19 @@ def _cells_of(name: str, value: Any) -> dict[str, str]:
         return {name: "yes" if value else "no"}
     if isinstance(value, str):
         return {name: _guarded(value)}
-    return {name: _told_grades(value) if isinstance(value, tuple) else repr(value)}
+    if isinstance(value, datetime):
+        return {name: value.astimezone(zone).isoformat()}
+    if isinstance(value, date):
+        return {name: value.isoformat()}
+    if isinstance(value, tuple):
+        return {name: _guarded(_told_tuple(value))}
+    return {name: repr(value)}
+
+
+def _told_tuple(value: tuple[Any, ...]) -> str:
+    if value and isinstance(value[0][0], int):
+        return "; ".join(f"{before}>{after}" for before, after in value)
+    return told_shares(value)
 
 
 # rows
@@ -431,10 +470,13 @@ class _Row:
         return None if self.faults else DETAILS[kind](**values)
 
     def _own(self, column: str, hint: Any) -> Any:
+        hint = _given(hint)
         if hint is str:
             return self.cells.get(column) or None
         if get_origin(hint) is Literal:
             return self.value(column, lambda cell: _one_of(cell, get_args(hint)), None)
+        if hint is datetime:
+            return self.value(column, lambda cell: moment_of(cell, self.zone), None)
         return self.value(column, _READ[hint], None)
 
     def _mark(self, name: str) -> Mark | None:
@@ -475,7 +517,7 @@ def _key_of(
     for part in fields(detail):
         value = getattr(detail, part.name)
         if value != part.default:
-            said.update(_cells_of(part.name, value))
+            said.update(_cells_of(part.name, value, UTC))
     digest = hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:32]
     seen[digest] += 1
     return f"csv-{digest}-{seen[digest]}"
