@@ -14,6 +14,7 @@ import pytest
 from law.captured import grid_on, labels_after, text_on
 from law.world import (
     INNER_GRID,
+    NEW_YORK,
     NOW,
     OUTER_GRID,
     STATION_REPORT,
@@ -35,7 +36,7 @@ from law.world import (
 )
 from soakbell.gear.log import BroughtAshore, LogEntry, Moved
 from soakbell.gear.strings import Mark
-from soakbell.morning import failed_call, look_again
+from soakbell.morning import failed_call, look_again, make_call
 from soakbell.planning.call import Call, CallWord, DayState
 from soakbell.planning.trips import distance_nmi
 from soakbell.sea.sources import FaultCode, SourceKind
@@ -519,3 +520,25 @@ def test_a_called_trip_falls_when_a_string_is_moved_out_of_its_area() -> None:
     changed = look_again(called.call, called.trip, moved(CALM, "Outer Bar", *FAR_OFF).call(), NOW)
     assert changed is not None
     assert changed.word is CallWord.NO_CALL
+
+
+def test_tomorrow_looked_at_the_evening_before_is_not_held_against_its_age() -> None:
+    """Forecasts of 18:00 are too old by 07:00, but what they say is all there is to thaw bait by."""
+    calm = world()
+    tomorrow = NOW.astimezone(NEW_YORK).date() + timedelta(days=1)
+    plain = make_call(calm.settings, calm.on_hand(), calm.entries, NOW, day=tomorrow)
+    likely = make_call(calm.settings, calm.on_hand(), calm.entries, NOW, day=tomorrow, ahead=True)
+    assert plain.call.word is CallWord.NO_CALL
+    assert [reason.code for reason in plain.call.reasons] == ["stale_by_then"]
+    assert likely.call.word is CallWord.PULL
+    assert likely.call.window is not None
+    assert likely.call.window.leaves_at.astimezone(NEW_YORK).date() == tomorrow
+
+
+def test_tomorrow_is_no_likelier_for_a_clock_that_is_wrong() -> None:
+    calm = world()
+    tomorrow = NOW.astimezone(NEW_YORK).date() + timedelta(days=1)
+    doubted = make_call(
+        calm.settings, calm.on_hand(), calm.entries, NOW, day=tomorrow, ahead=True, clock_suspect=True
+    )
+    assert doubted.call.word is CallWord.NO_CALL

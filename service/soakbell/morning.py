@@ -66,18 +66,21 @@ def make_call(
     *,
     day: date | None = None,
     clock_suspect: bool = False,
+    ahead: bool = False,
 ) -> Morning:
     """Read all that is on hand and decide for the local ``day`` (None: today).
 
     Args:
         now: aware UTC; ages are counted to it, and no departure lies before it.
         clock_suspect: the clock shows less than the newest moment on record; then the word is NO CALL.
+        ahead: for a day to come, as the days of the outlook are judged: that what is on hand will be too old by
+            then doesn't stand against it. What comes of it is what is likely, and no call.
     """
     today = local_day(now, settings.harbor.time_zone) if day is None else day
     hours = table_hours(settings, today)
     surveyed = survey(settings, on_hand, hours, now)
     gear = fold(entries, settings.trap_strings)
-    situation = _situation(settings, surveyed, gear, today, now, clock_suspect=clock_suspect)
+    situation = _situation(settings, surveyed, gear, today, now, clock_suspect=clock_suspect, ahead=ahead)
     verdict = decide(situation)
     call = _call(settings, surveyed, situation, verdict, today, now)
     return Morning(call, verdict.trip, situation, surveyed)
@@ -151,7 +154,14 @@ def table_hours(settings: Settings, today: date) -> pd.DatetimeIndex:
 
 
 def _situation(
-    settings: Settings, surveyed: Survey, gear: GearState, today: date, now: datetime, *, clock_suspect: bool
+    settings: Settings,
+    surveyed: Survey,
+    gear: GearState,
+    today: date,
+    now: datetime,
+    *,
+    clock_suspect: bool,
+    ahead: bool,
 ) -> Situation:
     strings = as_they_lie(settings.trap_strings, gear)
     shallowest_m = min(string.depth_m for string in strings)
@@ -163,10 +173,10 @@ def _situation(
         places[string.name] = fitness(conditions, limits, depth_m=string.depth_m)
     fresh_until = min(surveyed.fresh_until.values())
     stalest = next((f"{t.kind.value} {t.key}" for t in surveyed.sources if t.fresh_until == fresh_until), "")
-    ahead, faults = [], list(_moved_out(settings, strings, gear))
+    soaking, faults = [], list(_moved_out(settings, strings, gear))
     for string in strings:
         soak = soak_of(gear, string.name, now)
-        ahead.append(StringAhead(string, soak.fishing, soak.oldest_h, soak.median_h, now))
+        soaking.append(StringAhead(string, soak.fishing, soak.oldest_h, soak.median_h, now))
         if soak.none_because is NoSoak.CLOCK_BEHIND_LOG:
             faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest log entry"}))
     if clock_suspect:
@@ -180,10 +190,10 @@ def _situation(
             trip_margin_min=settings.boat.trip_margin_min,
         ),
         harbor=settings.harbor.mark,
-        strings=tuple(ahead),
+        strings=tuple(soaking),
         places=places,
         days=(
-            replace(_day_rules(settings, today, now, fresh_until), stalest=stalest),
+            replace(_day_rules(settings, today, now, None if ahead else fresh_until), stalest=stalest),
             *(_day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
         ),
         break_margin_h=settings.letters.forecast_break_h,
