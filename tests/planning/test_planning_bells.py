@@ -14,18 +14,25 @@ from soakbell.fishery.season import SeasonReason, TakeUp
 from soakbell.gear.fold import GearState, StringState, TrapItem, TrapState, Whereabouts
 from soakbell.gear.hushed import Hush, Hushed, RungBell
 from soakbell.gear.outfit import ConditionKind, Outfit, Standing
+from soakbell.gear.parts import PartLine, PartStock
+from soakbell.planning.bait_order import BaitLevel
 from soakbell.planning.bells import (
     Bell,
     BellCode,
     LawOfSoak,
+    bait_bells,
     hauled_since,
     is_quiet,
+    part_bells,
     season_bells,
     soak_bells,
     to_ring,
     together,
     unset_bells,
+    upkeep_bells,
 )
+from soakbell.planning.part_need import PartToBuy
+from soakbell.planning.upkeep_due import UpkeepDue, UpkeepState
 
 NOW = datetime(2026, 12, 8, 14, 0, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -160,6 +167,63 @@ def test_a_letter_tells_traps_with_one_item_together() -> None:
     traps = (trap(n, 20, FISHING, "escape ring") for n in (3, 1, 2))
     (told,) = together(unset_bells(boat(*traps), OUTFIT))
     assert told.values["places"] == (1, 2, 3)
+
+
+# ---- bait, parts, upkeep
+
+
+def low_bait(level: int, *, told: bool = True) -> BaitLevel:
+    return BaitLevel(
+        bait="mullet heads",
+        level=level,
+        cause="came 2026-12-01",
+        since=NOW - DAY,
+        told=told,
+        on_hand=1.5,
+        on_order=0,
+        need=2,
+        safety=1,
+        reorder_point=3,
+        protection_days=5,
+        plan_need=6,
+        runs_out_on=date(2026, 12, 11),
+        next_order_on=None,
+        delivery_on=None,
+    )
+
+
+def test_bait_below_its_reorder_point_rings_and_bait_never_told_of_does_not() -> None:
+    (told,) = bait_bells((low_bait(2), low_bait(0), low_bait(1, told=False)))
+    assert (told.name, told.level) == ("bait:mullet heads", 2)
+    assert (told.values["on_hand_boxes"], told.values["runs_out_on"]) == (1.5, date(2026, 12, 11))
+
+
+def test_a_part_rings_once_until_more_of_it_came() -> None:
+    """Using it up, piece by piece, is one matter; buying some and running low again is the next."""
+
+    def cause(on_hand: float, used: float) -> str:
+        stock = PartStock((PartLine("hog ring", on_hand, used, NOW - 90 * DAY, NOW),))
+        buy = PartToBuy("hog ring", True, on_hand, 3, 10, 0, 50, None, NOW)
+        (told,) = part_bells((buy,), stock)
+        return told.cause
+
+    assert cause(9, 41) == cause(3, 47)
+    assert cause(9, 41) != cause(9, 91)
+
+
+def task(state: UpkeepState, done_at: datetime | None) -> UpkeepDue:
+    return UpkeepDue("flares", state, True, True, True, None, None, "", NOW - DAY, done_at)
+
+
+def test_upkeep_rings_when_it_is_due_soon_again_when_it_is_overdue_and_anew_after_it_was_done() -> None:
+    done = NOW - 300 * DAY
+    soon, over = upkeep_bells((task("due soon", done), task("overdue", done)), NOW)
+    assert (soon.level, over.level) == (1, 2)
+    assert soon.cause == over.cause
+    (again,) = upkeep_bells((task("due soon", NOW - 3 * DAY),), NOW)
+    assert again.cause != soon.cause
+    assert upkeep_bells((task("fine", done),), NOW) == ()
+    assert [each.level for each in upkeep_bells((task("never told", None),), NOW)] == [1]
 
 
 # ---- season

@@ -12,10 +12,15 @@ from enum import StrEnum
 from typing import Any
 
 from soakbell.fishery.season import TakeUp
+from soakbell.gear.conditions import standing_of
 from soakbell.gear.fold import GearState, StringState, TrapState, Whereabouts
 from soakbell.gear.hushed import Hushed, RungBell
 from soakbell.gear.outfit import Outfit, Standing
+from soakbell.gear.parts import PartStock
 from soakbell.gear.strings import TrapString
+from soakbell.planning.bait_order import BaitLevel
+from soakbell.planning.part_need import PartToBuy
+from soakbell.planning.upkeep_due import UpkeepDue
 
 __all__ = ["Bell", "BellCode", "RungBell"]
 
@@ -59,7 +64,7 @@ class Bell:
                 WORSE_PAST times the ceiling
         bait    on_hand_boxes, on_order_boxes, reorder_point_boxes, runs_out_on (a date or None); level 2: it runs
                 out before more can come
-        parts   on_hand, reorder_point, needed_now, buy: pieces
+        parts   on_hand, reorder_point, needed_now, buy: pieces; level 2: mends wait for it
         upkeep  state, safety, expires, due_on, left, unit: as in ``planning.ashore.UpkeepLine``; level 2: overdue
         unset   item, places, rule, unknown; level 2: in the water though they may not be set; level 1: they wait
                 aboard or ashore and may not be set before it is mended
@@ -158,9 +163,9 @@ def _unset(string: str, trap: TrapState, outfit: Outfit) -> Iterable[Bell]:
     if not in_water and trap.where not in _WAITING:
         return
     for item in trap.items:
-        kind = outfit.condition(item.item)
-        if kind is not None and kind.standing is not Standing.MAY_NOT_BE_SET:
+        if standing_of(item.item, outfit) is not Standing.MAY_NOT_BE_SET:
             continue
+        kind = outfit.condition(item.item)
         since = max(item.since, trap.since) if in_water and trap.since is not None else item.since
         yield Bell(
             BellCode.UNSET,
@@ -175,6 +180,76 @@ def _unset(string: str, trap: TrapState, outfit: Outfit) -> Iterable[Bell]:
                 "unknown": kind is None,
             },
         )
+
+
+def bait_bells(levels: Iterable[BaitLevel]) -> tuple[Bell, ...]:
+    """A bell for each bait that is low. Of a bait that the log never told of, nothing is known."""
+    return tuple(
+        Bell(
+            BellCode.BAIT,
+            low.bait,
+            low.cause,
+            low.level,
+            low.since,
+            {
+                "on_hand_boxes": low.on_hand,
+                "on_order_boxes": low.on_order,
+                "reorder_point_boxes": low.reorder_point,
+                "runs_out_on": low.runs_out_on,
+            },
+        )
+        for low in levels
+        if low.told and low.level > 0
+    )
+
+
+def part_bells(parts: Iterable[PartToBuy], stock: PartStock) -> tuple[Bell, ...]:
+    """A bell for each part of which there is too little."""
+    return tuple(
+        Bell(
+            BellCode.PARTS,
+            low.part,
+            _pieces_had(low.part, stock),
+            low.level,
+            low.since,
+            {
+                "on_hand": low.on_hand,
+                "reorder_point": low.reorder_point,
+                "needed_now": low.needed_now,
+                "buy": low.buy,
+            },
+        )
+        for low in parts
+    )
+
+
+def _pieces_had(part: str, stock: PartStock) -> str:
+    """All pieces there ever were: the same until some are bought or counted, and so the cause of being low."""
+    line = stock.line(part)
+    return "never told" if line is None else f"of {line.on_hand + line.used:.6g}"
+
+
+def upkeep_bells(tasks: Iterable[UpkeepDue], now: datetime) -> tuple[Bell, ...]:
+    """A bell for each task that is due soon, overdue or was never told."""
+    return tuple(
+        Bell(
+            BellCode.UPKEEP,
+            due.task,
+            "never told" if due.done_at is None else _moment(due.done_at),
+            due.level,
+            now if due.since is None else due.since,
+            {
+                "state": due.state,
+                "safety": due.safety,
+                "expires": due.expires,
+                "due_on": due.due_on,
+                "left": due.left,
+                "unit": due.unit,
+            },
+        )
+        for due in tasks
+        if due.level > 0
+    )
 
 
 def season_bells(
