@@ -9,6 +9,7 @@ import pytest
 
 from logbook import END, NOW, START, STRINGS, correction_of, told
 from soakbell.errors import Fault
+from soakbell.gear.entry_check import MAX_CHARS
 from soakbell.gear.fold import fold
 from soakbell.gear.log import (
     BroughtAshore,
@@ -22,7 +23,7 @@ from soakbell.gear.log import (
     TrapsSet,
     new_entry,
 )
-from soakbell.gear.log_check import MAX_CHARS, check_entries
+from soakbell.gear.log_check import check_entries
 from soakbell.gear.strings import Mark
 
 
