@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
 
-from soakbell.gear.log import Shares
+from soakbell.planning.bench_plan import BenchJob, MendAtPull, TrapsOf
+from soakbell.planning.bench_plan import BenchPlan as Bench
 from soakbell.planning.call import Call
+
+__all__ = ["Bench", "BenchJob", "MendAtPull", "TrapsOf"]
 
 UpkeepState = Literal["never told", "due soon", "overdue"]
 UpkeepUnit = Literal["", "engine h", "pulls", "days in water"]
@@ -34,14 +37,6 @@ class BaitToLoad:
 
 
 @dataclass(frozen=True)
-class TrapsOf:
-    """Traps of one string, by place."""
-
-    string: str
-    places: tuple[int, ...]
-
-
-@dataclass(frozen=True)
 class BarredTraps:
     """Traps of one string that may not be set, for one item. ``rule`` says which rule it breaks; "" where none.
 
@@ -55,17 +50,6 @@ class BarredTraps:
     rule: str
     in_water: bool
     unknown: bool = False
-
-
-@dataclass(frozen=True)
-class MendAtPull:
-    """Traps of one string to mend when they come up, for one item. ``minutes`` and ``parts`` are for all."""
-
-    string: str
-    places: tuple[int, ...]
-    item: str
-    minutes: float
-    parts: Shares
 
 
 @dataclass(frozen=True)
@@ -95,20 +79,6 @@ class UpkeepLine:
 
 
 @dataclass(frozen=True)
-class BenchJob:
-    """One step at the bench: all that is wrong with traps of one string. ``minutes`` and ``parts`` are for all of
-    them; ``back``: they may be set when it is done. ``lacking`` are the pieces that are not on hand."""
-
-    string: str
-    places: tuple[int, ...]
-    items: tuple[str, ...]
-    minutes: float
-    parts: Shares
-    back: bool
-    lacking: Shares = ()
-
-
-@dataclass(frozen=True)
 class PartToBuy:
     """A part below its reorder point. ``needed_now`` are the pieces that the open mends ask for."""
 
@@ -130,22 +100,6 @@ class Load:
     ready: tuple[TrapsOf, ...]
     mends: tuple[MendAtPull, ...]
     parts: tuple[PartToCarry, ...]
-
-
-@dataclass(frozen=True)
-class Bench:
-    """The bench on a day without a pull.
-
-    ``jobs`` fit into ``has_min`` minutes, in the order to do them, and take ``takes_min``. ``short`` can't be done
-    for lack of parts, ``left`` for lack of time. ``back`` are the traps that may be set once ``jobs`` are done.
-    """
-
-    has_min: float
-    takes_min: float
-    jobs: tuple[BenchJob, ...]
-    short: tuple[BenchJob, ...]
-    left: tuple[BenchJob, ...]
-    back: tuple[TrapsOf, ...]
 
 
 @dataclass(frozen=True)
