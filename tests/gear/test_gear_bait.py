@@ -10,13 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.logbook import FIRST, hours, told
 
-from soakbell.gear.bait_lots import ORDER_LETTER, BaitBook, BaitPlace, BaitStock, Unmeasured
+from soakbell.gear.bait_lots import ORDER_LETTER, BaitBook, BaitStock, Unmeasured
 from soakbell.gear.fold import Oddity
 from soakbell.gear.log import (
     BaitBought,
     BaitCounted,
     BaitMoved,
     BaitOrdered,
+    BaitPlace,
     BaitSpoiled,
     Detail,
     LogEntry,

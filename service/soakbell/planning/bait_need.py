@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from itertools import pairwise
 
-from soakbell.gear.bait_lots import BaitLot
+from soakbell.gear.bait_lots import PLACES, BaitLot, BaitStock, BaitUse, OpenOrder, same_bait
+from soakbell.gear.log import BaitPlace
+from soakbell.gear.outfit import BaitKind, Outfit, Supplier
+from soakbell.planning.ashore import BaitToLoad, Thaw
+
+_PRIOR_CV = 0.5
+"""How much the use of one trap varies around the prior, as a share of it: from memory, no source."""
+_PRIOR_PULLS = 4
+"""Pulls of the log that this spread is worth: a choice of ours."""
+_LEAD_UNKNOWN_DAYS = 7.0
+"""When an order without a day is taken to come, where no supplier is settled: a choice of ours."""
+_ROUNDING = 1e-9
+_ONE_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -18,6 +33,10 @@ class TrapUse:
     boxes: float
     sd: float
     traps: float
+
+    def sum_sd(self, traps: float) -> float:
+        """Standard deviation of what so many traps take, the doubt about the mean included."""
+        return self.sd * math.sqrt(traps + traps**2 / max(self.traps, 1.0))
 
 
 @dataclass(frozen=True)
@@ -66,3 +85,249 @@ class BaitNeed:
     on_hand: OnHand
     days: tuple[BaitDay, ...]
     runs_out_on: date | None
+
+
+def use_a_trap(kind: BaitKind, used: BaitUse) -> TrapUse:
+    """Use learned from the pulls that told boxes, held to the prior by what that is worth.
+
+    The spread is that of whole pulls about their mean, each reckoned to one trap, and held to a prior likewise.
+    """
+    traps = kind.prior_traps + used.traps
+    boxes = kind.boxes_a_trap
+    if traps > 0:
+        boxes = (kind.prior_traps * kind.boxes_a_trap + used.boxes) / traps
+    squares = 0.0
+    if used.pulls > 1:
+        squares = max(0.0, used.boxes2_a_trap - used.boxes**2 / used.traps)
+    prior = _PRIOR_PULLS * (_PRIOR_CV * kind.boxes_a_trap) ** 2
+    variance = (prior + squares) / (_PRIOR_PULLS + max(0, used.pulls - 1))
+    return TrapUse(boxes, math.sqrt(variance), traps)
+
+
+def use_of(outfit: Outfit, stock: BaitStock, kind: BaitKind) -> TrapUse:
+    """``use_a_trap`` from the log's record of this bait."""
+    told = [use for use in stock.used if _is_of(outfit, kind, use.bait)]
+    return use_a_trap(
+        kind,
+        BaitUse(
+            kind.name,
+            pulls=sum(use.pulls for use in told),
+            traps=sum(use.traps for use in told),
+            boxes=math.fsum(use.boxes for use in told),
+            boxes2_a_trap=math.fsum(use.boxes2_a_trap for use in told),
+        ),
+    )
+
+
+def bait_shares(outfit: Outfit, stock: BaitStock) -> dict[str, float]:
+    """What share of the traps of the last months was baited with each bait of the settings; all of it the first
+    where the log doesn't tell.
+    """
+    traps = {
+        kind.name: sum(told.traps for told in stock.baited_with if _is_of(outfit, kind, told.bait))
+        for kind in outfit.baits
+    }
+    in_all = sum(traps.values())
+    if not in_all:
+        return {kind.name: float(kind == outfit.baits[0]) for kind in outfit.baits}
+    return {name: count / in_all for name, count in traps.items()}
+
+
+def on_hand(outfit: Outfit, stock: BaitStock, kind: BaitKind, at: datetime) -> OnHand:
+    """What of a bait lies where, as known now, and can be used at ``at`` (aware)."""
+    lots, reckoned = _after_unmeasured(outfit, stock, kind)
+    usable = tuple(lot for lot in lots if not _is_spoilt(kind, lot, at))
+    return OnHand(
+        kind.name,
+        aboard=_boxes(lot for lot in usable if lot.place == "aboard"),
+        thaw=_boxes(lot for lot in usable if lot.place == "thaw"),
+        freezer=_boxes(lot for lot in usable if lot.place == "freezer"),
+        spoilt=_boxes(lots) - _boxes(usable),
+        reckoned=reckoned,
+        lots=usable,
+    )
+
+
+def due_of(order: OpenOrder, supplier: Supplier | None) -> date:
+    """The day an order should come: as promised, else by the supplier's lead time and its spread."""
+    if order.due_on is not None:
+        return order.due_on
+    lead_days = _LEAD_UNKNOWN_DAYS if supplier is None else supplier.lead_days + supplier.lead_sd_days
+    return order.ordered_at.date() + timedelta(days=math.ceil(lead_days))
+
+
+def is_late(order: OpenOrder, supplier: Supplier | None, today: date) -> bool:
+    return due_of(order, supplier) < today
+
+
+def bait_needs(
+    outfit: Outfit, stock: BaitStock, expected_traps: Mapping[date, float], *, now: datetime, today: date
+) -> tuple[BaitNeed, ...]:
+    """Each bait of the settings over ``plan_days`` from ``today`` (local), in their order.
+
+    ``expected_traps`` are the traps to be pulled by local day. An order comes after the day's trip, and one that
+    is late not at all. What is out of the freezer is used first, and is lost when it spoils.
+    """
+    shares = bait_shares(outfit, stock)
+    return tuple(
+        _need(outfit, stock, kind, shares[kind.name], expected_traps, now=now, today=today)
+        for kind in outfit.baits
+    )
+
+
+def boxes_to_thaw(
+    outfit: Outfit, stock: BaitStock, traps: int, *, leaves_at: datetime, now: datetime
+) -> tuple[Thaw, ...]:
+    """Boxes to take out of the freezer so that a trip of so many traps has its bait thawed at ``leaves_at``.
+
+    What the traps take and one standard deviation more, less what is out already and not spoilt by then; in
+    quarters of a box, rounded up. Baits of which nothing is to be taken out and nothing is lacking are left out.
+    """
+    thaws = []
+    for kind, _, needed in _needed_for(outfit, stock, traps):
+        there = on_hand(outfit, stock, kind, leaves_at)
+        lacking = needed - there.aboard - there.thaw
+        if lacking <= _ROUNDING:
+            continue
+        out_by = leaves_at - timedelta(hours=kind.thaw_h)
+        thaws.append(
+            Thaw(
+                kind.name,
+                boxes=min(_quarters(lacking), there.freezer),
+                out_by=out_by,
+                past=out_by < now,
+                short_boxes=max(0.0, lacking - there.freezer),
+            )
+        )
+    return tuple(thaws)
+
+
+def bait_to_load(outfit: Outfit, stock: BaitStock, traps: int, *, leaves_at: datetime) -> tuple[BaitToLoad, ...]:
+    """The bait of a trip of so many traps that leaves at ``leaves_at``, by kind."""
+    loads = []
+    for kind, of_kind, needed in _needed_for(outfit, stock, traps):
+        there = on_hand(outfit, stock, kind, leaves_at)
+        ready_by = leaves_at - timedelta(hours=kind.thaw_h)
+        thawed = _boxes(
+            lot
+            for lot in there.lots
+            if lot.place == "thaw" and (lot.out_since is None or lot.out_since <= ready_by)
+        )
+        lacking = max(0.0, needed - there.aboard)
+        loads.append(
+            BaitToLoad(
+                kind.name,
+                traps=of_kind,
+                needed_boxes=needed,
+                aboard_boxes=there.aboard,
+                thawed_boxes=thawed,
+                thawing_boxes=there.thaw - thawed,
+                frozen_boxes=there.freezer,
+                take_boxes=min(lacking, thawed),
+                short_boxes=max(0.0, lacking - thawed),
+            )
+        )
+    return tuple(loads)
+
+
+def _is_of(outfit: Outfit, kind: BaitKind, bait: str) -> bool:
+    """True for the name of the bait, and, of the first one, where none was named."""
+    return same_bait(kind.name, bait) or (not bait and kind == outfit.baits[0])
+
+
+def _boxes(lots: Iterable[BaitLot]) -> float:
+    return math.fsum(lot.boxes for lot in lots)
+
+
+def _quarters(boxes: float) -> float:
+    return math.ceil(boxes * 4 - _ROUNDING) / 4
+
+
+def _is_spoilt(kind: BaitKind, lot: BaitLot, at: datetime) -> bool:
+    return lot.out_since is not None and at >= lot.out_since + timedelta(hours=kind.spoil_h)
+
+
+def _in_order_of_use(lots: Iterable[BaitLot]) -> list[BaitLot]:
+    return sorted(lots, key=lambda lot: (PLACES.index(lot.place), lot.bought_at, lot.placed_at))
+
+
+def _after_unmeasured(outfit: Outfit, stock: BaitStock, kind: BaitKind) -> tuple[list[BaitLot], float]:
+    """The lots less what the traps baited without boxes told took of them, and how much that is.
+
+    Such traps only took of lots that were there before; what they took beyond these is past.
+    """
+    use = use_of(outfit, stock, kind)
+    unnamed = kind == outfit.baits[0]
+    lots = [
+        (lot.named + (lot.unnamed if unnamed else 0), lot) for lot in stock.lots if same_bait(lot.bait, kind.name)
+    ]
+    traps = sum(told.traps for told in stock.unmeasured if _is_of(outfit, kind, told.bait))
+    marks = sorted({mark for mark, _ in lots} | {traps})
+    there: list[BaitLot] = []
+    taken = 0.0
+    for mark, following in pairwise([*marks, max([*marks, traps])]):
+        there = _in_order_of_use([*there, *(lot for came, lot in lots if came == mark)])
+        before = _boxes(there)
+        there = _less(there, use.boxes * (following - mark))
+        taken += before - _boxes(there)
+    return there, taken
+
+
+def _less(lots: list[BaitLot], boxes: float) -> list[BaitLot]:
+    left = []
+    for lot in lots:
+        taken = min(lot.boxes, boxes)
+        boxes -= taken
+        if lot.boxes - taken > _ROUNDING:
+            left.append(replace(lot, boxes=lot.boxes - taken))
+    return left
+
+
+def _need(
+    outfit: Outfit,
+    stock: BaitStock,
+    kind: BaitKind,
+    share: float,
+    expected_traps: Mapping[date, float],
+    *,
+    now: datetime,
+    today: date,
+) -> BaitNeed:
+    use = use_of(outfit, stock, kind)
+    there = on_hand(outfit, stock, kind, now)
+    orders = [
+        order
+        for order in stock.orders
+        if same_bait(order.bait, kind.name) and not is_late(order, outfit.supplier, today)
+    ]
+    lots = list(there.lots)
+    days: list[BaitDay] = []
+    runs_out_on = None
+    for ahead in range(outfit.plan_days):
+        day = today + ahead * _ONE_DAY
+        lots = [lot for lot in lots if not _is_spoilt(kind, lot, now + ahead * _ONE_DAY)]
+        traps = share * expected_traps.get(day, 0.0)
+        need = traps * use.boxes
+        if runs_out_on is None and need > _boxes(lots) + _ROUNDING:
+            runs_out_on = day
+        came = [order for order in orders if due_of(order, outfit.supplier) == day]
+        lots = _less(lots, need) + [_frozen(order, now) for order in came]
+        days.append(BaitDay(day, traps, need, math.fsum(order.boxes for order in came), _boxes(lots)))
+    return BaitNeed(kind.name, share, use, there, tuple(days), runs_out_on)
+
+
+def _frozen(order: OpenOrder, at: datetime) -> BaitLot:
+    place: BaitPlace = "freezer"
+    return BaitLot(order.bait, place, order.boxes, bought_at=at, placed_at=at)
+
+
+def _needed_for(outfit: Outfit, stock: BaitStock, traps: int) -> list[tuple[BaitKind, int, float]]:
+    """By bait: how many of the traps take it, and boxes for them and a standard deviation more, in quarters."""
+    shares = bait_shares(outfit, stock)
+    needed = []
+    for kind in outfit.baits:
+        of_kind = round(shares[kind.name] * traps)
+        if of_kind:
+            use = use_of(outfit, stock, kind)
+            needed.append((kind, of_kind, _quarters(of_kind * use.boxes + use.sum_sd(of_kind))))
+    return needed

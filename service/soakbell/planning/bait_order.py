@@ -1,15 +1,30 @@
 """When bait has to be ordered, and how much of it: a reorder point for each bait, and one order a day at most.
 
-The stock is looked at on each order day of the supplier, so it has to last over the lead time and the days until the
-next order day; see ``planning.stock`` for the formulas and their sources.
+The stock is looked at on each order day of the supplier, so it has to last over the lead time and the days until
+the next order day; see ``planning.stock`` for the formulas and their sources.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime, time
+import math
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
+from statistics import NormalDist
 
-from soakbell.gear.bait_lots import OpenOrder
+from soakbell.gear.bait_lots import BaitStock, OpenOrder, same_bait
+from soakbell.gear.outfit import Outfit, Supplier
+from soakbell.planning.bait_need import BaitNeed, bait_needs, due_of, is_late
+from soakbell.planning.stock import order_quantity, reorder_point, safety_stock, standard_quantile
+
+_PULL_DAY_SD = 2.0
+"""Standard deviation, in days, by which the weather moves a pull from its expected day: from memory, no source."""
+_NO_SUPPLIER_LEAD_DAYS = 1.0
+"""Where no supplier is settled, bait is bought within a day: a choice of ours."""
+_ORDER_DAYS_AHEAD = 120
+_ROUNDING = 1e-6
+_ONE_DAY = timedelta(days=1)
+_STANDARD = NormalDist()
 
 
 @dataclass(frozen=True)
@@ -104,3 +119,235 @@ class BaitOrder:
     @property
     def can_be_placed(self) -> bool:
         return bool(self.lines) and self.minimum_boxes is None
+
+
+def next_order_day(supplier: Supplier, day: date, at: time) -> date | None:
+    """The first day on which the supplier takes orders, from ``day`` at local time ``at`` on; None within months."""
+    for ahead in range(_ORDER_DAYS_AHEAD):
+        candidate = day + ahead * _ONE_DAY
+        past = not ahead and at > supplier.order_by
+        if candidate.weekday() in supplier.order_weekdays and candidate not in supplier.closed_on and not past:
+            return candidate
+    return None
+
+
+def late_orders(outfit: Outfit, stock: BaitStock, today: date) -> tuple[OpenOrder, ...]:
+    """Open orders that should have come before ``today``, oldest first."""
+    return tuple(order for order in stock.orders if is_late(order, outfit.supplier, today))
+
+
+def bait_levels(
+    outfit: Outfit,
+    stock: BaitStock,
+    expected_traps: Mapping[date, float],
+    *,
+    now: datetime,
+    today: date,
+    at: time,
+) -> tuple[BaitLevel, ...]:
+    """Each bait of the settings against its reorder point. ``today`` and ``at``: the local day and time of ``now``.
+
+    ``expected_traps`` are the traps to be pulled by local day (``planning.season_ahead``), some days beyond
+    ``plan_days``, since a pull can come sooner than expected.
+    """
+    needs = bait_needs(outfit, stock, expected_traps, now=now, today=today)
+    return tuple(_level(outfit, stock, need, expected_traps, now=now, today=today, at=at) for need in needs)
+
+
+def bait_order_of(
+    outfit: Outfit,
+    stock: BaitStock,
+    expected_traps: Mapping[date, float],
+    *,
+    now: datetime,
+    today: date,
+    at: time,
+    ringing: Collection[str],
+) -> BaitOrder | None:
+    """The order to place today, for those baits of ``ringing`` (names) that are below their reorder point.
+
+    None where there is nothing to order, no supplier, or today isn't a day for it or too late for it. Each bait
+    is brought up to what is expected over the days it is held for and the safety stock, by whole steps.
+    """
+    supplier = outfit.supplier
+    if supplier is None or next_order_day(supplier, today, at) != today:
+        return None
+    levels = bait_levels(outfit, stock, expected_traps, now=now, today=today, at=at)
+    low = [
+        level
+        for level in levels
+        if level.told
+        and level.on_hand + level.on_order < level.reorder_point
+        and any(same_bait(level.bait, name) for name in ringing)
+    ]
+    if not low:
+        return None
+    low.sort(
+        key=lambda level: (level.runs_out_on or date.max, (level.on_hand + level.on_order) / level.reorder_point)
+    )
+    wanted = [_line(level, supplier) for level in low]
+    lines, room = _within(wanted, supplier, _room(outfit, stock))
+    cut = [line.boxes for line in lines] != [line.boxes for line in wanted]
+    minimum = None
+    lacking = supplier.minimum_boxes - sum(line.boxes for line in lines)
+    if lines and lacking > _ROUNDING:
+        more = order_quantity(lacking, supplier.box_step, room)
+        if more < lacking - _ROUNDING:
+            minimum = supplier.minimum_boxes
+        else:
+            lines[0] = replace(lines[0], boxes=lines[0].boxes + more, topped_up=more)
+    late = late_orders(outfit, stock, today)
+    held_back = minimum is not None or any(order.by_service for order in late)
+    return BaitOrder(
+        supplier=supplier.name,
+        address=supplier.address,
+        day=today,
+        order_by=supplier.order_by,
+        due_on=today + math.ceil(supplier.lead_days) * _ONE_DAY,
+        lines=tuple(lines),
+        no_room=tuple(line.bait for line in wanted if line.bait not in {kept.bait for kept in lines}),
+        freezer_boxes=outfit.freezer_boxes if cut or minimum is not None else None,
+        minimum_boxes=minimum,
+        late=late,
+        straight=supplier.send_straight and bool(supplier.address) and bool(lines) and not held_back,
+    )
+
+
+def _level(
+    outfit: Outfit,
+    stock: BaitStock,
+    need: BaitNeed,
+    expected_traps: Mapping[date, float],
+    *,
+    now: datetime,
+    today: date,
+    at: time,
+) -> BaitLevel:
+    supplier = outfit.supplier
+    orders = [order for order in stock.orders if same_bait(order.bait, need.bait)]
+    late = tuple(order for order in orders if is_late(order, supplier, today))
+    next_on, delivery_on, protection_days = _delivery(outfit, today, at)
+    expected, safety = _over(outfit, need, expected_traps, today, protection_days)
+    point = reorder_point(expected / protection_days, protection_days, safety)
+    on_order = math.fsum(order.boxes for order in orders if order not in late)
+    came_at = stock.came_at(need.bait)
+    level = 0
+    if need.runs_out_on is not None and need.runs_out_on <= (delivery_on or date.max):
+        level = 2
+    elif need.on_hand.boxes + on_order < point:
+        level = 1
+    if came_at is None:
+        level = min(level, 1)
+    return BaitLevel(
+        bait=need.bait,
+        level=level,
+        cause=_cause(came_at, [due_of(order, supplier) for order in late]),
+        since=_last_at(outfit, stock, need.bait) or now,
+        told=came_at is not None,
+        on_hand=need.on_hand.boxes,
+        on_order=on_order,
+        need=expected,
+        safety=safety,
+        reorder_point=point,
+        protection_days=protection_days,
+        plan_need=math.fsum(day.need for day in need.days),
+        runs_out_on=need.runs_out_on,
+        next_order_on=next_on,
+        delivery_on=delivery_on,
+        late=late,
+    )
+
+
+def _delivery(outfit: Outfit, today: date, at: time) -> tuple[date | None, date | None, int]:
+    """The next day to order, when that comes, and the days that the stock must last if today isn't used for it."""
+    supplier = outfit.supplier
+    if supplier is None:
+        lead_days = math.ceil(_NO_SUPPLIER_LEAD_DAYS)
+        return None, today + lead_days * _ONE_DAY, lead_days + 1
+    lead_days = math.ceil(supplier.lead_days)
+    order_on = next_order_day(supplier, today, at)
+    after = next_order_day(supplier, today + _ONE_DAY, time.min)
+    return (
+        order_on,
+        None if order_on is None else order_on + lead_days * _ONE_DAY,
+        outfit.plan_days if after is None else (after - today).days + lead_days,
+    )
+
+
+def _over(
+    outfit: Outfit, need: BaitNeed, expected_traps: Mapping[date, float], today: date, protection_days: int
+) -> tuple[float, float]:
+    """Expected need and safety stock over the days to protect.
+
+    Each day's traps are pulled within these days with a chance, since the weather moves them; so the need varies
+    by this chance, by what a trap takes, and by the lead time.
+    """
+    lead_sd = 0.0 if outfit.supplier is None else outfit.supplier.lead_sd_days
+    traps = traps_variance = 0.0
+    for day, expected in expected_traps.items():
+        ahead = (day - today).days
+        if ahead < 0 or not expected:
+            continue
+        of_bait = need.share * expected
+        within = _STANDARD.cdf((protection_days - 0.5 - ahead) / _PULL_DAY_SD)
+        traps += within * of_bait
+        traps_variance += within * (1 - within) * of_bait**2
+    variance = traps_variance * need.use.boxes**2 + need.use.sum_sd(traps) ** 2
+    a_day = math.fsum(day.need for day in need.days) / len(need.days) if need.days else 0.0
+    safety = safety_stock(
+        standard_quantile(outfit.service_level),
+        lead=protection_days,
+        demand_sd=math.sqrt(variance / protection_days),
+        demand=a_day,
+        lead_sd=lead_sd,
+    )
+    return traps * need.use.boxes, safety
+
+
+def _cause(came_at: datetime | None, late: Sequence[date]) -> str:
+    last = "never" if came_at is None else came_at.isoformat(timespec="minutes")
+    return f"{last} late {max(late).isoformat()}" if late else last
+
+
+def _last_at(outfit: Outfit, stock: BaitStock, bait: str) -> datetime | None:
+    """Bait without a name counts as the first of the settings."""
+    names = [bait, ""] if outfit.baits and same_bait(outfit.baits[0].name, bait) else [bait]
+    return max((at for name in names if (at := stock.last_at(name)) is not None), default=None)
+
+
+def _room(outfit: Outfit, stock: BaitStock) -> float:
+    """Boxes that the freezer takes beside what lies there and all that is on its way, late or not."""
+    if outfit.freezer_boxes is None:
+        return math.inf
+    taken = math.fsum(lot.boxes for lot in stock.lots if lot.place == "freezer")
+    return max(0.0, outfit.freezer_boxes - taken - math.fsum(order.boxes for order in stock.orders))
+
+
+def _line(level: BaitLevel, supplier: Supplier) -> OrderLine:
+    """A line without room thought of yet."""
+    target = max(level.reorder_point, level.plan_need + level.safety)
+    boxes = order_quantity(target - level.on_hand - level.on_order, supplier.box_step)
+    return OrderLine(
+        bait=level.bait,
+        boxes=boxes,
+        wanted=boxes,
+        topped_up=0.0,
+        on_hand=level.on_hand,
+        on_order=level.on_order,
+        need=level.need,
+        safety=level.safety,
+        reorder_point=level.reorder_point,
+        plan_need=level.plan_need,
+        runs_out_on=level.runs_out_on,
+    )
+
+
+def _within(wanted: Sequence[OrderLine], supplier: Supplier, room: float) -> tuple[list[OrderLine], float]:
+    """The lines that the freezer has room for, the first ones first, and the room left."""
+    lines = []
+    for line in wanted:
+        boxes = order_quantity(line.boxes, supplier.box_step, room)
+        if boxes > 0:
+            lines.append(replace(line, boxes=boxes))
+            room -= boxes
+    return lines, room

@@ -11,6 +11,7 @@ import math
 from statistics import NormalDist
 
 _STANDARD = NormalDist()
+_ROUNDING = 1e-9
 
 
 def standard_quantile(service_level: float) -> float:
@@ -56,7 +57,4 @@ def order_quantity(wanted: float, step: float, most: float = math.inf) -> float:
     steps = math.ceil(wanted / step - _ROUNDING)
     if math.isfinite(most):
         steps = min(steps, math.floor(most / step + _ROUNDING))
-    return steps * step
-
-
-_ROUNDING = 1e-9
+    return round(steps * step, 6)
