@@ -57,6 +57,7 @@ class TrapState:
 
     ``origin`` is its identity, kept through new tags and new places: the string and place it was first known at,
     with "/2" and so on for later traps of one place. ``seen_at`` is when it was last seen, whatever its state.
+    ``lost_near`` is its point of the line, by the marks and its place then, while it is missing.
     """
 
     place: int
@@ -67,6 +68,7 @@ class TrapState:
     tag: str = ""
     items: tuple[TrapItem, ...] = ()
     seen_at: datetime | None = None
+    lost_near: Mark | None = None
 
 
 @dataclass(frozen=True)
@@ -425,6 +427,7 @@ class _Trap:
     tag: str
     items: tuple[TrapItem, ...]
     seen_at: datetime | None
+    lost_near: Mark | None
 
     @classmethod
     def of(cls, state: TrapState) -> _Trap:
@@ -437,6 +440,7 @@ class _Trap:
             state.tag,
             state.items,
             state.seen_at,
+            state.lost_near,
         )
 
     def frozen(self) -> TrapState:
@@ -449,6 +453,7 @@ class _Trap:
             self.tag,
             self.items,
             self.seen_at,
+            self.lost_near,
         )
 
     def soak_h(self, at: datetime) -> float | None:
@@ -465,6 +470,7 @@ class _Trap:
         """Somebody had the trap in his hands and put it there."""
         self.where = where
         self.since = self.seen_at = at
+        self.lost_near = None
 
     def give_up(self, where: Whereabouts, at: datetime) -> None:
         """Nobody had it in his hands."""
@@ -549,9 +555,10 @@ def _move(_book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> 
     return 0
 
 
-def _missing(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
+def _missing(_book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
     for trap in traps:
         trap.give_up(Whereabouts.MISSING, entry.happened_at)
+        trap.lost_near = point_of_line(deck.start, deck.end, trap.place, len(deck.traps))
     return 0
 
 
@@ -604,6 +611,7 @@ def _retired(book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) 
         if trap.where is not Whereabouts.MISSING:
             trap.seen_at = entry.happened_at
         trap.give_up(Whereabouts.RETIRED, entry.happened_at)
+        trap.lost_near = None
         book.free_tag(trap)
     return 0
 
@@ -628,9 +636,9 @@ def _replaced(book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) 
         if former.where not in _LOST | _RETIRED:
             former.put(Whereabouts.RETIRED, at)
             book.free_tag(former)
-        deck.gone.append(former.frozen())
         origin = deck.next_origin(former.place)
-        new = _Trap(former.place, Whereabouts.ASHORE, at, None, origin, "", (), at)
+        deck.gone.append(former.frozen())
+        new = _Trap(former.place, Whereabouts.ASHORE, at, None, origin, "", (), at, None)
         deck.traps[former.place - 1] = new
         if tag and book.may_have(new, tag, entry):
             book.give_tag(new, tag)
@@ -686,6 +694,14 @@ STEPS: dict[EntryKind, _Step] = {
     ),
     EntryKind.RENUMBERED: _Step(_ALL, _ALL, _renumbered, "the traps of a string"),
 }
+
+
+def point_of_line(start: Mark, end: Mark, place: int, traps: int) -> Mark:
+    """Where trap ``place`` lies if ``traps`` lie evenly from mark to mark. For lines of a few miles."""
+    share = (place - 1) / (traps - 1) if traps > 1 else 0.5
+    east_deg = (end.lon_deg - start.lon_deg + 180.0) % 360.0 - 180.0  # the short way round
+    lon_deg = (start.lon_deg + share * east_deg + 180.0) % 360.0 - 180.0
+    return Mark(start.lat_deg + share * (end.lat_deg - start.lat_deg), lon_deg)
 
 
 def told_places(places: Iterable[int]) -> str:
