@@ -21,9 +21,10 @@ from soakbell.letters.gear_words import (
     traps_count,
     upkeep_command,
     upkeep_state,
+    upkeep_words,
 )
 from soakbell.letters.letter import Letter, written
-from soakbell.letters.times import HarborTimes, soak_words
+from soakbell.letters.times import HarborTimes, day_words, soak_words
 from soakbell.letters.words import capital, ended, one_line
 from soakbell.planning.ashore import BarredTraps, UpkeepLine
 from soakbell.planning.bells import Bell, BellCode
@@ -31,6 +32,11 @@ from soakbell.planning.bells import Bell, BellCode
 SNOOZE_DAYS = 3
 """How long the snooze that a letter writes out lasts; the skipper may write another day."""
 SNOOZE_TO = time(6)
+
+HUSHING = (
+    "A bell rings once, and again when its matter worsens or comes anew. Snoozed, it keeps silent until the "
+    "moment you give; settled, until its matter worsens or comes anew."
+)
 
 URGENT_SEASON_DAYS = 7
 
@@ -48,9 +54,10 @@ class BellsPage(Around):
 
 @dataclass(frozen=True)
 class _Told:
-    """One bell in words: ``short`` for the subject without a full stop, ``lines`` sentences."""
+    """One bell in words: ``short`` for the subject, ``title`` for its heading, both without a stop; sentences."""
 
     short: str
+    title: str
     lines: tuple[str, ...]
     commands: tuple[Command, ...]
 
@@ -63,26 +70,22 @@ def bells_letter(bells: Sequence[Bell], facts: LetterFacts, *, now: datetime) ->
     """
     if not bells:
         raise ValueError("a letter of bells without a bell")
-    times = _times_at(facts, now)
+    times = HarborTimes.at(facts.zone_name, now)
+    standing = (HUSHING, SKIPPER_DECIDES, no_call(facts, times))
     ordered = sorted(bells, key=_gravity)
     told = [_FORMS[bell.code](_Case(bell, times)) for bell in ordered]
     page = BellsPage(
-        **vars(around(facts, times, now=now, day=times.day, standing=(SKIPPER_DECIDES, no_call(facts, times)))),
+        **vars(around(facts, times, now=now, day=times.day, standing=standing)),
         first=told[0].short,
         lead=f"{capital(told[0].short)}{f', and {len(told) - 1} more' if len(told) > 1 else ''}.",
         count=len(told),
         more=len(told) - 1,
         bells=tuple(
-            Block(capital(words.short), words.lines, (*words.commands, *_hush_commands(bell, times)))
+            Block(words.title, words.lines, (*words.commands, *_hush_commands(bell, times)))
             for bell, words in zip(ordered, told, strict=True)
         ),
     )
     return written("bells", {"page": page})
-
-
-def _times_at(facts: LetterFacts, now: datetime) -> HarborTimes:
-    day = HarborTimes(facts.zone_name, now.date()).local(now).date()
-    return HarborTimes(facts.zone_name, day)
 
 
 _RANK = (BellCode.UNSET, BellCode.SOAK, BellCode.SEASON, BellCode.BAIT, BellCode.UPKEEP, BellCode.PARTS)
@@ -101,11 +104,8 @@ def _hush_commands(bell: Bell, times: HarborTimes) -> tuple[Command, ...]:
     until = datetime.combine(times.day + timedelta(days=SNOOZE_DAYS), SNOOZE_TO)
     snooze = command("soakbell", "log", "snooze", bell.name, "--until", f"{until:%Y-%m-%d %H:%M}")
     return (
-        Command("To hear nothing of it for now", snooze),
-        Command(
-            "To hear nothing of it unless it worsens or comes anew",
-            command("soakbell", "log", "settle", bell.name),
-        ),
+        Command(f"To snooze it until {day_words(until.date())} {until:%H:%M}", snooze),
+        Command("To settle it", command("soakbell", "log", "settle", bell.name)),
     )
 
 
@@ -142,6 +142,7 @@ def _soak(case: _Case) -> _Told:
     lines.append("Pull the string on the next day that a morning letter calls fit.")
     return _Told(
         f"{case.subject} has soaked {soak}",
+        f"{case.subject} has soaked {soak}",
         tuple(lines),
         (Command("When it is pulled", command("soakbell", "log", "pull", case.bell.subject)),),
     )
@@ -170,6 +171,7 @@ def _bait(case: _Case) -> _Told:
     bait = case.bell.subject
     return _Told(
         f"bait low: {case.subject}, {stock}",
+        f"Bait low: {case.subject}",
         (f"{stock}{ordered}; the point to reorder is {boxes_words(case.any('reorder_point_boxes'))}.{ends}",),
         (
             Command(
@@ -189,6 +191,7 @@ def _parts(case: _Case) -> _Told:
     open_mends = f" Open mends need {needed}." if case.any("needed_now") > 0 else ""
     return _Told(
         f"parts low: {case.subject}, {on_hand} on hand",
+        f"Parts low: {case.subject}",
         (f"Buy {buy}: {on_hand} on hand, the point to reorder is {reorder}.{open_mends}",),
         (Command("When they are bought", command("soakbell", "log", "part-bought", case.bell.subject, buy)),),
     )
@@ -200,7 +203,7 @@ def _upkeep(case: _Case) -> _Told:
         **{name: case.any(name) for name in ("state", "safety", "expires", "due_on", "left", "unit")},
     )
     state = upkeep_state(line, case.times.day)
-    kind = "safety gear: " if line.safety else ""
+    brief = state.partition(",")[0]
     if line.state == "never told":
         ask = (
             "Look when it was last done, and tell the log."
@@ -212,7 +215,8 @@ def _upkeep(case: _Case) -> _Told:
     else:
         ask = "Do it, and tell the log. The maker's manual governs."
     return _Told(
-        f"{kind}{case.subject}, {state}",
+        f"{case.subject} {brief}",
+        upkeep_words(line, case.times.day).removesuffix("."),
         (ask,),
         (Command("When it is done", upkeep_command(case.bell.subject, expires=line.expires)),),
     )
@@ -226,9 +230,11 @@ def _unset(case: _Case) -> _Told:
         **{name: case.any(name) for name in ("places", "item", "rule", "unknown")},
     )
     what = f"{one_line(barred.string)}, {places_words(barred.places)}"
+    state = "in the water but may not be set" if in_water else "may not be set"
     ask = "Mend or take in at the next pull." if in_water else "Mend before it is set."
     return _Told(
-        f"{what}: {'in the water but ' if in_water else ''}may not be set",
+        f"{what}: {state}",
+        f"{what}: {state}",
         (barred_words(barred), f"{ask} Check the rule with the authority."),
         (Command("When that is mended", repaired_command(barred.string, barred.places, barred.item)),),
     )
@@ -246,6 +252,7 @@ def _season(case: _Case) -> _Told:
     lost = f", {missing} missing" if missing else ""
     return _Told(
         when,
+        capital(when),
         (
             f"In the water: {traps_count(fishing)}{lost}.",
             f"{capital(ended(case.any('rule')))} Source: {ended(case.any('source'))} Check with the authority.",

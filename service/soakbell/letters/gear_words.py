@@ -43,9 +43,13 @@ def _counted(value: float, words: tuple[str, str]) -> str:
 
 
 def places_words(places: Iterable[int]) -> str:
-    """``trap 3``, ``traps 3, 7 and 9 to 12``."""
+    """``trap 3``, ``traps 3, 7, 8 and 10 to 12``."""
     all_places = list(places)
-    runs = [run.replace("..", " to ") for run in told_places(all_places).split()]
+    runs: list[str] = []
+    for run in told_places(all_places).split():
+        first, _, last = run.partition("..")
+        two = last and int(last) == int(first) + 1
+        runs += [first, last] if two else [f"{first} to {last}" if last else first]
     return f"{'trap' if len(all_places) == 1 else 'traps'} {listed(runs)}"
 
 
@@ -79,7 +83,7 @@ def upkeep_state(line: UpkeepLine, today: date) -> str:
     """``was due Tue 1 Dec``, ``due in 4 engine hours``, ``out of date, it was good until Mon 30 Nov``."""
     overdue = line.state == "overdue"
     if line.state == "never told":
-        return "the log was never told until when it is good" if line.expires else "the log was never told of it"
+        return "not in the log yet"
     if line.due_on is not None:
         day = due_words(line.due_on, today)
         if line.expires:
@@ -95,14 +99,17 @@ def upkeep_state(line: UpkeepLine, today: date) -> str:
 def barred_words(barred: BarredTraps) -> str:
     """Which traps may not be set and why."""
     traps, several = traps_words(barred.string, barred.places), len(barred.places) > 1
-    state = f": set although {'they' if several else 'it'} may not be" if barred.in_water else ""
+    state = f", in the water although {'they' if several else 'it'} may not be set" if barred.in_water else ""
     why = f" {capital(ended(barred.rule))}" if barred.rule else ""
     if barred.unknown:
         why += " The settings don't know this item, so no trap may be set with it."
     return f"{traps}{state}: {one_line(barred.item)}.{why}"
 
 
-BARRED_ASK = "Mend them before they fish again. The rules may have changed: check with the authority named below."
+BARRED_ASK = (
+    "Mend them before they are set; mend or take in at the next pull what is in the water. "
+    "Rules change: check with the authority named below."
+)
 
 
 # ---- commands

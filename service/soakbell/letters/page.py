@@ -243,8 +243,8 @@ def page_of(
         written=times.zoned(call.made_at),
         page_zone=times.page_zone,
         abbreviation=times.abbreviation,
-        warnings=tuple(_warning_block(w, times) for w in call.warnings),
-        warnings_line=_warnings_line(call, times),
+        warnings=tuple(warning_block(w, times) for w in call.warnings),
+        warnings_line=warnings_line(call, times, until="today"),
         changes=changes(previous, call, times) if changed and previous else (),
         window=_window_block(call.window, teller) if call.window else None,
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
@@ -262,8 +262,8 @@ def page_of(
         soaks_at=times.zoned(call.made_at),
         cautions_told=tuple(one_line(c) for c in call.cautions_told),
         disagreements=teller.tell_all(_not_told_yet(call)),
-        sources=tuple(_source_row(s, times) for s in call.sources),
-        ages_at=_ages_at(call, times),
+        sources=tuple(source_row(s, times) for s in call.sources),
+        ages_at=ages_at(call, times),
         credits=facts.credits,
         refused=facts.refused,
         expired=tuple(times.dated(at) for at in facts.expired),
@@ -329,7 +329,7 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
     recall = _RECALL if previous is not None and previous.word is CallWord.PULL else ""
     told = teller.tell(_deciding(call, teller))
     if call.word is CallWord.WAIT:
-        return f"{recall}{told.sentence} {_until_when(call, times)}"
+        return f"{recall}{told.sentence} {until_when(call, times)}"
     return f"{recall}{capital(told.short)}. {_NO_CALL_MEANS}"
 
 
@@ -350,7 +350,8 @@ _NO_CALL_MEANS = (
 )
 
 
-def _until_when(call: Call, times: HarborTimes) -> str:
+def until_when(call: Call, times: HarborTimes) -> str:
+    """When the next day fits, as far as it is known, in sentences."""
     ahead = [d for d in call.outlook if d.day > call.day and d.state is DayState.FIT and d.window is not None]
     ripe = [d for d in ahead if not _none_ripe(d)]
     if ripe:
@@ -378,8 +379,11 @@ def _day_and_span(day: DayOutlook, times: HarborTimes) -> str:
     return f"{day_words(day.day)}, {times.span_of_day(day.window.leaves_at, off_water_at(day.window))}"
 
 
-def _warnings_line(call: Call, times: HarborTimes) -> str:
-    """What can be said of official warnings as a whole. None in force is said only where every zone answered."""
+def warnings_line(call: Call, times: HarborTimes, *, until: str) -> str:
+    """What can be said of official warnings as a whole. None in force is said only where every zone answered.
+
+    ``until`` says how far ahead they were looked for: "today".
+    """
     asked = [s for s in call.sources if s.kind is SourceKind.WARNINGS]
     silent = [s for s in asked if s.fault is not None]
     if silent or not asked:
@@ -392,10 +396,11 @@ def _warnings_line(call: Call, times: HarborTimes) -> str:
         return ""
     fetched = [s.fetched_at for s in asked if s.fetched_at is not None]
     when = f", as answered at {times.hour(min(fetched))}" if fetched else ""
-    return f"None in force or to come today for {listed(s.key for s in asked)}{when}."
+    return f"None in force or to come {until} for {listed(s.key for s in asked)}{when}."
 
 
-def _warning_block(warning: OfficialWarning, times: HarborTimes) -> WarningBlock:
+def warning_block(warning: OfficialWarning, times: HarborTimes) -> WarningBlock:
+    """One official warning, word for word."""
     begin = f"From {times.hour(warning.onset_at)}" if warning.onset_at else "Begin not stated"
     end = f"to {times.zoned(warning.ends_at)}" if warning.ends_at else "end not stated"
     return WarningBlock(
@@ -516,7 +521,8 @@ def _oldest_soak(state: StringState) -> str:
     return f"{oldest}; half have {soak_words(state.median_soak_h)} or less"
 
 
-def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
+def source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
+    """A source with its age, and why it isn't used."""
     state = "used" if line.fault is None else f"not used: {FAULT_WORDS[line.fault]}"
     if line.detail:
         state = f"{state}. {capital(one_line(line.detail))}"
@@ -529,7 +535,8 @@ def _source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
     )
 
 
-def _ages_at(call: Call, times: HarborTimes) -> str:
+def ages_at(call: Call, times: HarborTimes) -> str:
+    """The moment at which the ages of the sources count."""
     now = f"at the time of this letter, {times.zoned(call.made_at)}"
     if call.window is None:
         return now

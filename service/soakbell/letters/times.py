@@ -49,6 +49,11 @@ class HarborTimes:
         self.day = day
         self._noon = datetime.combine(day, time(12), self.zone)
 
+    @classmethod
+    def at(cls, zone_name: str, now: datetime) -> HarborTimes:
+        """For a page about the local day of ``now``."""
+        return cls(zone_name, now.astimezone(ZoneInfo(zone_name)).date())
+
     @property
     def abbreviation(self) -> str:
         return self._noon.tzname() or "UTC"
