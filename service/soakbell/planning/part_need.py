@@ -56,14 +56,18 @@ def use_a_week(kind: PartKind, line: PartLine | None, now: datetime) -> float:
 
 
 def part_reorder_point(kind: PartKind, a_week: float, service_level: float) -> float:
-    """The pieces that suffice over the lead time with the chance ``service_level``.
+    """The whole pieces below which to buy, so that what is left lasts the lead time with this chance.
 
-    Parts break one by one, so the use is held for Poisson: its variance is its mean.
+    Parts break one by one, so the use is held for Poisson: its variance is its mean. The normal stands in for it
+    with the correction for whole numbers: r pieces suffice where r + 0.5 is as much as the chance asks for.
     """
+    if a_week == 0:
+        return 0.0
     a_day = a_week / _DAYS_A_WEEK
     z = standard_quantile(service_level)
     safety = safety_stock(z, kind.lead_days, math.sqrt(a_day), a_day, kind.lead_sd_days)
-    return reorder_point(a_day, kind.lead_days, safety)
+    suffices = math.ceil(reorder_point(a_day, kind.lead_days, safety) - 0.5)
+    return max(0.0, suffices) + 1.0
 
 
 def parts_needed(gear: GearState, outfit: Outfit) -> dict[str, float]:
