@@ -76,6 +76,15 @@ def test_the_bait_that_counts_is_the_one_that_fished() -> None:
     assert record.last_bait == (("Nine Foot", "cowhide"),)
 
 
+def test_a_bait_is_the_same_in_small_and_capital_letters() -> None:
+    record = record_of(
+        (told(Pulled(bait="Cowhide"), 0), worked(5)),
+        (told(Pulled(bait="cowhide"), 120), worked(5)),
+        (told(Pulled(), 240), worked(5)),
+    )
+    assert {cell.bait: cell.pulls for cell in record.cells} == {"": 1, "Cowhide": 2}
+
+
 def test_bait_named_in_a_pull_that_put_none_in_is_not_what_fishes_next() -> None:
     record = record_of(
         (told(Pulled(bait="cowhide", rebaited=False), 0), worked(5)),

@@ -55,11 +55,13 @@ class CatchCell:
 class CatchRecord:
     """``cells`` in order of string, year, month, soak and bait.
 
-    ``last_bait`` is the bait that was last named for each string, in order of string.
+    ``last_bait`` is the bait that was last named for each string, in order of string. ``baits`` are all that were
+    named, as they were first spelt: a name counts the same in small and capital letters.
     """
 
     cells: tuple[CatchCell, ...] = ()
     last_bait: tuple[tuple[str, str], ...] = ()
+    baits: tuple[str, ...] = ()
 
 
 class CatchBook:
@@ -69,6 +71,7 @@ class CatchBook:
         record = record or CatchRecord()
         self._sums = {_key(cell): _Sums(**_sums_of(cell)) for cell in record.cells}
         self._last_bait = dict(record.last_bait)
+        self._baits = {bait.casefold(): bait for bait in record.baits}
 
     def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:
         pull = entry.detail
@@ -88,13 +91,15 @@ class CatchBook:
             found, write = "traps of which none was ever baited", "the set before the pull"
             oddities.append(Oddity(entry.id, entry.string, entry.order, "traps", found, write))
         if pull.bait and pull.rebaited and pull.reset:
-            self._last_bait[entry.string] = pull.bait
+            self._last_bait[entry.string] = self._baits.setdefault(pull.bait.casefold(), pull.bait)
         return oddities
 
     def freeze(self) -> CatchRecord:
         cells = [CatchCell(*key, **_sums_of(sums)) for key, sums in self._sums.items()]
         cells.sort(key=lambda cell: (cell.string, cell.year, cell.month, cell.soak_days, cell.bait))
-        return CatchRecord(tuple(cells), tuple(sorted(self._last_bait.items())))
+        return CatchRecord(
+            tuple(cells), tuple(sorted(self._last_bait.items())), tuple(sorted(self._baits.values()))
+        )
 
 
 def _key(cell: CatchCell) -> tuple[str, int, str, int, int]:
