@@ -55,6 +55,19 @@ def calls(store: Store) -> list[CallRow]:
         return list(session.scalars(select(CallRow).order_by(CallRow.id)))
 
 
+def remake(store: Store, call: CallRow, log: dict[str, object]) -> None:
+    """Put another account of the log into the record of a call."""
+    detail = {**call.detail, "made_from": {**call.detail["made_from"], "log": log}}
+    with store.writing() as session:
+        session.execute(update(CallRow).where(CallRow.id == call.id).values(detail=detail))
+
+
+def add_old_entry(store: Store) -> None:
+    with store.writing() as session:
+        at = min(entry.told_at for entry in all_entries(session))
+        append_entries(session, [new_entry(TrapsSet(), happened_at=at, told_at=at, told_by="csv", string="Ledge")])
+
+
 def test_every_call_of_several_days_is_made_again_to_the_last_number(settings: Settings, store: Store) -> None:
     """A year later: what no call names has been pruned, and the log has grown."""
     kept = calls(store)
@@ -84,9 +97,27 @@ def test_what_is_not_the_same_any_more_is_refused_and_named(settings: Settings, 
         replay(replace(settings, sha256="0" * 64), store, first.id)
     with pytest.raises(StoreError, match="another version of the fishery file of Florida stone crab"):
         replay(replace(settings, fishery_sha256="0" * 64), store, first.id)
-    with store.writing() as session:
-        at = min(entry.told_at for entry in all_entries(session))
-        append_entries(session, [new_entry(TrapsSet(), happened_at=at, told_at=at, told_by="csv", string="Ledge")])
+    log = first.detail["made_from"]["log"]
+    remake(store, first, {**log, "entries": log["entries"] + 1})
+    with pytest.raises(StoreError, match="of them are on record"):
+        replay(settings, store, first.id)
+
+
+def test_entries_that_came_in_later_with_an_older_date_change_nothing(settings: Settings, store: Store) -> None:
+    first = calls(store)[0]
+    add_old_entry(store)
+    assert as_record(replay(settings, store, first.id), None)["call"] == first.detail["call"]
+
+
+def test_a_record_from_before_entries_were_numbered_goes_by_the_date_of_telling(
+    settings: Settings, store: Store
+) -> None:
+    first = calls(store)[0]
+    with store.reading() as session:
+        told = sorted(entry.told_at for entry in all_entries(session) if entry.told_at <= first.made_at)
+    remake(store, first, {"entries": len(told), "told_until": told[-1].isoformat()})
+    assert as_record(replay(settings, store, first.id), None)["call"] == first.detail["call"]
+    add_old_entry(store)
     with pytest.raises(StoreError, match="entries with an older date of telling came in later"):
         replay(settings, store, first.id)
 

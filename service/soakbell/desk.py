@@ -27,7 +27,7 @@ from soakbell.store import letters, replies
 from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
 from soakbell.store.letters import CallRecord, WrittenLetter
-from soakbell.store.log import all_entries
+from soakbell.store.log_keeper import LogKeeper
 
 AUDIT_AGE = timedelta(days=400)
 NO_LETTER_BY = timedelta(minutes=60)
@@ -47,6 +47,7 @@ class Desk:
 
     Attributes:
         sources: what fetches for it.
+        log: what the log comes to.
     """
 
     def __init__(
@@ -57,6 +58,7 @@ class Desk:
         self._store = store
         self._clock = clock
         self.sources = Fetching(settings, store, clock, fetcher)
+        self.log = LogKeeper(store, settings.trap_strings)
         self._invented = invented
 
     # ---- letters
@@ -123,10 +125,9 @@ class Desk:
         return self._decide(day, self._clock.now(), clock_suspect).morning
 
     def _decide(self, day: date, now: datetime, clock_suspect: bool) -> _Made:
-        with self._store.reading() as session:
-            entries = all_entries(session)
-        basis = Basis(self.sources.on_hand(now), entries, now, clock_suspect)
-        morning = make_call(self._settings, basis.on_hand, entries, now, day=day, clock_suspect=clock_suspect)
+        log = self.log.now()
+        basis = Basis(self.sources.on_hand(now), log, now, clock_suspect)
+        morning = make_call(self._settings, basis.on_hand, log.gear, now, day=day, clock_suspect=clock_suspect)
         return _Made(morning, basis)
 
     def _last_call(self, day: date) -> tuple[Call, Trip | None] | None:

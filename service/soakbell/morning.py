@@ -61,7 +61,7 @@ class Morning:
 def make_call(
     settings: Settings,
     on_hand: OnHand,
-    entries: Iterable[LogEntry],
+    log: Iterable[LogEntry] | GearState,
     now: datetime,
     *,
     day: date | None = None,
@@ -71,6 +71,7 @@ def make_call(
     """Read all that is on hand and decide for the local ``day`` (None: today).
 
     Args:
+        log: its entries in any order, or what they fold to.
         now: aware UTC; ages are counted to it, and no departure lies before it.
         clock_suspect: the clock shows less than the newest moment on record; then the word is NO CALL.
         ahead: for a day to come, as the days of the outlook are judged: that what is on hand will be too old by
@@ -79,7 +80,7 @@ def make_call(
     today = local_day(now, settings.harbor.time_zone) if day is None else day
     hours = table_hours(settings, today)
     surveyed = survey(settings, on_hand, hours, now)
-    gear = fold(entries, settings.trap_strings)
+    gear = log if isinstance(log, GearState) else fold(log, settings.trap_strings)
     situation = _situation(settings, surveyed, gear, today, now, clock_suspect=clock_suspect, ahead=ahead)
     verdict = decide(situation)
     call = _call(settings, surveyed, situation, verdict, today, now)

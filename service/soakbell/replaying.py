@@ -7,7 +7,7 @@ rest: the moment, the hashes of the settings, how far the log went, and what the
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from soakbell.call_record import from_record
 from soakbell.errors import StoreError
-from soakbell.gear.log import LogEntry
+from soakbell.gear.fold import GearState, fold
 from soakbell.morning import look_again, make_call
 from soakbell.planning.call import Call
 from soakbell.sea.sources import RawReply, SourceKind
@@ -24,6 +24,7 @@ from soakbell.settings import Settings
 from soakbell.store.calls import KeptCall, call_before, call_named, newest_call
 from soakbell.store.engine import Store
 from soakbell.store.log import all_entries
+from soakbell.store.log_keeper import Kept, fold_up_to
 from soakbell.store.replies import reply_named, warning_as_json, warning_from_json
 from soakbell.survey import OnHand, ReplyKey, Survey
 
@@ -33,7 +34,7 @@ class Basis:
     """Everything that ``make_call`` is given, but for the settings."""
 
     on_hand: OnHand
-    entries: Collection[LogEntry]
+    log: Kept
     now: datetime
     clock_suspect: bool
 
@@ -73,7 +74,7 @@ def made_from(settings: Settings, basis: Basis, *, looked_again: bool) -> dict[s
         "looked_again": looked_again,
         "settings_sha256": settings.sha256,
         "fishery_sha256": settings.fishery_sha256,
-        "log": {"entries": len(basis.entries), "told_until": _told_until(basis.entries)},
+        "log": {"entries": basis.log.entries, "seq": basis.log.seq},
         "seen": [warning_as_json(warning) for warning in hand.seen],
         "troubles": [[kind.value, key, text] for (kind, key), text in hand.troubles.items()],
         "cells": dict(hand.cells),
@@ -104,42 +105,47 @@ def replay(settings: Settings, store: Store, which: int | date) -> Call:
         if made is None:
             raise StoreError(f"{name} was made on nothing, since the service had failed; it can't be replayed")
         _same_settings(name, settings, made)
-        basis = Basis(
-            on_hand=_on_hand(session, name, kept, made),
-            entries=_entries_told(name, all_entries(session), made["log"]),
-            now=datetime.fromisoformat(made["now"]),
-            clock_suspect=made["clock_suspect"],
-        )
+        on_hand = _on_hand(session, name, kept, made)
         before = call_before(session, kept) if made["looked_again"] else None
-    morning = make_call(
-        settings, basis.on_hand, basis.entries, basis.now, day=kept.day, clock_suspect=basis.clock_suspect
-    )
+    now = datetime.fromisoformat(made["now"])
+    gear = _gear_known(name, settings, store, made["log"])
+    morning = make_call(settings, on_hand, gear, now, day=kept.day, clock_suspect=made["clock_suspect"])
     if not made["looked_again"]:
         return morning.call
     earlier, trip = (None, None) if before is None else from_record(before.detail)
     if earlier is None or trip is None:
         raise StoreError(f"{name} took the place of an earlier one, which is not on record")
-    call = look_again(earlier, trip, morning, basis.now)
+    call = look_again(earlier, trip, morning, now)
     if call is None:
         raise StoreError(f"{name} took the place of an earlier one, which on replay would have stood")
     return call
 
 
-def _told_until(entries: Iterable[LogEntry]) -> str | None:
-    newest = max((entry.told_at for entry in entries), default=None)
-    return None if newest is None else newest.isoformat()
+def _gear_known(name: str, settings: Settings, store: Store, log: Mapping[str, Any]) -> GearState:
+    """What the log came to as it was known: up to the entry that was stored last by then."""
+    if "seq" not in log:
+        return _gear_told(name, settings, store, log)
+    ledger, entries, _ = fold_up_to(store, settings.trap_strings, log["seq"])
+    if entries != log["entries"]:
+        raise StoreError(
+            f"{name} was made on {log['entries']} log entries, and {entries} of them are on record; "
+            "give the database that it was made with"
+        )
+    return ledger.freeze()[0]
 
 
-def _entries_told(name: str, entries: Iterable[LogEntry], log: Mapping[str, Any]) -> list[LogEntry]:
-    """The log as it was known. It only grows, so an equal count is the same log."""
+def _gear_told(name: str, settings: Settings, store: Store, log: Mapping[str, Any]) -> GearState:
+    """Likewise from a record older than the numbers. The log only grows, so an equal count is the same log."""
     until = log["told_until"]
-    known = [] if until is None else [e for e in entries if e.told_at <= datetime.fromisoformat(until)]
+    with store.reading() as session:
+        entries = [] if until is None else all_entries(session)
+    known = [entry for entry in entries if entry.told_at <= datetime.fromisoformat(until)]
     if len(known) != log["entries"]:
         raise StoreError(
             f"{name} was made on {log['entries']} log entries, and {len(known)} are on record that were told by "
             "then: entries with an older date of telling came in later"
         )
-    return known
+    return fold(known, settings.trap_strings)
 
 
 def _same_settings(name: str, settings: Settings, made: Mapping[str, Any]) -> None:

@@ -8,17 +8,20 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
-from sqlalchemy import func, insert, or_, select
-from sqlalchemy.orm import Session
+from sqlalchemy import func, insert, literal, or_, select, tuple_
+from sqlalchemy.orm import Session, aliased
 
 from soakbell.errors import Fault, LogRefused, StoreError
 from soakbell.gear.log import DETAILS, Correction, Detail, EntryKind, LogEntry
-from soakbell.gear.log_check import check_entries
+from soakbell.gear.log_check import check_entries, strings_at_stake
+from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
 from soakbell.store.engine import Store
 from soakbell.store.schema import LogRow
 
 _AT_ONCE = 500  # variables in one statement; SQLite before 3.32 takes 999
+_PAGE = 5000  # entries
+_COLUMNS = LogRow.__table__.columns
 _DETAIL: dict[EntryKind, TypeAdapter[Any]] = {kind: TypeAdapter(detail) for kind, detail in DETAILS.items()}
 
 
@@ -37,21 +40,46 @@ def take_entries(
     now: datetime,
     *,
     zone: tzinfo = UTC,
+    outfit: Outfit | None = None,
 ) -> Appended:
     """Check entries against the log and append them, in one unit of work: all or nothing.
 
+    They are weighed before the database is held, and once more while it is where something was stored meanwhile.
+
     Args:
         zone: whose clock the faults tell moments by.
+        outfit: names in the entries must be in it; None: they aren't checked.
 
     Raises:
         LogRefused: with every fault found.
         StoreError: the database can't be written.
     """
-    with store.writing() as session:
-        faults = check_entries(entries, all_entries(session), strings, now, zone=zone)
+
+    def weigh(log: Collection[LogEntry]) -> None:
+        faults = check_entries(entries, log, strings, now, zone=zone, outfit=outfit)
         if faults:
             raise LogRefused(faults)
+
+    with store.reading() as session:
+        read_to = newest_seq(session)
+        log = _bearing(session, entries, strings)
+    weigh(log)
+    with store.writing() as session:
+        if newest_seq(session) != read_to:
+            weigh(_bearing(session, entries, strings))
         return append_entries(session, entries)
+
+
+def _bearing(
+    session: Session, entries: Sequence[LogEntry], strings: Collection[TrapString]
+) -> Collection[LogEntry]:
+    """What ``check_entries`` needs of the log: the strings at stake, all corrections, and what shares a name."""
+    at_stake = strings_at_stake(entries, strings)
+    _, by_id = _known(session, entries)
+    found = {
+        entry.id: entry for entry in _read(session, or_(LogRow.string.in_(at_stake), LogRow.voids.is_not(None)))
+    }
+    return (found | by_id).values()
 
 
 def append_entries(session: Session, entries: Iterable[LogEntry]) -> Appended:
@@ -105,15 +133,65 @@ def all_entries(session: Session) -> list[LogEntry]:
     return _read(session)
 
 
+def stored_from(session: Session, seq: int, most: int) -> list[tuple[int, LogEntry]]:
+    """Up to ``most`` entries with the number ``seq`` or a higher one, with their numbers, in order of storing.
+
+    Raises:
+        StoreError: a row can't be read.
+    """
+    rows = session.execute(select(*_COLUMNS).where(LogRow.seq >= seq).order_by(LogRow.seq).limit(most))
+    return [(row.seq, _entry_of(row)) for row in rows]
+
+
+def corrections_up_to(session: Session, seq: int) -> tuple[list[LogEntry], frozenset[str]]:
+    """The corrections stored up to ``seq``, and the ids of the entries there that they void.
+
+    Raises:
+        StoreError: a row can't be read.
+    """
+    corrections = _read(session, LogRow.voids.is_not(None), LogRow.seq <= seq)
+    target = aliased(LogRow)
+    known = session.scalars(
+        select(target.id).join(LogRow, LogRow.voids == target.id).where(LogRow.seq <= seq, target.seq <= seq)
+    )
+    return corrections, frozenset(known)
+
+
+def pages_up_to(store: Store, seq: int) -> Iterator[list[tuple[int, LogEntry]]]:
+    """The log up to the entry stored as ``seq``, with the numbers, in the order things happened.
+
+    Each page is a reading of its own: one long reading would keep writers out where the journal isn't a WAL.
+
+    Raises:
+        StoreError: a row can't be read.
+    """
+    order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
+    upto = select(*_COLUMNS).where(LogRow.seq <= seq).order_by(*order).limit(_PAGE)
+    after: LogEntry | None = None
+    while True:
+        asked = upto
+        if after is not None:
+            past = tuple_(*order) > tuple_(
+                *(literal(at, col.type) for at, col in zip(after.order, order, strict=True))
+            )
+            asked = upto.where(LogRow.happened_at >= after.happened_at, past)
+        with store.reading() as session:
+            page = [(row.seq, _entry_of(row)) for row in session.execute(asked)]
+        if page:
+            yield page
+        if len(page) < _PAGE:
+            return
+        after = page[-1][1]
+
+
 def entries_named(session: Session, ids: Sequence[str]) -> list[LogEntry]:
     """The entries with these ids, few enough for one statement, in the order things happened."""
     return _read(session, LogRow.id.in_(ids))
 
 
 def _read(session: Session, *where: Any) -> list[LogEntry]:
-    columns = LogRow.__table__.columns
     order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
-    return [_entry_of(row) for row in session.execute(select(*columns).where(*where).order_by(*order))]
+    return [_entry_of(row) for row in session.execute(select(*_COLUMNS).where(*where).order_by(*order))]
 
 
 def _known(session: Session, entries: Sequence[LogEntry]) -> tuple[dict[str, LogEntry], dict[str, LogEntry]]:
