@@ -46,7 +46,7 @@ def test_using_more_than_there_was_leaves_none_and_is_told_but_counts_as_used() 
     (odd,) = book.take(part_told(PartUsed("latch", 5), 1), Worked())
     assert (odd.key, odd.found) == ("count", "5 of 'latch' used, with 2 on hand")
     (line,) = book.freeze().lines
-    assert (line.on_hand, line.used) == (0.0, 5.0)
+    assert (line.on_hand, line.used, line.lacking) == (0.0, 5.0, 3.0)
 
 
 def test_a_part_never_bought_or_counted_is_not_on_hand() -> None:
@@ -97,20 +97,13 @@ def test_going_on_from_what_was_kept_is_as_good_as_reading_on(told_of: list[Deta
 
 @given(st.lists(st.builds(PartBought, parts, pieces) | st.builds(PartUsed, parts, pieces), max_size=20))
 def test_pieces_are_conserved(told_of: list[PartBought | PartUsed]) -> None:
-    """Bought = on hand + used - what was used beyond the stock, and nothing is ever below 0."""
-    book = PartBook()
-    lacking: dict[str, float] = {}
-    for after_h, detail in enumerate(told_of):
-        before = book.freeze().line(detail.part)
-        odd = book.take(part_told(detail, after_h), Worked())
-        if odd:
-            lacking[detail.part] = (
-                lacking.get(detail.part, 0) + detail.count - (before.on_hand if before is not None else 0)
-            )
+    book, odd = book_of(*told_of)
+    lacked = {line.part for line in book.freeze().lines if line.lacking}
     for line in book.freeze().lines:
         bought = sum(d.count for d in told_of if isinstance(d, PartBought) and d.part == line.part)
-        assert bought == line.on_hand + line.used - lacking.get(line.part, 0)
+        assert bought == line.on_hand + line.used - line.lacking
         assert line.on_hand >= 0
+    assert lacked == {found.split("'")[1] for found in odd}
 
 
 def test_lines_stand_in_order_of_name() -> None:

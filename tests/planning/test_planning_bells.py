@@ -201,13 +201,13 @@ def test_bait_below_its_reorder_point_rings_and_bait_never_told_of_does_not() ->
 def test_a_part_rings_once_until_more_of_it_came() -> None:
     """Using it up, piece by piece, is one matter; buying some and running low again is the next."""
 
-    def cause(on_hand: float, used: float) -> str:
-        stock = PartStock((PartLine("hog ring", on_hand, used, NOW - 90 * DAY, NOW),))
+    def cause(on_hand: float, used: float, lacking: float = 0) -> str:
+        stock = PartStock((PartLine("hog ring", on_hand, used, NOW - 90 * DAY, NOW, lacking),))
         buy = PartToBuy("hog ring", True, on_hand, 3, 10, 0, 50, None, NOW)
         (told,) = part_bells((buy,), stock)
         return told.cause
 
-    assert cause(9, 41) == cause(3, 47)
+    assert cause(9, 41) == cause(3, 47) == cause(0, 56, lacking=6)
     assert cause(9, 41) != cause(9, 91)
 
 

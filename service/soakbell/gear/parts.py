@@ -14,7 +14,8 @@ from soakbell.gear.worked import Worked
 class PartLine:
     """One part: pieces on hand, and those used in all since ``first_at``. Never below 0 on hand.
 
-    ``last_at`` is the moment of the last entry that told of it.
+    ``last_at`` is the moment of the last entry that told of it. ``lacking`` are the pieces used that weren't on
+    hand, so what came in all, or was counted in, is ``on_hand + used - lacking``.
     """
 
     part: str
@@ -22,6 +23,7 @@ class PartLine:
     used: float
     first_at: datetime
     last_at: datetime
+    lacking: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -67,9 +69,15 @@ class PartBook:
 
     def _use(self, entry: LogEntry, key: str, part: str, pieces: float) -> list[Oddity]:
         line = self._line(entry, part)
-        left = max(0.0, line.on_hand - pieces)
-        self._lines[part] = replace(line, on_hand=left, used=line.used + pieces, last_at=entry.happened_at)
-        if pieces <= line.on_hand:
+        lacking = max(0.0, pieces - line.on_hand)
+        self._lines[part] = replace(
+            line,
+            on_hand=max(0.0, line.on_hand - pieces),
+            used=line.used + pieces,
+            lacking=line.lacking + lacking,
+            last_at=entry.happened_at,
+        )
+        if lacking == 0:
             return []
         found = f"{pieces:g} of {part!r} used, with {line.on_hand:g} on hand"
         write = "a count of the part before it, or those bought, since none can be used that weren't there"

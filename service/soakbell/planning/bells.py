@@ -226,7 +226,7 @@ def part_bells(parts: Iterable[PartToBuy], stock: PartStock) -> tuple[Bell, ...]
 def _pieces_had(part: str, stock: PartStock) -> str:
     """All pieces there ever were: the same until some are bought or counted, and so the cause of being low."""
     line = stock.line(part)
-    return "never told" if line is None else f"of {line.on_hand + line.used:.6g}"
+    return "never told" if line is None else f"of {line.on_hand + line.used - line.lacking:.6g}"
 
 
 def upkeep_bells(tasks: Iterable[UpkeepDue], now: datetime) -> tuple[Bell, ...]:
