@@ -122,7 +122,7 @@ class BaitOrder:
 
 
 def next_order_day(supplier: Supplier, day: date, at: time) -> date | None:
-    """The first day on which the supplier takes orders, from ``day`` at local time ``at`` on; None within months."""
+    """The first day that the supplier takes orders, from ``day`` at local time ``at`` on; None within months."""
     for ahead in range(_ORDER_DAYS_AHEAD):
         candidate = day + ahead * _ONE_DAY
         past = not ahead and at > supplier.order_by
@@ -145,7 +145,7 @@ def bait_levels(
     today: date,
     at: time,
 ) -> tuple[BaitLevel, ...]:
-    """Each bait of the settings against its reorder point. ``today`` and ``at``: the local day and time of ``now``.
+    """Each bait of the settings against its reorder point. ``today``, ``at``: the local day and time of ``now``.
 
     ``expected_traps`` are the traps to be pulled by local day (``planning.season_ahead``), some days beyond
     ``plan_days``, since a pull can come sooner than expected.

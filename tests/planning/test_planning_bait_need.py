@@ -1,0 +1,267 @@
+"""What bait is needed, how long it lasts, and what to thaw."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from statistics import stdev
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from tests.logbook import LEDGE, NINE_FOOT, STRINGS
+from tests.logbook import told as entry_told
+from tests.planning.bait_scenes import BAYSIDE, HEADS, HIDE, NOW, TODAY, ago, outfit_of, pulls, stock_of
+
+from soakbell.gear.bait_lots import BaitStock, BaitUse
+from soakbell.gear.fold import fold
+from soakbell.gear.log import BaitBought, BaitCounted, BaitMoved, BaitOrdered, Pulled, TrapsSet
+from soakbell.gear.outfit import Outfit
+from soakbell.planning.bait_need import (
+    bait_needs,
+    bait_shares,
+    bait_to_load,
+    boxes_to_thaw,
+    due_of,
+    on_hand,
+    use_a_trap,
+    use_of,
+)
+from soakbell.planning.season_ahead import expected_traps
+
+ONE = outfit_of()
+LEAVES_AT = NOW + timedelta(hours=24)
+
+
+def test_without_a_log_a_trap_takes_what_the_settings_say() -> None:
+    assert use_a_trap(HEADS, BaitUse("mullet heads")).boxes == HEADS.boxes_a_trap
+
+
+def test_the_log_outweighs_the_settings_by_its_traps() -> None:
+    """By hand: 100 traps' worth of 0.05 and 300 traps that took 30 boxes are 35 boxes over 400 traps."""
+    assert use_a_trap(HEADS, BaitUse("mullet heads", 10, 300, 30.0, 3.0)).boxes == pytest.approx(35 / 400)
+
+
+def test_with_a_long_log_the_spread_is_that_of_the_log() -> None:
+    """Pulls of 20 traps that take 1 box or 3: their standard deviation, reckoned to one trap, is sd / sqrt(20)."""
+    boxes = [1.0, 3.0] * 200
+    used = BaitUse("", len(boxes), 20 * len(boxes), sum(boxes), sum(pulled**2 / 20 for pulled in boxes))
+    assert use_a_trap(HEADS, used).sd == pytest.approx(stdev(boxes) / 20**0.5, rel=0.01)
+
+
+def test_a_sum_over_many_traps_is_surer_than_over_few_but_never_than_the_mean() -> None:
+    use = use_a_trap(HEADS, BaitUse("mullet heads"))
+    assert use.sum_sd(10) / 10 > use.sum_sd(100) / 100 > use.sd / use.traps**0.5
+
+
+def test_bait_without_a_name_counts_for_the_first_of_the_settings() -> None:
+    outfit = outfit_of(HEADS, HIDE)
+    stock = stock_of((TrapsSet(), ago(9), 30), (Pulled(bait="Cowhide"), ago(1), 10))
+    assert bait_shares(outfit, stock) == {"mullet heads": 0.75, "cowhide": 0.25}
+    assert bait_shares(outfit, BaitStock()) == {"mullet heads": 1.0, "cowhide": 0.0}
+
+
+def test_use_that_was_not_measured_is_taken_off_what_is_on_hand() -> None:
+    stock = stock_of(
+        (BaitBought("mullet heads", 3), ago(5)), (BaitMoved("mullet heads", 1), ago(2)), (Pulled(), ago(1), 30)
+    )
+    there = on_hand(ONE, stock, HEADS, NOW)
+    assert (there.aboard, there.thaw, there.freezer) == pytest.approx((0, 0, 1.5))
+    assert there.reckoned == pytest.approx(1.5), "30 traps at 0.05 boxes"
+
+
+def test_bait_bought_after_traps_were_baited_is_not_what_they_were_baited_with() -> None:
+    stock = stock_of((TrapsSet(), ago(5), 200), (BaitBought("mullet heads", 3), ago(4)))
+    assert on_hand(ONE, stock, HEADS, NOW).boxes == 3
+
+
+def test_use_beyond_all_that_was_there_is_not_held_against_what_came_later() -> None:
+    stock = stock_of(
+        (BaitBought("mullet heads", 2), ago(9)),
+        (Pulled(), ago(8), 100),
+        (BaitBought("mullet heads", 4), ago(7)),
+        (Pulled(), ago(6), 20),
+    )
+    assert on_hand(ONE, stock, HEADS, NOW).boxes == pytest.approx(3)
+
+
+def test_a_count_of_the_freezer_is_not_lowered_by_what_was_used_before_it() -> None:
+    stock = stock_of(
+        (BaitBought("mullet heads", 5), ago(9)),
+        (Pulled(), ago(8), 40),
+        (BaitCounted("mullet heads", 2, "freezer"), ago(1)),
+    )
+    assert on_hand(ONE, stock, HEADS, NOW).freezer == 2
+
+
+def test_another_bait_s_count_leaves_the_reckoning_of_the_first() -> None:
+    outfit = outfit_of(HEADS, HIDE)
+    stock = stock_of(
+        (BaitBought("mullet heads", 5), ago(9)),
+        (BaitBought("cowhide", 5), ago(9)),
+        (Pulled(), ago(8), 40),
+        (BaitCounted("cowhide", 1, "aboard"), ago(1)),
+    )
+    assert on_hand(outfit, stock, HEADS, NOW).boxes == pytest.approx(3)
+    assert on_hand(outfit, stock, HIDE, NOW).boxes == pytest.approx(6)
+
+
+def test_bait_out_of_the_freezer_too_long_is_not_there_to_be_used() -> None:
+    stock = stock_of(
+        (BaitBought("mullet heads", 3), ago(9)),
+        (BaitMoved("mullet heads", 1), ago(hours=73)),
+        (BaitMoved("mullet heads", 1, "aboard", "freezer"), ago(hours=71)),
+    )
+    there = on_hand(ONE, stock, HEADS, NOW)
+    assert (there.aboard, there.thaw, there.freezer, there.spoilt) == (1, 0, 1, 1)
+
+
+def test_taking_thawed_bait_aboard_does_not_make_it_fresh() -> None:
+    stock = stock_of(
+        (BaitBought("mullet heads", 1), ago(9)),
+        (BaitMoved("mullet heads", 1), ago(hours=73)),
+        (BaitMoved("mullet heads", 1, "aboard"), ago(hours=1)),
+    )
+    assert on_hand(ONE, stock, HEADS, NOW).spoilt == 1
+
+
+def test_stock_runs_down_by_day_and_up_by_what_arrives_after_the_trip() -> None:
+    stock = stock_of(
+        (BaitBought("mullet heads", 3), ago(5)),
+        (BaitOrdered("mullet heads", 4, TODAY + timedelta(days=3)), ago(1)),
+    )
+    (need,) = bait_needs(ONE, stock, pulls({1: 40, 3: 40, 4: 40}), now=NOW, today=TODAY)
+    assert [day.left for day in need.days[:6]] == pytest.approx([3, 1, 1, 4, 2, 2])
+    assert need.runs_out_on == TODAY + timedelta(days=3), "the boxes come after the boat has left"
+    assert need.days[3].arriving == 4
+    assert len(need.days) == ONE.plan_days
+
+
+def test_an_order_that_is_late_is_not_counted_on() -> None:
+    stock = stock_of((BaitOrdered("mullet heads", 4, TODAY - timedelta(days=1)), ago(4)))
+    (need,) = bait_needs(ONE, stock, pulls({2: 10}), now=NOW, today=TODAY)
+    assert need.runs_out_on == TODAY + timedelta(days=2)
+    assert sum(day.arriving for day in need.days) == 0
+
+
+def test_an_order_without_a_day_comes_by_the_supplier_s_lead_time() -> None:
+    (order,) = stock_of((BaitOrdered("mullet heads", 4), datetime(2026, 12, 8, 15, tzinfo=UTC))).orders
+    assert due_of(order, BAYSIDE) == date(2026, 12, 11), (
+        "2 days, give or take a half, are not over before the third"
+    )
+
+
+def test_bait_that_spoils_before_it_is_used_is_lost() -> None:
+    stock = stock_of((BaitBought("mullet heads", 3), ago(5)), (BaitMoved("mullet heads", 2), ago(hours=1)))
+    (need,) = bait_needs(ONE, stock, pulls({6: 30}), now=NOW, today=TODAY)
+    assert [day.left for day in need.days[:7]] == pytest.approx([3, 3, 3, 1, 1, 1, 0])
+    assert need.runs_out_on == TODAY + timedelta(days=6)
+
+
+def test_the_thaw_call_is_for_what_lies_not_out_yet() -> None:
+    """40 traps at 0.05 boxes are 2, and some more to be safe; half a box is out already."""
+    stock = stock_of((BaitBought("mullet heads", 9), ago(5)), (BaitMoved("mullet heads", 0.5), ago(hours=2)))
+    (thaw,) = boxes_to_thaw(ONE, stock, 40, leaves_at=LEAVES_AT, now=NOW)
+    use = use_of(ONE, stock, HEADS)
+    assert 1.5 + use.sum_sd(40) <= thaw.boxes < 1.5 + use.sum_sd(40) + 0.25
+    assert (thaw.boxes * 4).is_integer()
+    assert (thaw.out_by, thaw.past, thaw.short_boxes) == (LEAVES_AT - timedelta(hours=14), False, 0)
+
+
+def test_a_thaw_call_that_comes_too_late_says_so() -> None:
+    stock = stock_of((BaitBought("mullet heads", 9), ago(5)))
+    (thaw,) = boxes_to_thaw(ONE, stock, 40, leaves_at=NOW + timedelta(hours=13), now=NOW)
+    assert thaw.past
+    assert thaw.out_by == NOW - timedelta(hours=1)
+
+
+def test_no_more_is_thawed_than_the_freezer_has() -> None:
+    stock = stock_of((BaitBought("mullet heads", 1), ago(5)))
+    (thaw,) = boxes_to_thaw(ONE, stock, 60, leaves_at=LEAVES_AT, now=NOW)
+    assert thaw.boxes == 1
+    assert thaw.short_boxes > 2
+
+
+def test_what_spoils_before_the_boat_leaves_is_thawed_anew() -> None:
+    stock = stock_of((BaitBought("mullet heads", 9), ago(5)), (BaitMoved("mullet heads", 4), ago(hours=50)))
+    (thaw,) = boxes_to_thaw(ONE, stock, 40, leaves_at=LEAVES_AT, now=NOW)
+    assert thaw.boxes >= 2
+
+
+def test_nothing_is_thawed_where_enough_lies_out() -> None:
+    stock = stock_of((BaitBought("mullet heads", 9), ago(5)), (BaitMoved("mullet heads", 4), ago(hours=2)))
+    assert boxes_to_thaw(ONE, stock, 40, leaves_at=LEAVES_AT, now=NOW) == ()
+    assert boxes_to_thaw(ONE, stock, 0, leaves_at=LEAVES_AT, now=NOW) == ()
+
+
+def test_the_load_tells_thawed_from_thawing() -> None:
+    stock = stock_of(
+        (BaitBought("mullet heads", 9), ago(5)),
+        (BaitMoved("mullet heads", 1), ago(hours=20)),
+        (BaitMoved("mullet heads", 2), NOW + timedelta(hours=12)),
+        (BaitMoved("mullet heads", 0.25, "aboard", "freezer"), ago(hours=1)),
+    )
+    (load,) = bait_to_load(ONE, stock, 40, leaves_at=LEAVES_AT)
+    assert (load.aboard_boxes, load.thawed_boxes, load.thawing_boxes, load.frozen_boxes) == (0.25, 1, 2, 5.75)
+    assert load.take_boxes == 1
+    assert load.needed_boxes == load.aboard_boxes + load.take_boxes + load.short_boxes
+
+
+amounts = st.integers(0, 40).map(lambda quarters: quarters / 4)
+
+
+@given(amounts, amounts, st.integers(0, 300), st.integers(0, 200))
+def test_thawing_never_leaves_a_trip_shorter_than_it_says(
+    bought: float, moved: float, traps: int, unmeasured: int
+) -> None:
+    """What is taken out, with what is out, meets the need, or the rest is told as lacking."""
+    stock = stock_of(
+        (BaitBought("mullet heads", bought), ago(3)),
+        (Pulled(), ago(2), unmeasured),
+        (BaitMoved("mullet heads", moved), ago(hours=3)),
+    )
+    there = on_hand(ONE, stock, HEADS, LEAVES_AT)
+    thaws = boxes_to_thaw(ONE, stock, traps, leaves_at=LEAVES_AT, now=NOW)
+    taken = sum(thaw.boxes for thaw in thaws)
+    assert taken <= there.freezer
+    needed = traps * use_of(ONE, stock, HEADS).boxes
+    assert there.aboard + there.thaw + taken + sum(thaw.short_boxes for thaw in thaws) >= needed - 1e-9
+
+
+ZONE = ZoneInfo("America/New_York")
+
+
+def test_a_string_is_expected_halfway_between_floor_and_ceiling_and_again_after_as_long() -> None:
+    """Nine Foot: floor 120 h, ceiling 264 h, so every 8 days; set on the morning of 4 Dec."""
+    set_at = datetime(2026, 12, 4, 13, tzinfo=UTC)
+    gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
+    ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=21, may_pull=lambda _: True)
+    assert next(iter(ahead)) == TODAY
+    assert len(ahead) == 21
+    pulled = {day: traps for day, traps in ahead.items() if traps}
+    assert pulled == {date(2026, 12, 12): 4, date(2026, 12, 20): 4, date(2026, 12, 28): 4}
+
+
+@pytest.mark.parametrize(("hour", "day"), [(12, 8), (20, 9)])
+def test_a_string_long_ripe_is_expected_on_the_next_trip(hour: int, day: int) -> None:
+    set_at = datetime(2026, 11, 20, 13, tzinfo=UTC)
+    gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
+    now = datetime(2026, 12, 8, hour, tzinfo=UTC)
+    ahead = expected_traps(gear, STRINGS, now, ZONE, days=5, may_pull=lambda _: True)
+    assert [found for found, traps in ahead.items() if traps] == [date(2026, 12, day)]
+
+
+def test_no_pull_is_expected_out_of_season() -> None:
+    set_at = datetime(2026, 12, 4, 13, tzinfo=UTC)
+    gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], [NINE_FOOT, LEDGE])
+    opens = date(2026, 12, 15)
+    ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=10, may_pull=lambda day: day >= opens)
+    assert [found for found, traps in ahead.items() if traps] == [opens]
+    assert not any(expected_traps(gear, STRINGS, NOW, ZONE, days=10, may_pull=lambda _: False).values())
+
+
+def test_an_outfit_without_bait_needs_none() -> None:
+    bare: Outfit = replace(ONE, baits=())
+    assert bait_needs(bare, BaitStock(), pulls({1: 10}), now=NOW, today=TODAY) == ()
+    assert boxes_to_thaw(bare, BaitStock(), 10, leaves_at=LEAVES_AT, now=NOW) == ()
