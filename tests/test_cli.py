@@ -10,7 +10,6 @@ import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -26,62 +25,21 @@ from typer.testing import CliRunner
 
 from soakbell.cli import app
 from soakbell.clock import SystemClock
-from soakbell.gear.log import LogEntry
 from soakbell.store import letters
 from soakbell.store.engine import open_store
-from soakbell.store.log import all_entries
+from terminals import Terminal, home
 
 NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
-COMMANDS = {"check", "run", "morning", "confirm-station", "read", "backup", "rehearse", "restore", "log"}
+COMMANDS = {
+    "check", "run", "morning", "confirm-station", "read", "backup", "rehearse", "restore", "log", "undo", "catch",
+}  # fmt: skip
 LOG_COMMANDS = {
-    "set", "pull", "move", "missing", "recovered", "ashore", "correct", "list", "import", "export",
+    "set", "pull", "move", "missing", "recovered", "ashore", "damage", "repaired", "bench", "retired", "tagged",
+    "replaced", "renumbered", "bait-bought", "bait-moved", "bait-spoiled", "bait-counted", "bait-ordered",
+    "part-bought", "part-used", "part-counted", "upkeep", "hours", "snooze", "settle",
+    "correct", "list", "import", "export",
 }  # fmt: skip
 SECRET = "tern-plover-77"
-
-
-@dataclass(frozen=True)
-class Terminal:
-    """A folder with settings, in which commands are typed."""
-
-    folder: Path
-
-    def type(self, *words: str) -> Result:
-        options = ["--settings", str(self.folder / "boat.toml")]
-        return CliRunner(env={"COLUMNS": "160"}).invoke(app, [*options, *words])
-
-    def log(self, *words: str) -> str:
-        """What a log command that goes well says."""
-        result = self.type("log", *words)
-        assert result.exit_code == 0, result.output
-        return result.output
-
-    def refused(self, *words: str) -> str:
-        """What a command that can't be done says."""
-        before = self.entries()
-        result = self.type(*words)
-        assert result.exit_code == 2, result.output
-        assert "Traceback" not in result.output
-        assert self.entries() == before
-        return result.output
-
-    def entries(self) -> list[LogEntry]:
-        if not self.database.exists():
-            return []
-        store = open_store(f"sqlite:///{self.database}")
-        with store.reading() as session:
-            entries = all_entries(session) if store.revision() else []
-        store.close()
-        return entries
-
-    @property
-    def database(self) -> Path:
-        return self.folder / "soakbell.sqlite3"
-
-
-def home(folder: Path) -> Terminal:
-    """Settings whose services nobody may need."""
-    demo_settings(folder, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
-    return Terminal(folder)
 
 
 @pytest.fixture
@@ -138,23 +96,27 @@ def test_every_command_and_option_has_help(words: tuple[str, ...]) -> None:
     assert unexplained == []
 
 
+def examples_of(name: str) -> list[list[str]]:
+    """The commands that the help of ``soakbell log NAME`` shows."""
+    command = typer.main.get_command(app).commands["log"].commands[name]  # type: ignore[attr-defined]
+    return [shlex.split(found) for found in re.findall(r"Example: soakbell (.+)", command.help)]
+
+
 def test_each_example_in_the_help_of_the_log_works(fishing: Terminal) -> None:
-    examples = {}
-    for name, command in typer.main.get_command(app).commands["log"].commands.items():  # type: ignore[attr-defined]
-        found = re.search(r"Example: soakbell (.+)", command.help)
-        examples[name] = shlex.split(found[1]) if found else None
-    assert {name for name, words in examples.items() if words is None} == {"list"}
+    """In an order that makes sense of them; a trap is damaged before it is mended."""
+    assert {name for name in LOG_COMMANDS if not examples_of(name)} == {"list"}
     fishing.log("correct", fishing.entries()[0].id, "--reason", "its help sets it")
-    for name in ("set", "pull", "missing", "recovered", "move", "ashore", "export", "import"):
-        words = examples[name]
-        assert words is not None
-        result = fishing.type(*words)
-        assert result.exit_code == 0, result.output
-    corrected = fishing.entries()[-1].id
-    assert examples["correct"] == [
-        "log", "correct", "3f2a", "--reason", "that was Ledge, not Outer Bar"
+    first = ("set", "pull", "move", "damage", "repaired", "missing", "recovered", "ashore", "bench")
+    last = ("missing", "retired", "replaced", "export", "import")
+    between = sorted(LOG_COMMANDS.difference(first, last, ("correct", "list")))
+    for name in (*first, *between, *last):
+        for words in examples_of(name):
+            result = fishing.type(*words)
+            assert result.exit_code == 0, result.output
+    assert examples_of("correct") == [
+        ["log", "correct", "3f2a", "--reason", "that was Ledge, not Outer Bar"]
     ]  # fmt: skip
-    fishing.log("correct", corrected[:8], "--reason", "that was Ledge, not Outer Bar")
+    fishing.log("correct", fishing.entries()[-1].id[:8], "--reason", "that was Ledge, not Outer Bar")
 
 
 # ---- the log
@@ -277,7 +239,7 @@ def test_one_bad_row_holds_back_the_file_unless_it_is_to_be_skipped(fishing: Ter
             "since only what is in the water can be moved",
         ),
         ("move Ledge --start here --end there", "--start", "'here'", "latitude and longitude"),
-        ("correct zz --reason wrong", "entry", "'zz', which fits no entry", "soakbell log list"),
+        ("correct zz --reason wrong", "ENTRY", "'zz', which fits no entry", "soakbell log list"),
         ("import nowhere.csv", "file", "No such file", "a CSV file that can be read"),
         ("export nowhere/season.csv", "file", "No such file", "a file that can be written"),
     ],

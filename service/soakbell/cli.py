@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from soakbell.cli_log import log_commands
+from soakbell.cli_catch import catch
+from soakbell.cli_log import log_commands, undo
+from soakbell.cli_log_gear import gear_commands
 from soakbell.errors import SoakbellError
 
 if TYPE_CHECKING:
@@ -36,7 +38,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="Says each morning whether the boat should pull, wait, or gets no call, and mails the reasons.",
 )
+log_commands.registered_commands += gear_commands.registered_commands
 app.add_typer(log_commands, name="log")
+app.command()(undo)
+app.command()(catch)
 
 SettingsFile = Annotated[
     Path,

@@ -2,60 +2,45 @@
 
 from __future__ import annotations
 
-import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import replace
-from datetime import datetime
+from collections.abc import Collection
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from soakbell.cli_telling import (
+    Note,
+    Places,
+    String,
+    When,
+    database,
+    local,
+    local_date,
+    mark,
+    outfit_or_warning,
+    settings_of,
+    shares,
+    tell,
+    told_of,
+    warn,
+    words_of,
+)
+
 if TYPE_CHECKING:
-    from soakbell.gear.log import Detail
-    from soakbell.gear.strings import Mark
+    from soakbell.gear.log import LogEntry
     from soakbell.settings import Settings
-    from soakbell.store.engine import Store
 
 log_commands = typer.Typer(
     no_args_is_help=True, help="Tell the log what was done to which traps. Nothing in it is ever changed."
 )
 
-String = Annotated[str, typer.Argument(help="The string's name.", metavar="STRING")]
-When = Annotated[
-    str | None,
-    typer.Option("--at", help='When it happened, in the harbor\'s time, as "2026-12-08 09:40". Default: now.'),
-]
-Places = Annotated[
-    str | None, typer.Option("--traps", help='Places in the string, as "1..12 15". Default: the whole string.')
-]
-Note = Annotated[str, typer.Option("--note", help="A few words.")]
 StartMark = Annotated[str | None, typer.Option("--start", help='The start mark, as "30.030,-84.160".')]
 EndMark = Annotated[str | None, typer.Option("--end", help="The end mark, likewise.")]
 
 
 _HERE = Path("-")
-
-_AS_TYPED = {
-    "string": "STRING",
-    "happened_at": "--at",
-    "traps": "--traps",
-    "note": "--note",
-    "count": "--count",
-    "start": "--start",
-    "end": "--end",
-    "legal_claws": "--legal",
-    "short_claws": "--short",
-    "float_claws": "--float",
-    "egg_bearing_released": "--egg-bearing",
-    "lb": "--lb",
-    "bait": "--bait",
-    "voids": "ENTRY",
-    "reason": "--reason",
-}
-"""Fields of an entry as the commands take them."""
 
 
 @log_commands.command("set")
@@ -75,10 +60,10 @@ def set_(
     """
     from soakbell.gear.log import TrapsSet
 
-    first = None if start is None else _mark("--start", start)
-    last = None if end is None else _mark("--end", end)
+    first = None if start is None else mark("--start", start)
+    last = None if end is None else mark("--end", end)
     detail = TrapsSet(start=first, end=last, count=count)
-    _tell(ctx, detail, string, at, traps, note)
+    tell(ctx, detail, string, at, traps, note)
 
 
 @log_commands.command()
@@ -90,7 +75,16 @@ def pull(
     float_: Annotated[int | None, typer.Option("--float", min=0, help="Float claws, left on the crab.")] = None,
     egg_bearing: Annotated[int | None, typer.Option(min=0, help="Egg-bearing crabs, released.")] = None,
     lb: Annotated[float | None, typer.Option(help="Pounds of legal claws.")] = None,
+    grade: Annotated[
+        str | None, typer.Option(help='The same by grade, as "jumbo 3.5; large 2", named as in the gear file.')
+    ] = None,
+    smallest: Annotated[
+        float | None, typer.Option(help="Length of the smallest claw kept, inches, as 2.9.", metavar="INCHES")
+    ] = None,
     bait: Annotated[str, typer.Option(help="Bait put in.")] = "",
+    bait_boxes: Annotated[
+        float | None, typer.Option("--bait-boxes", help="How many boxes of it, in all, as 0.75.")
+    ] = None,
     not_rebaited: Annotated[bool, typer.Option("--not-rebaited", help="Set back with the old bait.")] = False,
     not_reset: Annotated[bool, typer.Option("--not-reset", help="Kept aboard.")] = False,
     at: When = None,
@@ -99,7 +93,9 @@ def pull(
 ) -> None:
     """Traps hauled; rebaited and set back unless you say otherwise.
 
-    Example: soakbell log pull "Outer Bar" --legal 118 --short 64 --lb 31.5 --bait "mullet heads"
+    Example: soakbell log pull "Outer Bar" --legal 118 --short 64 --lb 31.5 --bait "mullet heads" --bait-boxes 0.9
+
+    Example: soakbell log pull "Ledge" --traps "1..12 15" --legal 40 --grade "jumbo 3.5; large 6" --smallest 2.9
     """
     from soakbell.gear.log import Pulled
 
@@ -111,9 +107,15 @@ def pull(
         float_claws=float_,
         egg_bearing_released=egg_bearing,
         lb=lb,
+        lb_by_grade=shares("--grade", grade),
+        smallest_claw_in=smallest,
         bait=bait,
+        bait_boxes=bait_boxes,
     )
-    _tell(ctx, detail, string, at, traps, note)
+    entry = tell(ctx, detail, string, at, traps, note)
+    if smallest is not None:
+        settings = settings_of(ctx)
+        _warn_below_minimum(settings, smallest, local_date(settings, entry.happened_at))
 
 
 @log_commands.command()
@@ -131,7 +133,7 @@ def move(
     """
     from soakbell.gear.log import Moved
 
-    _tell(ctx, Moved(_mark("--start", start), _mark("--end", end)), string, at, None, note)
+    tell(ctx, Moved(mark("--start", start), mark("--end", end)), string, at, None, note)
 
 
 @log_commands.command()
@@ -142,7 +144,7 @@ def missing(ctx: typer.Context, string: String, at: When = None, traps: Places =
     """
     from soakbell.gear.log import FoundMissing
 
-    _tell(ctx, FoundMissing(), string, at, traps, note)
+    tell(ctx, FoundMissing(), string, at, traps, note)
 
 
 @log_commands.command()
@@ -162,7 +164,7 @@ def recovered(
     from soakbell.gear.log import Recovered
 
     detail = Recovered(back="fishing" if fishing else "aboard", rebaited=not not_rebaited)
-    _tell(ctx, detail, string, at, traps, note)
+    tell(ctx, detail, string, at, traps, note)
 
 
 @log_commands.command()
@@ -173,7 +175,7 @@ def ashore(ctx: typer.Context, string: String, at: When = None, traps: Places = 
     """
     from soakbell.gear.log import BroughtAshore
 
-    _tell(ctx, BroughtAshore(), string, at, traps, note)
+    tell(ctx, BroughtAshore(), string, at, traps, note)
 
 
 @log_commands.command()
@@ -187,16 +189,69 @@ def correct(
 
     Example: soakbell log correct 3f2a --reason "that was Ledge, not Outer Bar"
     """
-    from soakbell.errors import Fault, LogRefused
+    void(ctx, entry, reason, at)
+
+
+def undo(
+    ctx: typer.Context,
+    entry: Annotated[
+        str | None,
+        typer.Argument(
+            help="The entry's id, as listed; its first letters will do. Default: the newest.", metavar="ENTRY"
+        ),
+    ] = None,
+    reason: Annotated[str, typer.Option("--reason", help="Why.")] = "undone",
+) -> None:
+    """Void what was told last by command or phone; again, and the one before it is voided too.
+
+    Nothing is removed: it stays in the log beside its correction. Undoing the correction brings it back.
+
+    Example: soakbell undo
+
+    Example: soakbell undo 3f2a --reason "that was Ledge, not Outer Bar"
+    """
+    void(ctx, entry, reason, None)
+
+
+def void(ctx: typer.Context, entry: str | None, reason: str, at: str | None) -> None:
+    """Tell the correction of an entry, by its first letters or the one told last, and say which it was."""
     from soakbell.gear.log import Correction
     from soakbell.store.log import all_entries
 
-    with _database(_settings(ctx)) as store, store.reading() as session:
-        found = [known.id for known in all_entries(session) if known.id.startswith(entry)]
+    settings = settings_of(ctx)
+    with database(settings) as store, store.reading() as session:
+        log = all_entries(session)
+    wrong = _told_last(log) if entry is None else _entry_named(log, entry)
+    tell(ctx, Correction(voids=wrong.id, reason=reason), None, at, None, "")
+    typer.echo(f"voided: {words_of(wrong, settings)} ({wrong.id[:8]})")
+
+
+_BY_HAND = ("cli", "phone")
+"""Ways of telling that a bare undo reaches. An import is undone by its rows, what the service told by its id."""
+
+
+def _told_last(log: Collection[LogEntry]) -> LogEntry:
+    from soakbell.errors import Fault, LogRefused
+    from soakbell.gear.fold import in_force
+    from soakbell.gear.log import EntryKind
+
+    by_hand = [
+        entry for entry in in_force(log) if entry.told_by in _BY_HAND and entry.kind is not EntryKind.CORRECTION
+    ]
+    if not by_hand:
+        found = "nothing told by command or phone that isn't voided"
+        raise LogRefused([Fault("log", "ENTRY", found, "an id from: soakbell log list")])
+    return max(by_hand, key=lambda entry: (entry.told_at, entry.order))
+
+
+def _entry_named(log: Collection[LogEntry], entry: str) -> LogEntry:
+    from soakbell.errors import Fault, LogRefused
+
+    found = [known for known in log if known.id.startswith(entry)]
     if len(found) != 1:
         fits = "no entry" if not found else f"{len(found)} entries"
-        raise LogRefused([Fault("log", "entry", f"{entry!r}, which fits {fits}", "an id from: soakbell log list")])
-    _tell(ctx, Correction(voids=found[0], reason=reason), None, at, None, "")
+        raise LogRefused([Fault("log", "ENTRY", f"{entry!r}, which fits {fits}", "an id from: soakbell log list")])
+    return found[0]
 
 
 @log_commands.command("list")
@@ -205,26 +260,28 @@ def list_(
     last: Annotated[int, typer.Option("--last", min=1, help="How many of the newest entries.")] = 20,
 ) -> None:
     """The newest entries, and the soak of every string."""
-    from zoneinfo import ZoneInfo
-
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
     from soakbell.clock import SystemClock
-    from soakbell.gear.fold import fold, told_places
+    from soakbell.gear.fold import fold, in_force, told_places
+    from soakbell.gear.log import OF_TRAPS
     from soakbell.gear.soak import soak_of
     from soakbell.letters.times import soak_words
     from soakbell.store.log import all_entries
 
-    settings = _settings(ctx)
-    zone = ZoneInfo(settings.harbor.time_zone)
-    with _database(settings) as store, store.reading() as session:
+    settings = settings_of(ctx)
+    with database(settings) as store, store.reading() as session:
         entries = all_entries(session)
-    table = Table("id", "happened", "kind", "string", "traps", "note", title=f"The log of {settings.boat.name}")
+    counting = {entry.id for entry in in_force(entries)}
+    title = f"The log of {settings.boat.name}"
+    table = Table("id", "happened", "kind", "string", "traps", "told", "note", title=title)
     for entry in sorted(entries, key=lambda e: e.order)[-last:]:
-        places = told_places(entry.traps) or "all"
-        happened = f"{entry.happened_at.astimezone(zone):%Y-%m-%d %H:%M}"
-        table.add_row(entry.id[:8], happened, entry.kind.value, entry.string or "", places, entry.note)
+        kind = entry.kind.value if entry.id in counting else f"{entry.kind.value} (voided)"
+        traps = (told_places(entry.traps) or "all") if entry.kind in OF_TRAPS else ""
+        cells = (kind, entry.string or "", traps, told_of(entry, settings), entry.note)
+        table.add_row(entry.id[:8], local(settings, entry.happened_at), *map(Text, cells))
     now = SystemClock().now()
     state = fold(entries, settings.trap_strings)
     soaks = Table("string", "fishing", "oldest soak", "median", title="Soak now")
@@ -260,15 +317,17 @@ def import_(
     from soakbell.gear.log_csv import plan_import
     from soakbell.store.log import all_entries, append_entries
 
-    settings = _settings(ctx)
+    settings = settings_of(ctx)
+    outfit = outfit_or_warning(settings)
     content = _content_of(file)
-    with _database(settings) as store, store.writing() as session:
+    with database(settings) as store, store.writing() as session:
         planned = plan_import(
             content,
             all_entries(session),
             settings.trap_strings,
             ZoneInfo(settings.harbor.time_zone),
             SystemClock().now(),
+            outfit=outfit,
             skip_bad=skip_bad,
             name=file.name,
         )
@@ -295,8 +354,8 @@ def export(
     from soakbell.gear.log_csv import write_log_csv
     from soakbell.store.log import all_entries
 
-    settings = _settings(ctx)
-    with _database(settings) as store, store.reading() as session:
+    settings = settings_of(ctx)
+    with database(settings) as store, store.reading() as session:
         entries = all_entries(session)
     content = write_log_csv(entries, ZoneInfo(settings.harbor.time_zone))
     if file == _HERE:
@@ -307,55 +366,6 @@ def export(
     except OSError as fault:
         raise LogRefused([Fault(str(file), "file", str(fault.strerror), "a file that can be written")]) from fault
     typer.echo(f"{len(entries)} entries written to {file}")
-
-
-def _tell(
-    ctx: typer.Context, detail: Detail, string: str | None, at: str | None, traps: str | None, note: str
-) -> None:
-    from zoneinfo import ZoneInfo
-
-    from soakbell.clock import SystemClock
-    from soakbell.errors import LogRefused
-    from soakbell.gear.log import new_entry
-    from soakbell.store.log import take_entries
-
-    settings = _settings(ctx)
-    now = SystemClock().now()
-    entry = new_entry(
-        detail,
-        happened_at=_moment(settings, at, now),
-        told_at=now,
-        told_by="cli",
-        string=string,
-        traps=_places(traps),
-        note=note,
-    )
-    zone = ZoneInfo(settings.harbor.time_zone)
-    try:
-        with _database(settings) as store:
-            take_entries(store, [entry], settings.trap_strings, now, zone=zone)
-    except LogRefused as refused:
-        raise LogRefused(
-            [replace(fault, key=_AS_TYPED.get(fault.key, fault.key)) for fault in refused.faults]
-        ) from None
-    typer.echo(f"told: {entry.kind.value} {string or ''} ({entry.id[:8]})")
-
-
-def _settings(ctx: typer.Context) -> Settings:
-    from soakbell.settings import load_settings
-
-    return load_settings(ctx.obj, os.environ, with_secrets=False)
-
-
-@contextmanager
-def _database(settings: Settings) -> Iterator[Store]:
-    from soakbell.wiring import open_database
-
-    store = open_database(settings)
-    try:
-        yield store
-    finally:
-        store.close()
 
 
 def _content_of(file: Path) -> bytes:
@@ -369,39 +379,24 @@ def _content_of(file: Path) -> bytes:
         raise LogRefused([Fault(str(file), "file", str(fault.strerror), "a CSV file that can be read")]) from fault
 
 
-def _moment(settings: Settings, at: str | None, now: datetime) -> datetime:
-    from zoneinfo import ZoneInfo
+def _warn_below_minimum(settings: Settings, smallest_in: float, day: date) -> None:
+    from soakbell.fishery.season import min_size
+    from soakbell.gear.grades import short_of_law
 
-    from soakbell.errors import Fault, LogRefused
-    from soakbell.gear.log_csv import Unread, moment_of
-
-    if at is None:
-        return now
-    try:
-        return moment_of(at, ZoneInfo(settings.harbor.time_zone))
-    except Unread as fault:
-        raise LogRefused([Fault("log", "--at", repr(at), fault.write)]) from fault
-
-
-def _places(traps: str | None) -> tuple[int, ...]:
-    from soakbell.errors import Fault, LogRefused
-    from soakbell.gear.log_csv import Unread, places_of
-
-    if traps is None:
-        return ()
-    try:
-        return places_of(traps)
-    except Unread as fault:
-        raise LogRefused([Fault("log", "--traps", repr(traps), fault.write)]) from fault
+    fishery = settings.fishery
+    rule = min_size(fishery, day, sector=settings.sector, region=settings.region)
+    if rule is not None and short_of_law(smallest_in, rule.value) is not None:
+        warn(
+            f"the smallest claw was told as {_inches(smallest_in)} in; the minimum is {_inches(rule.value)} in, "
+            f"measured {fishery.measured}. A shorter one may not be kept; check with {fishery.authority.name}"
+        )
 
 
-def _mark(option: str, text: str) -> Mark:
-    from soakbell.errors import Fault, LogRefused
-    from soakbell.gear.strings import Mark
+def _inches(length_in: float) -> str:
+    """Inches with a fraction, as rules have them (2 7/8), where it is one of sixteenths; else with a point."""
+    from fractions import Fraction
 
-    try:
-        lat_deg, lon_deg = (float(part) for part in text.split(","))
-    except ValueError as fault:
-        write = "latitude and longitude in decimal degrees, as 30.030,-84.160"
-        raise LogRefused([Fault("log", option, repr(text), write)]) from fault
-    return Mark(lat_deg, lon_deg)
+    whole, rest = divmod(Fraction(length_in), 1)
+    if rest == 0 or rest.denominator > 16:
+        return f"{length_in:g}"
+    return f"{whole} {rest}" if whole else f"{rest}"

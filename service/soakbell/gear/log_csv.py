@@ -27,6 +27,7 @@ from soakbell.errors import Fault
 from soakbell.gear.fold import told_places
 from soakbell.gear.log import DETAILS, Detail, EntryKind, LogEntry, Shares
 from soakbell.gear.log_check import check_alone, check_entries
+from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import Mark, TrapString
 
 MAX_BYTES = 5_000_000
@@ -79,6 +80,7 @@ def plan_import(
     zone: ZoneInfo,
     now: datetime,
     *,
+    outfit: Outfit | None = None,
     skip_bad: bool = False,
     name: str = "",
 ) -> CsvImport:
@@ -90,6 +92,7 @@ def plan_import(
     Args:
         content: The file as it is.
         zone: The harbor's; moments without an offset are read in it.
+        outfit: What names of bait, parts and the like must be in. None: they aren't looked up.
         name: The file's, for the faults.
     """
     read = read_log_csv(content, zone, now, name=name)
@@ -98,10 +101,11 @@ def plan_import(
     keys = {entry.key for entry in log}
     if faults and not skip_bad:
         new = [row.entry for row in rows if row.entry.key not in keys]
-        faults += check_alone(new, strings, now, labels=labels, zone=zone)
+        faults += check_alone(new, strings, now, labels=labels, zone=zone, outfit=outfit)
         return CsvImport((), 0, tuple(sorted(faults, key=_place)))
     while rows and (skip_bad or not faults):
-        found = check_entries([row.entry for row in rows], log, strings, now, labels=labels, zone=zone)
+        told = [row.entry for row in rows]
+        found = check_entries(told, log, strings, now, labels=labels, zone=zone, outfit=outfit)
         if not found:
             break
         faults += found
@@ -220,7 +224,10 @@ def told_shares(shares: Shares) -> str:
 
 def changes_of(cell: str) -> tuple[tuple[int, int], ...]:
     """Places before and after, as in 3>4; 4>3."""
-    pairs = [re.fullmatch(r"([0-9]{1,4}) ?> ?([0-9]{1,4})", part) for part in re.split(r" ?[;,] ?", cell)]
+    pairs = [
+        re.fullmatch(r"([0-9]{1,4})>([0-9]{1,4})", part)
+        for part in re.split(r"[ ,;]+", re.sub(r" ?> ?", ">", " ".join(cell.split())))
+    ]
     if not all(pairs):
         raise Unread("places before and after, as in 3>4; 4>3")
     return tuple((int(pair[1]), int(pair[2])) for pair in pairs if pair)
@@ -315,6 +322,16 @@ def _detail_cells(detail: Detail, zone: tzinfo) -> dict[str, str]:
     cells: dict[str, str] = {}
     for part in fields(detail):
         cells.update(_cells_of(part.name, getattr(detail, part.name), zone))
+    return cells
+
+
+def told_cells(detail: Detail, zone: tzinfo) -> dict[str, str]:
+    """The cells of what was told otherwise than by default, by column."""
+    cells: dict[str, str] = {}
+    for part in fields(detail):
+        value = getattr(detail, part.name)
+        if value != part.default:
+            cells.update(_cells_of(part.name, value, zone))
     return cells
 
 
@@ -513,11 +530,8 @@ def _key_of(
         "string": string or "",
         "traps": told_places(traps),
         "note": note,
+        **told_cells(detail, UTC),
     }
-    for part in fields(detail):
-        value = getattr(detail, part.name)
-        if value != part.default:
-            said.update(_cells_of(part.name, value, UTC))
     digest = hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:32]
     seen[digest] += 1
     return f"csv-{digest}-{seen[digest]}"

@@ -1,0 +1,288 @@
+"""Telling the log of damage, bait, parts, upkeep and bells as a skipper types it, and undoing. INVENTED DATA."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+import time_machine
+
+from soakbell.gear.log import (
+    BaitBought,
+    BaitMoved,
+    BaitOrdered,
+    BellSettled,
+    BellSnoozed,
+    Correction,
+    EngineHours,
+    PartUsed,
+    Pulled,
+    Renumbered,
+    Repaired,
+    UpkeepDone,
+    new_entry,
+)
+from soakbell.store.engine import open_store
+from soakbell.store.log import append_entries
+from terminals import Terminal, home
+
+NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
+
+
+@pytest.fixture(scope="module")
+def october(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database in which two strings were set."""
+    terminal = home(tmp_path_factory.mktemp("october"))
+    with time_machine.travel(NOW - timedelta(hours=1)):
+        for string in ("Nine Foot", "Ledge"):
+            terminal.log("set", string, "--at", "2026-10-08 08:30")
+    return terminal.database
+
+
+@pytest.fixture
+def terminal(tmp_path: Path, october: Path) -> Iterator[Terminal]:
+    """An invented afternoon with two strings out since October."""
+    with time_machine.travel(NOW):
+        typed = home(tmp_path)
+        shutil.copyfile(october, typed.database)
+        yield typed
+
+
+def told(terminal: Terminal, typed: str) -> object:
+    """What the log holds after a command that goes well."""
+    terminal.log(*shlex.split(typed))
+    return max(terminal.entries(), key=lambda entry: entry.told_at).detail
+
+
+@pytest.mark.parametrize(
+    ("typed", "detail"),
+    [
+        ('bait-bought "mullet heads" 6 --to thaw --cost 210', BaitBought("mullet heads", 6, "thaw", 210)),
+        ("bait-moved cowhide 0.5 --to aboard --from thaw", BaitMoved("cowhide", 0.5, "aboard", "thaw")),
+        ("bait-moved cowhide 1", BaitMoved("cowhide", 1, "thaw", None)),
+        ("bait-ordered cowhide 3 --due 2026-12-12", BaitOrdered("cowhide", 3, date(2026, 12, 12))),
+        ('part-used "line, fathom" 12', PartUsed("line, fathom", 12)),
+        ("upkeep flares --expires 2029-06-30", UpkeepDone("flares", date(2029, 6, 30))),
+        ("hours 3.5 --new-meter", EngineHours(3.5, new_meter=True)),
+        (
+            'snooze "soak:Nine Foot" --until "2026-12-12 06:00"',
+            BellSnoozed("soak:Nine Foot", datetime(2026, 12, 12, 11, tzinfo=UTC)),
+        ),
+        ('settle "upkeep:flares"', BellSettled("upkeep:flares")),
+        ('renumbered Ledge "3>4 4>3"', Renumbered(((3, 4), (4, 3)))),
+    ],
+)
+def test_what_is_typed_is_what_is_told(terminal: Terminal, typed: str, detail: object) -> None:
+    assert told(terminal, typed) == detail
+    assert terminal.entries()[-1].told_by == "cli"
+
+
+def test_a_pull_tells_grades_bait_and_the_smallest_claw(terminal: Terminal) -> None:
+    detail = told(
+        terminal, 'pull Ledge --grade "large 6; jumbo 3.5" --smallest 2.9 --bait "mullet heads" --bait-boxes 0.75'
+    )
+    assert isinstance(detail, Pulled)
+    assert detail.lb_by_grade == (("jumbo", 3.5), ("large", 6.0))
+    assert (detail.smallest_claw_in, detail.bait, detail.bait_boxes) == (2.9, "mullet heads", 0.75)
+
+
+def test_a_claw_below_the_law_s_minimum_is_taken_and_warned_of_at_once(terminal: Terminal) -> None:
+    """68B-13.007: 2 7/8 inches since October 2020, 2 3/4 before."""
+    assert "check:" not in terminal.log("pull", "Nine Foot", "--smallest", "2.875")
+    said = terminal.log("pull", "Ledge", "--smallest", "2.75")
+    assert "check: the smallest claw was told as 2 3/4 in; the minimum is 2 7/8 in" in said
+    assert "measured propodus" in said
+    assert "check with Florida Fish and Wildlife" in said
+    assert len(terminal.entries()) == 4
+
+
+def test_the_minimum_is_that_of_the_day_of_the_pull(terminal: Terminal) -> None:
+    terminal.log("set", "Outer Bar", "--at", "2019-10-16 08:30")
+    assert "check:" not in terminal.log("pull", "Outer Bar", "--smallest", "2.75", "--at", "2020-02-01 09:00")
+
+
+# ---- Parts of a mend
+
+
+def test_a_mend_takes_the_parts_that_the_gear_file_has_for_it(terminal: Terminal) -> None:
+    """config/gear.toml: a latch takes 1 hook latch and 2 screws."""
+    terminal.log("damage", "Nine Foot", "--traps", "4 6", "--item", "latch")
+    said = terminal.log("repaired", "Nine Foot", "--traps", "4 6", "--item", "latch")
+    assert "parts taken from stock, by the gear file: hook latch 2; screw 4" in said
+    assert terminal.entries()[-1].detail == Repaired("latch", (("hook latch", 2.0), ("screw", 4.0)))
+
+
+def test_a_mend_of_all_that_was_wrong_takes_the_parts_of_each_thing_told(terminal: Terminal) -> None:
+    """config/gear.toml: a slat takes 1 cypress slat and 2 screws, a buoy itself."""
+    terminal.log("damage", "Ledge", "--traps", "1..2", "--item", "slat")
+    terminal.log("damage", "Ledge", "--traps", "2", "--item", "buoy")
+    detail = told(terminal, "repaired Ledge")
+    assert detail == Repaired("", (("buoy", 1.0), ("cypress slat", 2.0), ("screw", 4.0)))
+
+
+def test_a_mend_in_the_whole_string_counts_only_traps_that_had_it(terminal: Terminal) -> None:
+    terminal.log("damage", "Ledge", "--traps", "7", "--item", "buoy")
+    assert told(terminal, "repaired Ledge --item buoy") == Repaired("buoy", (("buoy", 1.0),))
+
+
+def test_a_mend_never_told_as_damage_takes_parts_for_each_trap_named(terminal: Terminal) -> None:
+    assert told(terminal, "repaired Ledge --traps 1..3 --item buoy") == Repaired("buoy", (("buoy", 3.0),))
+
+
+def test_parts_that_are_told_or_none_count_instead(terminal: Terminal) -> None:
+    terminal.log("damage", "Ledge", "--traps", "1 2", "--item", "latch")
+    by_hand = 'repaired Ledge --traps 1 --parts "screw 1"'
+    assert told(terminal, by_hand) == Repaired("", (("screw", 1.0),))
+    assert told(terminal, "repaired Ledge --traps 2 --no-parts") == Repaired("", ())
+    assert "--no-parts: found --parts too" in terminal.refused("log", *shlex.split(f"{by_hand} --no-parts"))
+
+
+def test_a_mend_of_some_time_ago_takes_parts_for_what_was_wrong_then(terminal: Terminal) -> None:
+    terminal.log("damage", "Ledge", "--traps", "1", "--item", "buoy", "--at", "2026-12-01 09:00")
+    terminal.log("damage", "Ledge", "--traps", "1", "--item", "latch", "--at", "2026-12-05 09:00")
+    assert told(terminal, 'repaired Ledge --at "2026-12-03 09:00"') == Repaired("", (("buoy", 1.0),))
+
+
+# ---- Faults in the words of the command
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "found", "write"),
+    [
+        ("damage Ledge --traps 4 --item latsh", "--item", "'latsh'", "latch"),
+        ("damage Ledge --traps 99 --item latch", "--traps", "99", "40"),
+        ("damage Lege --item latch", "STRING", "'Lege'", "Ledge"),
+        ('repaired Ledge --parts "latch"', "--parts", "'latch'", "as in jumbo 3.5; large 2"),
+        ('repaired Ledge --parts "hook lach 2"', "--parts", "'hook lach'", "hook latch"),
+        ("tagged Ledge --tag X1", "--traps", "nothing", "one trap"),
+        ("replaced Ledge --traps 1..2 --tag X1", "--tag", "1..2", "one trap"),
+        ("retired Ledge --traps 1 --reason ' '", "--reason", "nothing", "why"),
+        ('renumbered Ledge "3-4"', "CHANGES", "'3-4'", "3>4; 4>3"),
+        ('renumbered Ledge "3>4"', "CHANGES", "3>4", "the same before and after"),
+        ('bait-bought "mulet heads" 2', "BAIT", "'mulet heads'", "mullet heads"),
+        ("bait-bought cowhide 0", "BOXES", "0", "more than 0"),
+        ("bait-bought cowhide nan", "BOXES", "nan", "a number"),
+        ("bait-bought cowhide 2 --cost=-5", "--cost", "-5", "a number from 0"),
+        ("bait-moved cowhide 2 --to thaw --from thaw", "--from", "thaw", "another place"),
+        ("bait-ordered cowhide 2 --due 12/12/2026", "--due", "'12/12/2026'", "a date, as in"),
+        ("part-bought hook-latch 10", "PART", "'hook-latch'", "hook latch"),
+        ("part-bought screw 0", "COUNT", "0", "more than 0"),
+        ("upkeep flare --expires 2029-06-30", "TASK", "'flare'", "flares"),
+        ('upkeep "gear oil" --expires 2029-06-30', "--expires", "doesn't expire", "nothing"),
+        ('upkeep flares --expires "June 2029"', "--expires", "'June 2029'", "a date"),
+        ("hours 1e9", "HOURS", "1000000000", "a number from 0"),
+        ('snooze "soak:Ledge" --until soon', "--until", "'soon'", "date and time"),
+        ('snooze "soak:Ledge" --until "2026-12-01 06:00"', "--until", "2026-12-01 06:00 EST", "later than"),
+        ("settle Ledge", "BELL", "'Ledge'", "soak:Nine Foot"),
+        ("pull Ledge --grade jumbo", "--grade", "'jumbo'", "as in jumbo 3.5; large 2"),
+        ('pull Ledge --grade "jmbo 3"', "--grade", "'jmbo'", "jumbo"),
+        ("pull Ledge --smallest 29", "--smallest", "29", "less than 12"),
+        ("pull Ledge --bait-boxes 1 --not-rebaited", "--bait-boxes", "no fresh bait", "nothing"),
+        ('pull Ledge --bait "mulet heads"', "--bait", "'mulet heads'", "mullet heads"),
+    ],
+)
+def test_what_cannot_be_taken_is_told_by_the_words_of_the_command(
+    terminal: Terminal, typed: str, field: str, found: str, write: str
+) -> None:
+    said = terminal.refused("log", *shlex.split(typed))
+    fault = re.search(rf"(?m): {re.escape(field)}: found (.*); write (.+)$", said)
+    assert fault is not None, said
+    assert found in fault[1]
+    assert write in fault[2]
+
+
+@pytest.mark.parametrize("typed", ["bait-bought cowhide 2 --to fridge", "damage Ledge", "snooze soak:Ledge"])
+def test_what_is_no_command_ends_with_2(terminal: Terminal, typed: str) -> None:
+    assert "Usage" in terminal.refused("log", *shlex.split(typed))
+
+
+def test_a_date_that_is_past_is_taken_and_warned_of(terminal: Terminal) -> None:
+    assert "check: flares expired on 2026-12-07" in terminal.log("upkeep", "flares", "--expires", "2026-12-07")
+    assert "check:" not in terminal.log("upkeep", "flares", "--expires", "2026-12-08")
+    assert len(terminal.entries()) == 4
+
+
+def test_a_gear_file_that_is_broken_or_absent_keeps_nothing_out_of_the_log(terminal: Terminal) -> None:
+    gear = terminal.folder / "gear.toml"
+    gear.write_text("[stock]\nservice_level = 7\n")
+    said = terminal.log("bait-bought", "herring", "2")
+    assert "check: the gear file can't be used, so no name was held against it" in said
+    assert "service_level: found 7" in said
+    settings = terminal.folder / "boat.toml"
+    settings.write_text(re.sub(r"(?m)^\[gear\]\nfile = .*\n", "", settings.read_text("utf-8")), "utf-8")
+    assert "check:" not in terminal.log("bait-bought", "herring", "2")
+    assert len(terminal.entries()) == 4
+
+
+# ---- Undo
+
+
+def undone(terminal: Terminal, *words: str) -> str:
+    result = terminal.type("undo", *words)
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+def voided(terminal: Terminal) -> list[str]:
+    return [entry.detail.voids for entry in terminal.entries() if isinstance(entry.detail, Correction)]
+
+
+def test_undo_voids_what_was_told_last_and_says_what_it_was(terminal: Terminal) -> None:
+    terminal.log("pull", "Ledge", "--traps", "1..12 15", "--legal", "40", "--at", "2026-12-01 09:00")
+    wrong = terminal.entries()[-1]
+    said = undone(terminal)
+    assert f"voided: pull Ledge, traps 1..12 15, 2026-12-01 09:00: legal_claws 40 ({wrong.id[:8]})" in said
+    assert voided(terminal) == [wrong.id]
+    assert vars(terminal.entries()[-1].detail)["reason"] == "undone"
+
+
+def test_undo_twice_voids_the_two_told_last_newest_first(terminal: Terminal) -> None:
+    terminal.log("bait-bought", "cowhide", "2")
+    terminal.log("missing", "Ledge", "--traps", "3", "--at", "2026-11-01 09:00")
+    bought, lost = terminal.entries()[-1], terminal.entries()[-2]
+    assert (bought.kind, lost.kind) == ("bait-bought", "missing")
+    undone(terminal)
+    undone(terminal)
+    assert sorted(voided(terminal)) == sorted([lost.id, bought.id])
+
+
+def test_undo_leaves_alone_what_the_service_told_and_what_was_imported(terminal: Terminal) -> None:
+    terminal.log("bait-bought", "cowhide", "2")
+    bought = terminal.entries()[-1]
+    store = open_store(f"sqlite:///{terminal.database}")
+    with store.writing() as session:
+        for told_by in ("order letter", "csv"):
+            order = BaitOrdered("mullet heads", 3)
+            append_entries(session, [new_entry(order, happened_at=NOW, told_at=NOW, told_by=told_by)])
+    store.close()
+    undone(terminal)
+    assert voided(terminal) == [bought.id]
+
+
+def test_undo_of_one_that_is_named_takes_any_and_a_correction_undone_brings_it_back(terminal: Terminal) -> None:
+    first = terminal.entries()[0]
+    undone(terminal, first.id[:8], "--reason", "that was another boat's")
+    correction = next(entry for entry in terminal.entries() if isinstance(entry.detail, Correction))
+    assert re.search(r"set \(voided\)", terminal.log("list"))
+    undone(terminal, correction.id[:8])
+    assert not re.search(r"set \(voided\)", terminal.log("list"))
+
+
+def test_undo_of_nothing_is_told(terminal: Terminal) -> None:
+    undone(terminal)
+    undone(terminal)
+    assert "found nothing told by command or phone" in terminal.refused("undo")
+    assert "which fits no entry" in terminal.refused("undo", "zz")
+
+
+def test_the_list_tells_what_was_told_of_bait_and_damage(terminal: Terminal) -> None:
+    terminal.log("bait-bought", "cowhide", "2", "--to", "thaw")
+    terminal.log("damage", "Ledge", "--traps", "4", "--item", "latch")
+    shown = terminal.log("list")
+    assert re.search(r"bait-bought │ +│ +│ bait cowhide, boxes 2.0, place thaw", shown)
+    assert re.search(r"damage +│ Ledge +│ 4 +│ item latch", shown)
