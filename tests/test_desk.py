@@ -50,8 +50,8 @@ def store(tmp_path: Path) -> Iterator[Store]:
 def test_a_kind_of_letter_it_does_not_write_is_refused_before_anybody_is_asked(store: Store) -> None:
     sources = NobodyAnswers()
     desk = Desk(settings_from(), store, SetClock(NOW), sources)
-    with pytest.raises(ValueError, match="no eve letter"):
-        desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    with pytest.raises(ValueError, match="no take-up letter"):
+        desk.write("take-up", TODAY, 0, late=False, clock_suspect=False)
     assert sources.asked == 0
 
 

@@ -33,7 +33,6 @@ from soakbell.schedule import (
     Pace,
     Parts,
     Sweep,
-    UnaskedLetter,
     in_thread,
     make_scheduler,
     run_service,
@@ -41,7 +40,7 @@ from soakbell.schedule import (
 )
 from soakbell.store import letters
 from soakbell.store.engine import Store, open_store
-from soakbell.store.letters import CallRecord, WrittenLetter
+from soakbell.store.letters import CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.schema import DueRow, NoteRow, OutboxRow, RecipientRow
 from soakbell.store.upgrade import migrate
 

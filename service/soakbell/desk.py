@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import logging
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -15,19 +17,36 @@ from soakbell.errors import SoakbellError
 from soakbell.feeds.requests_list import Fetcher
 from soakbell.fetching import Fetching, still_needed
 from soakbell.fishery.season import caution
+from soakbell.gear.bait_lots import ORDER_LETTER
+from soakbell.gear.hushed import RungBell
+from soakbell.gear.log import BaitOrdered, LogEntry, new_entry
+from soakbell.gear.outfit import Outfit
+from soakbell.gear_desk import GearDesk
+from soakbell.letters.bait_order import order_copy, order_draft, order_to_supplier
+from soakbell.letters.bells import bells_letter
+from soakbell.letters.eve import eve_letter
 from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
-from soakbell.letters.letter import LetterKind, morning_letter
+from soakbell.letters.letter import Letter, LetterKind, morning_letter
 from soakbell.letters.message import to_message
 from soakbell.morning import Morning, failed_call, look_again, make_call
+from soakbell.planning.ashore import Eve
+from soakbell.planning.bait_order import BaitOrder
+from soakbell.planning.bells import Bell
 from soakbell.planning.call import Call
 from soakbell.planning.trips import Trip
 from soakbell.replaying import Basis, inputs_of, made_from
 from soakbell.settings import Settings
-from soakbell.store import letters, replies
+from soakbell.store import bells, letters, replies
 from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
-from soakbell.store.letters import CallRecord, WrittenLetter
+from soakbell.store.letters import CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import LogKeeper
+
+log = logging.getLogger(__name__)
+
+BELLS, BAIT_ORDER, ORDER_COPY = "bells", "bait order", "bait order copy"
+UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY)
+"""Kinds of letters without an hour."""
 
 AUDIT_AGE = timedelta(days=400)
 NO_LETTER_BY = timedelta(minutes=60)
@@ -48,33 +67,48 @@ class Desk:
     Attributes:
         sources: what fetches for it.
         log: what the log comes to.
+        gear: what letters tell of gear, bait and bells.
     """
 
     def __init__(
-        self, settings: Settings, store: Store, clock: Clock, fetcher: Fetcher, *, invented: bool = False
+        self,
+        settings: Settings,
+        store: Store,
+        clock: Clock,
+        fetcher: Fetcher,
+        *,
+        outfit: Outfit | str | None = None,
+        invented: bool = False,
     ) -> None:
-        """``invented`` marks every letter as a demonstration on invented data."""
+        """``outfit`` is that of ``GearDesk``. ``invented`` marks letters as a demonstration on invented data."""
         self._settings = settings
         self._store = store
         self._clock = clock
         self.sources = Fetching(settings, store, clock, fetcher)
         self.log = LogKeeper(store, settings.trap_strings)
+        self.gear = GearDesk(settings, outfit, store, self.log)
         self._invented = invented
 
     # ---- letters
 
     def write(self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool) -> WrittenLetter:
         """The letter of ``day``, on news a few minutes old where the sources answer."""
-        if kind != "morning":
+        if kind not in ("morning", "eve"):
             raise ValueError(f"this desk writes no {kind} letter")
         self.sources.poll_if_old()
         now = self._clock.now()
+        if kind == "eve":
+            return self._compose_eve(self._eve(day, now, clock_suspect), day, turn, now, late=late)
         made = self._decide(day, now, clock_suspect)
         return self._compose(made.morning.call, made.morning.trip, "morning", turn, now, None, made, late=late)
 
     def write_failed(self, kind: str, day: date, turn: int, error: str) -> WrittenLetter:
-        """The plain NO CALL. Leans on nothing but the settings, and on the day's last call for a changed one."""
+        """The plain NO CALL, or an eve letter that says nothing yet. Leans on nothing but the settings, and on the
+        day's last call for a changed one.
+        """
         now = self._clock.now()
+        if kind == "eve":
+            return self._compose_eve(Eve(day + timedelta(days=1), None, fault=error), day, turn, now, late=False)
         call = failed_call(self._settings, day, now, error)
         try:
             previous = self._last_call(day) if kind == "changed" else None
@@ -107,11 +141,45 @@ class Desk:
         morning = self._decide(day, now, clock_suspect).morning
         call = morning.call
         facts = self._facts(call, 0, now, None, morning, late=False)
-        letter = morning_letter(call, facts, kind="morning", previous=None)
+        ashore = self.gear.ashore(call, now, clock_suspect=clock_suspect)
+        letter = morning_letter(call, facts, kind="morning", previous=None, ashore=ashore)
         return f"{letter.subject}\n\n{letter.text}"
 
+    def ring(self, day: date, turns: Mapping[str, int]) -> list[UnaskedLetter]:
+        """The letters that bells and bait ask for now; at most one order a day. One that fails stops no other.
+
+        Raises:
+            StoreError: the database or the log can't be read.
+            Exception: what the one letter that was asked for failed of.
+        """
+        now = self._clock.now()
+        try:
+            last = self._last_call(day)
+        except SoakbellError:
+            last = None
+        ringing = self.gear.ringing(
+            now, None if last is None else last[0], may_order=turns[BAIT_ORDER] == 1 and turns[ORDER_COPY] == 1
+        )
+        asked: list[Callable[[], list[UnaskedLetter]]] = []
+        if ringing.bells:
+            asked.append(lambda: [self._bells(ringing.bells, ringing.rung, day, turns, now)])
+        if (order := ringing.order) is not None:
+            asked.append(lambda: self._order(order, ringing.ordered, turns, now))
+        written: list[UnaskedLetter] = []
+        failed: list[Exception] = []
+        for compose in asked:
+            try:
+                written += compose()
+            except Exception as fault:
+                failed.append(fault)
+                told = {"action": "bells", "boat": self._settings.boat.name}
+                log.exception("a letter that was asked for failed", extra=told)
+        if failed and not written:
+            raise failed[0]
+        return written
+
     def housekeep(self) -> None:
-        """Forget old letters and replies, and warnings that no longer matter."""
+        """Forget old letters, bells and replies, and warnings that no longer matter."""
         now = self._clock.now()
         with self._store.writing() as session:
             needed = still_needed(replies.seen_warnings(session), now)
@@ -119,6 +187,7 @@ class Desk:
             kept = timedelta(days=self._settings.keep_replies_days)
             replies.prune_replies(session, now - kept, calls_since=now - AUDIT_AGE)
             letters.forget_letters(session, written_before=now - AUDIT_AGE)
+            bells.forget_rung(session, rung_before=now - AUDIT_AGE)
 
     def decide(self, day: date, *, clock_suspect: bool) -> Morning:
         """The call on what is on hand; nothing is stored or sent."""
@@ -151,15 +220,10 @@ class Desk:
         if call.window is not None:
             watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
         facts = self._facts(call, turn, now, watch_until, None if made is None else made.morning, late=late)
-        letter = morning_letter(call, facts, kind=kind, previous=previous)
-        mail = self._settings.mail
-        message = to_message(
-            letter,
-            sender=mail.from_address,
-            to=mail.to,
-            message_id=self._message_id(call, kind, turn),
-            date=now,
-        )
+        ashore = None
+        if made is not None:
+            ashore = self.gear.ashore(call, now, clock_suspect=made.basis.clock_suspect)
+        letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore)
         detail = as_record(call, trip)
         inputs: list[dict[str, Any]] = []
         if made is not None:
@@ -167,8 +231,8 @@ class Desk:
             inputs = inputs_of(made.basis.on_hand, made.morning.survey)
         return WrittenLetter(
             subject=letter.subject,
-            message=message.as_bytes(),
-            recipients=mail.to,
+            message=self._sealed(letter, kind, call.day, turn, now),
+            recipients=self._settings.mail.to,
             call=CallRecord(
                 word=call.word.value,
                 made_at=now,
@@ -178,6 +242,117 @@ class Desk:
                 tz_version=zone_data_version(),
             ),
             watch_until=watch_until,
+        )
+
+    def _eve(self, day: date, now: datetime, clock_suspect: bool) -> Eve:
+        on_hand, gear, tomorrow = self.sources.on_hand(now), self.log.now().gear, day + timedelta(days=1)
+        likely = make_call(
+            self._settings, on_hand, gear, now, day=tomorrow, clock_suspect=clock_suspect, ahead=True
+        )
+        return self.gear.eve(likely.call, now, clock_suspect=clock_suspect)
+
+    def _compose_eve(self, eve: Eve, day: date, turn: int, now: datetime, *, late: bool) -> WrittenLetter:
+        due = due_at(day, self._settings.letters.eve, self._settings.harbor.time_zone)
+        letter = eve_letter(eve, self._facts_beside(day, now, due=due, late=late), now=now)
+        return self._without_call(letter, "eve", day, turn, now)
+
+    def _bells(
+        self,
+        told: tuple[Bell, ...],
+        rung: tuple[RungBell, ...],
+        day: date,
+        turns: Mapping[str, int],
+        now: datetime,
+    ) -> UnaskedLetter:
+        """Of use until the quiet hours end next morning: then what still stands rings again, in new numbers."""
+        settings = self._settings
+        letter = bells_letter(told, self._facts_beside(day, now, due=now), now=now)
+        useless = due_at(day + timedelta(days=1), settings.letters.quiet_to, settings.harbor.time_zone)
+        return UnaskedLetter(BELLS, useless, self._without_call(letter, BELLS, day, turns[BELLS], now, rung=rung))
+
+    def _order(
+        self, order: BaitOrder, rung: tuple[RungBell, ...], turns: Mapping[str, int], now: datetime
+    ) -> list[UnaskedLetter]:
+        """The draft, or the order itself and the skipper's copy. All are of use until the supplier's hour."""
+        settings, day = self._settings, order.day
+        useless = due_at(day, order.order_by, settings.harbor.time_zone)
+        facts = self._facts_beside(day, now, due=now)
+
+        def to_skipper(letter: Letter, kind: str) -> UnaskedLetter:
+            return UnaskedLetter(kind, useless, self._without_call(letter, kind, day, turns[kind], now, rung=rung))
+
+        if not order.straight or order.address is None:
+            return [to_skipper(order_draft(order, facts, now=now), BAIT_ORDER)]
+        straight = order_to_supplier(order, facts)
+        itself = WrittenLetter(
+            subject=straight.subject,
+            message=self._sealed(
+                straight,
+                BAIT_ORDER,
+                day,
+                turns[BAIT_ORDER],
+                now,
+                to=(order.address,),
+                reply_to=settings.mail.to[0],
+            ),
+            recipients=(order.address,),
+            call=None,
+            entries=tuple(_ordered(order, line.bait, line.boxes, now) for line in order.lines),
+        )
+        copy = to_skipper(order_copy(order, facts, now=now), ORDER_COPY)
+        return [UnaskedLetter(BAIT_ORDER, useless, itself), copy]
+
+    def _without_call(
+        self,
+        letter: Letter,
+        kind: str,
+        day: date,
+        turn: int,
+        now: datetime,
+        *,
+        rung: tuple[RungBell, ...] = (),
+    ) -> WrittenLetter:
+        return WrittenLetter(
+            subject=letter.subject,
+            message=self._sealed(letter, kind, day, turn, now),
+            recipients=self._settings.mail.to,
+            call=None,
+            rung=rung,
+        )
+
+    def _sealed(
+        self,
+        letter: Letter,
+        kind: str,
+        day: date,
+        turn: int,
+        now: datetime,
+        *,
+        to: tuple[str, ...] = (),
+        reply_to: str | None = None,
+    ) -> bytes:
+        """The message as it goes out; to the skipper where ``to`` is empty."""
+        mail = self._settings.mail
+        message = to_message(
+            letter,
+            sender=mail.from_address,
+            to=to or mail.to,
+            message_id=self._message_id(kind, day, turn, now),
+            date=now,
+            reply_to=reply_to,
+        )
+        return message.as_bytes()
+
+    def _facts_beside(self, day: date, now: datetime, *, due: datetime, late: bool = False) -> LetterFacts:
+        """What the letters that are no call say around their matter."""
+        zone, hour = self._settings.harbor.time_zone, self._settings.letters.morning
+        today = due_at(day, hour, zone)
+        return LetterFacts(
+            **self._common_facts(day, now),
+            strings=self._settings.trap_strings,
+            due_at=due,
+            next_letter_at=today if now < today else due_at(day + timedelta(days=1), hour, zone),
+            late=late,
         )
 
     def _facts(
@@ -192,26 +367,31 @@ class Desk:
     ) -> LetterFacts:
         settings = self._settings
         zone, hour = settings.harbor.time_zone, settings.letters.morning
-        law = caution(settings.fishery)
-        due = due_at(call.day, hour, zone) if turn == 0 else now
         return LetterFacts(
-            boat=settings.boat.name,
-            harbor=settings.harbor.name,
-            harbor_mark=settings.harbor.mark,
-            zone_name=zone,
+            **self._common_facts(call.day, now),
             strings=settings.trap_strings if morning is None else morning.strings,
-            fishery=FisheryFacts(settings.fishery.name, law.authority, law.url, law.checked),
-            links=_official_pages(settings),
-            due_at=due,
-            no_letter_by=(datetime.combine(call.day, hour) + NO_LETTER_BY).time(),
+            due_at=due_at(call.day, hour, zone) if turn == 0 else now,
             next_letter_at=due_at(call.day + timedelta(days=1), hour, zone),
             watch_until=watch_until,
             late=late,
             turn=turn,
-            refused=self._refused(),
-            expired=self._expired(now),
-            invented=self._invented,
         )
+
+    def _common_facts(self, day: date, now: datetime) -> dict[str, Any]:
+        settings = self._settings
+        law = caution(settings.fishery)
+        return {
+            "boat": settings.boat.name,
+            "harbor": settings.harbor.name,
+            "harbor_mark": settings.harbor.mark,
+            "zone_name": settings.harbor.time_zone,
+            "fishery": FisheryFacts(settings.fishery.name, law.authority, law.url, law.checked),
+            "links": _official_pages(settings),
+            "no_letter_by": (datetime.combine(day, settings.letters.morning) + NO_LETTER_BY).time(),
+            "refused": self._refused(),
+            "expired": self._expired(now),
+            "invented": self._invented,
+        }
 
     def _refused(self) -> tuple[str, ...]:
         with self._store.reading() as session:
@@ -225,11 +405,22 @@ class Desk:
             gone = letters.expired_since(session, self._settings.boat.name, since)
         return tuple(dict.fromkeys(letter.due_at for letter in gone))
 
-    def _message_id(self, call: Call, kind: str, turn: int) -> str:
+    def _message_id(self, kind: str, day: date, turn: int, made_at: datetime) -> str:
         """New for every letter written; kept with it, so that every try of sending carries the same."""
-        made = hashlib.sha256(f"{call.boat} {call.made_at.isoformat()}".encode()).hexdigest()[:16]
+        made = hashlib.sha256(f"{self._settings.boat.name} {made_at.isoformat()}".encode()).hexdigest()[:16]
         domain = self._settings.mail.from_address.rpartition("@")[2]
-        return f"<{kind}.{call.day.isoformat()}.{turn}.{made}@{domain}>"
+        return f"<{kind.replace(' ', '-')}.{day.isoformat()}.{turn}.{made}@{domain}>"
+
+
+def _ordered(order: BaitOrder, bait: str, boxes: float, now: datetime) -> LogEntry:
+    """Holds only if the order goes out; the key lets no second process order the same day's bait again."""
+    return new_entry(
+        BaitOrdered(bait, boxes, order.due_on),
+        happened_at=now,
+        told_at=now,
+        told_by=ORDER_LETTER,
+        key=f"{ORDER_LETTER} {order.day.isoformat()} {bait}",
+    )
 
 
 def _official_pages(settings: Settings) -> tuple[Link, ...]:

@@ -30,7 +30,14 @@ from soakbell.logs import scrubbed
 from soakbell.mail.sender import Outcome, Outgoing, Result, next_try
 from soakbell.store import letters
 from soakbell.store.engine import Store
-from soakbell.store.letters import ClaimedLetter, ClaimedRecipient, ClaimLost, DueClaim, WrittenLetter
+from soakbell.store.letters import (
+    ClaimedLetter,
+    ClaimedRecipient,
+    ClaimLost,
+    DueClaim,
+    UnaskedLetter,
+    WrittenLetter,
+)
 
 log = logging.getLogger(__name__)
 
@@ -123,18 +130,12 @@ class Recheck(Protocol):
         """Decide again with the newest data; a letter if the call changed for the worse, else None."""
 
 
-@dataclass(frozen=True)
-class UnaskedLetter:
-    """A letter without an hour, of one of the kinds in ``Duty.unasked``, of use up to ``useless_at``."""
-
-    kind: str
-    useless_at: datetime
-    letter: WrittenLetter
-
-
 class Ring(Protocol):
     def __call__(self, day: date, turns: Mapping[str, int]) -> Sequence[UnaskedLetter]:
-        """The letters that something asks for now, at most one of each kind; ``turns`` are their turns."""
+        """The letters that something asks for now, at most one of each kind of ``Duty.unasked``.
+
+        ``turns`` are their turns by kind.
+        """
 
 
 class Send(Protocol):

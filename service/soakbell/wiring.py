@@ -11,10 +11,11 @@ from functools import partial
 import requests
 
 from soakbell.clock import Clock, SystemClock
-from soakbell.desk import Desk
+from soakbell.desk import UNASKED, Desk
 from soakbell.errors import FetchFailed
 from soakbell.feeds.requests_list import Fetcher, PublicServices
 from soakbell.feeds.transport import Transport
+from soakbell.gear_settings import outfit_of
 from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
 from soakbell.schedule import Duty, LetterHour, Parts, Sweep
 from soakbell.settings import Settings
@@ -55,7 +56,14 @@ def build(
     """
     clock = clock or SystemClock()
     store = open_database(settings)
-    desk = Desk(settings, store, clock, fetcher or transport_for(settings, clock), invented=invented)
+    desk = Desk(
+        settings,
+        store,
+        clock,
+        fetcher or transport_for(settings, clock),
+        outfit=outfit_of(settings),
+        invented=invented,
+    )
     parts = Parts(
         write=desk.write,
         write_failed=desk.write_failed,
@@ -64,6 +72,7 @@ def build(
         poll=desk.sources.poll,
         housekeep=desk.housekeep,
         heartbeat=heartbeat_of(settings),
+        ring=desk.ring,
     )
     return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts))
 
@@ -111,9 +120,14 @@ def duty_of(settings: Settings) -> Duty:
     return Duty(
         boat=settings.boat.name,
         zone_name=settings.harbor.time_zone,
-        hours=(LetterHour("morning", hours.morning, hours.useless_after),),
+        hours=(
+            LetterHour("morning", hours.morning, hours.useless_after),
+            LetterHour("eve", hours.eve, hours.eve_useless_after),
+        ),
         watch_every_min=hours.watch_every_min,
         poll_every_min=POLL_EVERY_MIN,
+        unasked=UNASKED,
+        bells_every_min=hours.bells_every_min,
     )
 
 

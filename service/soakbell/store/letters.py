@@ -98,6 +98,15 @@ class WrittenLetter:
 
 
 @dataclass(frozen=True)
+class UnaskedLetter:
+    """A letter without an hour, ready to be stored as one of its kind, of use up to ``useless_at``."""
+
+    kind: str
+    useless_at: datetime
+    letter: WrittenLetter
+
+
+@dataclass(frozen=True)
 class ExpiredLetter:
     """A letter that went past its use, with the reason. ``address`` is None when it was never written."""
 

@@ -1,0 +1,387 @@
+"""Gear, bait, bench and bells for one boat's letters. Nothing that fails here reaches the call: it is told."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from functools import cached_property, partial
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from soakbell.due_times import due_at
+from soakbell.fishery.season import max_soak_h, season_day, take_up
+from soakbell.gear.books import Books
+from soakbell.gear.fold import GearState
+from soakbell.gear.hushed import Hushed, RungBell
+from soakbell.gear.outfit import Outfit
+from soakbell.gear.parts import PartStock
+from soakbell.logs import scrubbed
+from soakbell.planning.ashore import Ashore, BaitToLoad, Eve, Load, PartToBuy, Thaw, UpkeepLine
+from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
+from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
+from soakbell.planning.bells import (
+    Bell,
+    BellCode,
+    LawOfSoak,
+    bait_bells,
+    hauled_since,
+    is_hushed,
+    is_quiet,
+    part_bells,
+    season_bells,
+    soak_bells,
+    to_ring,
+    together,
+    unset_bells,
+    upkeep_bells,
+)
+from soakbell.planning.bench_plan import bench_plan
+from soakbell.planning.call import Call, Window
+from soakbell.planning.loading import (
+    barred_rows,
+    buying_rows,
+    mends_at_pull,
+    parts_to_carry,
+    traps_ready,
+    upkeep_lines,
+)
+from soakbell.planning.part_need import parts_to_buy
+from soakbell.planning.season_ahead import expected_traps
+from soakbell.planning.upkeep_due import upkeep_due
+from soakbell.settings import Settings
+from soakbell.store.bells import rung_bells
+from soakbell.store.engine import Store
+from soakbell.store.log_keeper import Kept, LogKeeper
+
+log = logging.getLogger(__name__)
+
+T = TypeVar("T")
+
+_PULLS_SOONER_DAYS = 14
+"""How far past the days that bait is held for pulls are looked at, since a pull can come sooner than expected."""
+
+
+@dataclass(frozen=True)
+class StandingBells:
+    """Every matter that stands, rung or not; ``hushed`` of them are snoozed or settled. ``faults`` say what of it
+    could not be told."""
+
+    bells: tuple[Bell, ...]
+    hushed: tuple[Bell, ...]
+    faults: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Ringing:
+    """What asks for the skipper now.
+
+    Attributes:
+        bells: for the letter of bells, as it tells them; ``rung`` are the marks that go with it.
+        order: for the letter of the bait order; ``ordered`` are the marks that go with that one.
+    """
+
+    bells: tuple[Bell, ...] = ()
+    rung: tuple[RungBell, ...] = ()
+    order: BaitOrder | None = None
+    ordered: tuple[RungBell, ...] = ()
+
+
+class GearDesk:
+    """What the desk asks about gear. ``ashore`` and ``eve`` never raise; no call waits for the others."""
+
+    def __init__(self, settings: Settings, outfit: Outfit | str | None, store: Store, keeper: LogKeeper) -> None:
+        """``outfit`` is what the skipper settled, or why it can't be used, or None where he set nothing up."""
+        self._settings = settings
+        self._outfit = outfit
+        self._store = store
+        self._keeper = keeper
+
+    def ashore(self, call: Call, now: datetime, *, clock_suspect: bool) -> Ashore | None:
+        """What the letter of a call tells of gear: what to load for its window, or the bench without one.
+
+        None where the skipper has set nothing up. By a suspect clock nothing is told but that.
+        """
+        if self._outfit is None:
+            return None
+        telling = _Telling()
+        told = telling.of("gear", lambda: self._look(now, clock_suspect).ashore(call, telling))
+        return replace(told or Ashore(), fault=telling.fault)
+
+    def eve(self, call: Call, now: datetime, *, clock_suspect: bool) -> Eve:
+        """The evening before the day of ``call``, which is only likely. Likewise by a suspect clock."""
+        bare = Eve(call.day, call)
+        if self._outfit is None:
+            return bare
+        telling = _Telling()
+        told = telling.of("gear", lambda: self._look(now, clock_suspect).eve(call, telling))
+        return replace(told or bare, fault=telling.fault)
+
+    def standing(self, now: datetime) -> StandingBells:
+        """All bells that stand at ``now``.
+
+        Raises:
+            StoreError: the log can't be read.
+        """
+        telling = _Telling()
+        look = _Look(self._settings, self._usable(), self._keeper.now(), now)
+        bells = look.bells(telling)
+        quiet = tuple(bell for bell in bells if is_hushed(bell, look.hushed, now))
+        return StandingBells(together(bells), together(quiet), tuple(telling.faults))
+
+    def ringing(self, now: datetime, today: Call | None, *, may_order: bool) -> Ringing:
+        """What a letter should tell now; nothing in the quiet hours, or by a clock behind the log.
+
+        Args:
+            today: the call of the day as it stands; strings that it says to pull are seen to.
+            may_order: no order was told of today.
+
+        Raises:
+            StoreError: the database or the log can't be read.
+        """
+        settings = self._settings
+        look = _Look(settings, self._usable(), self._keeper.now(), now)
+        if is_quiet(look.at, settings.letters.quiet_from, settings.letters.quiet_to) or look.clock_behind:
+            return Ringing()
+        telling = _Telling()
+        standing = look.bells(telling)
+        with self._store.reading() as session:
+            rung = rung_bells(session, settings.boat.name)
+        called = () if today is None or today.window is None else today.window.pulls
+        pulled = look.hauled | {pull.string for pull in called}
+        ring = to_ring(standing, rung, look.hushed, now, pulled=pulled)
+        order = telling.of("bait order", lambda: look.order(standing)) if may_order else None
+        baits = () if order is None else (*(line.bait for line in order.lines), *order.no_room)
+        in_order = [bell for bell in ring if bell.code is BellCode.BAIT and bell.subject in baits]
+        others = [bell for bell in ring if bell not in in_order]
+        return Ringing(
+            bells=together(others),
+            rung=tuple(bell.rung for bell in others),
+            order=order,
+            ordered=tuple(bell.rung for bell in in_order),
+        )
+
+    def _usable(self) -> Outfit | None:
+        return self._outfit if isinstance(self._outfit, Outfit) else None
+
+    def _look(self, now: datetime, clock_suspect: bool) -> _Look:
+        outfit = self._usable()
+        if outfit is None:
+            raise _CanNotTell(_in_short(str(self._outfit)))
+        look = _Look(self._settings, outfit, self._keeper.now(), now)
+        if clock_suspect or look.clock_behind:
+            raise _CanNotTell("the clock shows an earlier time than the newest record")
+        return look
+
+
+class _CanNotTell(Exception):
+    """Why something can't be told, as a sentence without its stop."""
+
+
+class _Telling:
+    """Notes what could not be told, so that the rest still is."""
+
+    def __init__(self) -> None:
+        self.faults: list[str] = []
+
+    @property
+    def fault(self) -> str:
+        return "; ".join(self.faults)
+
+    def each(self, what: str, make: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
+        """All of it, or none."""
+        return self.of(what, make) or ()
+
+    def of(self, what: str, make: Callable[[], T]) -> T | None:
+        try:
+            return make()
+        except _CanNotTell as known:
+            text = str(known)
+        except Exception as fault:
+            text = scrubbed(f"{what}: {type(fault).__name__}: {str(fault) or 'no reason given'}")
+            log.exception("gear could not be told", extra={"action": what, "fault": text})
+        if text not in self.faults:
+            self.faults.append(text)
+        return None
+
+
+def _in_short(text: str) -> str:
+    first, *more = [line for line in text.splitlines() if line.strip()]
+    return f"{first}; {len(more)} more faults are told by soakbell check" if more else first
+
+
+class _Look:
+    """The gear at one moment. What needs the books or the outfit can't be told without them."""
+
+    def __init__(self, settings: Settings, outfit: Outfit | None, kept: Kept, now: datetime) -> None:
+        self._settings = settings
+        self._maybe_outfit = outfit
+        self._kept = kept
+        self._gear: GearState = kept.gear
+        self._now = now
+        self._zone = ZoneInfo(settings.harbor.time_zone)
+        local = now.astimezone(self._zone)
+        self.today: date = local.date()
+        self.at: time = local.time()
+
+    @property
+    def clock_behind(self) -> bool:
+        """What is due, thawed or spoilt can't be reckoned by such a clock."""
+        return self._gear.newest_at is not None and self._now < self._gear.newest_at
+
+    @property
+    def hushed(self) -> Hushed:
+        """Without the books nothing is known to be hushed."""
+        return Hushed() if self._kept.books is None else self._kept.books.hushed
+
+    @property
+    def hauled(self) -> frozenset[str]:
+        return hauled_since(self._gear, self._begins(self.today))
+
+    @property
+    def _outfit(self) -> Outfit:
+        if self._maybe_outfit is None:
+            raise _CanNotTell("no gear is set up")
+        return self._maybe_outfit
+
+    @property
+    def _books(self) -> Books:
+        if self._kept.books is None:
+            raise _CanNotTell(f"bait, parts and upkeep: {self._kept.fault or 'the log could not be booked'}")
+        return self._kept.books
+
+    @property
+    def _parts(self) -> PartStock:
+        return self._books.parts
+
+    # ---- letters
+
+    def ashore(self, call: Call, telling: _Telling) -> Ashore:
+        barred = telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit))
+        window = call.window
+        if window is not None:
+            upkeep = telling.each("upkeep", partial(self._upkeep, before_leaving=True))
+            return Ashore(load=self._load(window, telling), barred=barred, upkeep=upkeep)
+        return Ashore(
+            bench=telling.of("bench", lambda: bench_plan(self._gear, self._outfit, self._parts)),
+            barred=barred,
+            upkeep=telling.each("upkeep", partial(self._upkeep, before_leaving=False)),
+            parts_to_buy=telling.each("parts to buy", self._buying),
+        )
+
+    def eve(self, call: Call, telling: _Telling) -> Eve:
+        window = call.window
+        return Eve(
+            day=call.day,
+            call=call,
+            thaw=() if window is None else telling.each("bait to thaw", partial(self._thaw, window)),
+            load=None if window is None else self._load(window, telling),
+            barred=telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit)),
+            upkeep=telling.each("upkeep", partial(self._upkeep, before_leaving=True)),
+        )
+
+    def _load(self, window: Window, telling: _Telling) -> Load:
+        strings = [pull.string for pull in window.pulls]
+        mends = telling.each("mends", lambda: mends_at_pull(self._gear, self._outfit, strings))
+        return Load(
+            bait=telling.each("bait", partial(self._bait, window)),
+            ready=telling.each("traps ready to set", lambda: traps_ready(self._gear, self._outfit, strings)),
+            mends=mends,
+            parts=telling.each("parts", lambda: parts_to_carry(mends, self._parts)),
+        )
+
+    def _bait(self, window: Window) -> tuple[BaitToLoad, ...]:
+        return bait_to_load(self._outfit, self._books.bait, _traps(window), leaves_at=window.leaves_at)
+
+    def _thaw(self, window: Window) -> tuple[Thaw, ...]:
+        return boxes_to_thaw(
+            self._outfit, self._books.bait, _traps(window), leaves_at=window.leaves_at, now=self._now
+        )
+
+    def _upkeep(self, *, before_leaving: bool) -> tuple[UpkeepLine, ...]:
+        tasks = upkeep_due(self._outfit, self._books.upkeep, self._now, self._zone)
+        return upkeep_lines(tasks, before_leaving=before_leaving)
+
+    def _buying(self) -> tuple[PartToBuy, ...]:
+        return buying_rows(parts_to_buy(self._gear, self._outfit, self._parts, self._now))
+
+    # ---- bells
+
+    def bells(self, telling: _Telling) -> tuple[Bell, ...]:
+        """Every matter that stands. Soaks and the season need neither outfit nor books."""
+        found = [telling.each("soaks", self._soaks), telling.each("season", self._season)]
+        if self._maybe_outfit is not None:
+            found += [
+                telling.each("traps that may not be set", lambda: unset_bells(self._gear, self._outfit)),
+                telling.each("bait", lambda: bait_bells(self._levels)),
+                telling.each("upkeep", self._tasks),
+                telling.each("parts to buy", self._low_parts),
+            ]
+        return tuple(bell for bells in found for bell in bells)
+
+    def order(self, standing: tuple[Bell, ...]) -> BaitOrder | None:
+        """The bait order to tell of now, without what the skipper wants to hear nothing of."""
+        if self._maybe_outfit is None:
+            return None
+        ringing = {
+            bell.subject
+            for bell in standing
+            if bell.code is BellCode.BAIT and not is_hushed(bell, self.hushed, self._now)
+        }
+        return bait_order_of(
+            self._outfit,
+            self._books.bait,
+            self._expected,
+            now=self._now,
+            today=self.today,
+            at=self.at,
+            ringing=ringing,
+        )
+
+    def _soaks(self) -> tuple[Bell, ...]:
+        settings = self._settings
+        rule = max_soak_h(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        law = None if rule is None else LawOfSoak(rule.value, rule.source)
+        return soak_bells(self._gear, settings.trap_strings, law, self._now)
+
+    def _season(self) -> tuple[Bell, ...]:
+        settings = self._settings
+        end = take_up(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        return season_bells(self._gear, end, self.today, self._begins)
+
+    def _tasks(self) -> tuple[Bell, ...]:
+        return upkeep_bells(upkeep_due(self._outfit, self._books.upkeep, self._now, self._zone), self._now)
+
+    def _low_parts(self) -> tuple[Bell, ...]:
+        low = parts_to_buy(self._gear, self._outfit, self._parts, self._now)
+        return part_bells(low, self._parts)
+
+    @cached_property
+    def _levels(self) -> tuple[BaitLevel, ...]:
+        return bait_levels(
+            self._outfit, self._books.bait, self._expected, now=self._now, today=self.today, at=self.at
+        )
+
+    @cached_property
+    def _expected(self) -> dict[date, float]:
+        settings = self._settings
+
+        def may_pull(day: date) -> bool:
+            return season_day(settings.fishery, day, sector=settings.sector, region=settings.region).may_harvest
+
+        return expected_traps(
+            self._gear,
+            settings.trap_strings,
+            self._now,
+            self._zone,
+            days=self._outfit.plan_days + _PULLS_SOONER_DAYS,
+            may_pull=may_pull,
+        )
+
+    def _begins(self, day: date) -> datetime:
+        return due_at(day, time(0), self._settings.harbor.time_zone)
+
+
+def _traps(window: Window) -> int:
+    return sum(pull.traps for pull in window.pulls)
