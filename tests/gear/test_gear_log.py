@@ -3,28 +3,49 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
 
-from logbook import END, NOW, START, STRINGS, correction_of, told
+from logbook import END, FIRST, NOW, START, STRINGS, correction_of, hours, told
 from soakbell.errors import Fault
-from soakbell.gear.entry_check import MAX_CHARS
+from soakbell.gear.entry_check import BELL_CODES, MAX_CHARS
 from soakbell.gear.fold import fold
 from soakbell.gear.log import (
+    BaitBought,
+    BaitCounted,
+    BaitMoved,
+    BaitOrdered,
+    BaitSpoiled,
+    BellSettled,
+    BellSnoozed,
     BroughtAshore,
     Correction,
     Detail,
+    EngineHours,
+    FoundDamaged,
     FoundMissing,
     LogEntry,
     Moved,
+    PartBought,
+    PartCounted,
+    PartUsed,
     Pulled,
+    PutOnBench,
     Recovered,
+    Renumbered,
+    Repaired,
+    Replaced,
+    Retired,
+    Tagged,
     TrapsSet,
+    UpkeepDone,
     new_entry,
 )
-from soakbell.gear.log_check import check_entries
+from soakbell.gear.log_check import check_alone, check_entries, strings_at_stake
+from soakbell.gear.outfit import BaitKind, ConditionKind, Grade, Outfit, PartKind, Standing, UpkeepRule
 from soakbell.gear.strings import Mark
+from soakbell.planning.bells import BellCode
 
 
 def faults(*new: LogEntry, log: tuple[LogEntry, ...] = (), now: datetime = NOW) -> list[tuple[str, str, str]]:
@@ -33,6 +54,22 @@ def faults(*new: LogEntry, log: tuple[LogEntry, ...] = (), now: datetime = NOW) 
 
 SET = told(TrapsSet())
 PULL = told(Pulled(legal_claws=31, lb=9.5), 100)
+
+
+# Invented, as all data of the tests.
+OUTFIT = Outfit(
+    conditions=(ConditionKind("latch", Standing.NEXT_PULL, 5.0), ConditionKind("slat", Standing.BENCH, 10.0)),
+    parts=(PartKind("latch", 1.0, 7.0), PartKind("screw", 4.0, 7.0)),
+    upkeep=(
+        UpkeepRule("engine oil", "common practice, no source", every_engine_h=100.0),
+        UpkeepRule("flares", "common practice, no source", safety=True, expires=True),
+    ),
+    baits=(BaitKind("mullet heads", 0.05, 200.0, 12.0, 48.0), BaitKind("cowhide", 0.02, 200.0, 12.0, 96.0)),
+    supplier=None,
+    grades=(Grade("jumbo", 5.0, "common practice, no source"),),
+    service_level=0.95,
+    bench_minutes=90.0,
+)
 
 
 def test_moments_are_kept_in_utc_and_must_have_a_zone() -> None:
@@ -110,6 +147,66 @@ def test_an_unknown_string_is_answered_with_the_nearest_name() -> None:
         (told(Correction(SET.id, " "), 1), "reason"),
         (correction_of(SET, -1), "voids"),
         (replace(correction_of(SET, 1), string="Ledge"), "string"),
+        (told(Pulled(smallest_claw_in=0.0), 1), "smallest_claw_in"),
+        (told(Pulled(smallest_claw_in=12.0), 1), "smallest_claw_in"),
+        (told(Pulled(smallest_claw_in=float("nan")), 1), "smallest_claw_in"),
+        (told(Pulled(bait_boxes=0.0), 1), "bait_boxes"),
+        (told(Pulled(bait_boxes=-1.0), 1), "bait_boxes"),
+        (told(Pulled(rebaited=False, bait_boxes=1.5), 1), "bait_boxes"),
+        (told(Pulled(reset=False, bait_boxes=1.5), 1), "bait_boxes"),
+        (told(FoundDamaged(""), 1), "item"),
+        (told(FoundDamaged(" latch"), 1), "item"),
+        (told(FoundDamaged("la\ntch"), 1), "item"),
+        (told(FoundDamaged("l" * 101), 1), "item"),
+        (told(FoundDamaged("latch"), 1, traps=(5,)), "traps"),
+        (told(FoundDamaged("latch"), 1, string="Lodge"), "string"),
+        (told(Repaired(" "), 1), "item"),
+        (told(Repaired("latch", (("latch", 0.0),)), 1), "parts"),
+        (told(Repaired("latch", (("latch", float("nan")),)), 1), "parts"),
+        (told(Repaired("latch", (("latch", 1.0), ("latch", 2.0))), 1), "parts"),
+        (told(Repaired("latch", (("latch; screw", 1.0),)), 1), "parts"),
+        (told(Repaired("latch", (("p" * 101, 1.0),)), 1), "parts"),
+        (told(PutOnBench(), 1), "traps"),
+        (told(Retired(" "), 1, string="Ledge"), "reason"),
+        (told(Retired("worn"), 1), "traps"),
+        (told(Tagged(""), 1, traps=(1,)), "tag"),
+        (told(Tagged("A" * 41), 1, traps=(1,)), "tag"),
+        (told(Tagged("A1"), 1), "traps"),
+        (told(Tagged("A1"), 1, traps=(1, 2)), "traps"),
+        (told(Replaced("A1"), 1, string="Ledge", traps=(1, 2)), "tag"),
+        (told(Replaced("A1"), 1, string="Ledge"), "tag"),
+        (told(Replaced(), 1, traps=(1,)), "traps"),
+        (told(Renumbered(()), 1), "places"),
+        (told(Renumbered(((1, 2),)), 1), "places"),
+        (told(Renumbered(((1, 2), (1, 3))), 1), "places"),
+        (told(Renumbered(((4, 5), (5, 4))), 1), "places"),
+        (told(Renumbered(((1, 2), (2, 1))), 1, traps=(1,)), "traps"),
+        (told(BaitBought("", 1.0), 1), "bait"),
+        (told(BaitBought("cowhide", 0.0), 1), "boxes"),
+        (told(BaitBought("cowhide", 1.0, "cellar"), 1), "place"),  # type: ignore[arg-type]
+        (told(BaitBought("cowhide", 1.0, cost_usd=-1.0), 1), "cost_usd"),
+        (told(BaitMoved("cowhide", -1.0), 1), "boxes"),
+        (told(BaitMoved("cowhide", 1.0, "shelf"), 1), "to"),  # type: ignore[arg-type]
+        (told(BaitMoved("cowhide", 1.0, "thaw", "thaw"), 1), "out_of"),
+        (told(BaitSpoiled("cowhide", float("inf")), 1), "boxes"),
+        (told(BaitCounted("cowhide", -0.5), 1), "boxes"),
+        (told(BaitOrdered("cowhide", 2.0, date(1926, 12, 8)), 1), "due_on"),
+        (told(BaitOrdered("cowhide", 0.0), 1), "boxes"),
+        (told(PartBought("latch", 0.0), 1), "count"),
+        (told(PartUsed(" latch", 1.0), 1), "part"),
+        (told(PartCounted("latch", -1.0), 1), "count"),
+        (told(UpkeepDone(""), 1), "task"),
+        (told(UpkeepDone("flares", date(2101, 1, 1)), 1), "expires_on"),
+        (told(UpkeepDone("flares", date(1999, 12, 31)), 1), "expires_on"),
+        (told(EngineHours(-0.1), 1), "engine_h"),
+        (told(EngineHours(100_001.0), 1), "engine_h"),
+        (told(BellSnoozed("soak:Nine Foot", FIRST + hours(1)), 1), "until"),
+        (told(BellSnoozed("soak:Nine Foot", datetime(2101, 1, 1, tzinfo=UTC)), 1), "until"),
+        (told(BellSettled("Nine Foot"), 1), "bell"),
+        (told(BellSettled("soak:"), 1), "bell"),
+        (told(BellSettled("alarm:Nine Foot"), 1), "bell"),
+        (replace(told(EngineHours(12.5), 1), string="Nine Foot"), "string"),
+        (replace(told(BaitBought("cowhide", 1.0), 1), traps=(1,)), "string"),
     ],
 )
 def test_bad_input_is_refused_by_its_field(entry: LogEntry, key: str) -> None:
@@ -117,6 +214,96 @@ def test_bad_input_is_refused_by_its_field(entry: LogEntry, key: str) -> None:
     assert [fault.key for fault in found] == [key]
     assert found[0].found
     assert found[0].write
+
+
+def test_what_belongs_to_no_string_and_no_traps_is_taken_without_them() -> None:
+    assert (
+        faults(
+            told(BaitOrdered("cowhide", 2.0, date(2026, 12, 9)), 1),
+            told(BaitBought("cowhide", 2.0), 2),
+            told(BaitMoved("cowhide", 1.5), 3),
+            told(BaitSpoiled("cowhide", 0.25), 4),
+            told(BaitCounted("cowhide", 0.0), 5),
+            told(PartBought("latch", 10.0, 12.5), 6),
+            told(PartUsed("latch", 1.0), 7),
+            told(PartCounted("latch", 0.0), 8),
+            told(UpkeepDone("flares", date(2030, 1, 1)), 9),
+            told(EngineHours(0.0, new_meter=True), 10),
+            told(BellSnoozed("soak:Nine Foot", FIRST + hours(100)), 11),
+            told(BellSettled("bait:mullet heads"), 12),
+        )
+        == []
+    )
+
+
+def test_a_trap_that_may_not_be_set_was_set_all_the_same_and_the_log_takes_it() -> None:
+    """The log tells what happened; the bell tells what to do about it."""
+    broken = told(FoundDamaged("ring"), 1, traps=(1,))
+    assert faults(told(TrapsSet(), 3), log=(SET, told(Pulled(reset=False), 1), broken)) == []
+
+
+def test_a_tag_that_another_string_carries_is_refused() -> None:
+    log = (SET, told(TrapsSet(), string="Ledge"), told(Tagged("A1"), 1, string="Ledge", traps=(2,)))
+    [(key, found, _)] = faults(told(Tagged("A1"), 2, traps=(1,)), log=log)
+    assert (key, found) == ("tag", "A1, the tag of the trap known as Ledge 2")
+    assert faults(told(Tagged("A2"), 2, traps=(1,)), log=log) == []
+
+
+def test_only_a_tag_needs_the_log_of_the_whole_boat() -> None:
+    assert strings_at_stake([told(Pulled()), told(EngineHours(1.0))], STRINGS) == {"Nine Foot"}
+    assert strings_at_stake([told(EngineHours(1.0))], STRINGS) == frozenset()
+    assert strings_at_stake([told(Tagged("A1"), traps=(1,))], STRINGS) == {"Nine Foot", "Ledge"}
+
+
+def test_a_bell_is_named_by_what_it_is_about() -> None:
+    assert set(BELL_CODES) == set(BellCode)
+    assert faults(told(BellSettled("Soak:Nine Foot")))[0][2] == "soak:Nine Foot"
+
+
+@pytest.mark.parametrize(
+    ("detail", "key", "write"),
+    [
+        (FoundDamaged("Latch"), "item", "latch"),
+        (FoundDamaged("lach"), "item", "latch"),
+        (FoundDamaged("rudder"), "item", "latch or slat"),
+        (Repaired("slatt"), "item", "slat"),
+        (Repaired("slat", (("screws", 2.0),)), "parts", "screw"),
+        (PartCounted("Screw", 2.0), "part", "screw"),
+        (BaitBought("mullet head", 2.0), "bait", "mullet heads"),
+        (BaitOrdered("cow hide", 2.0), "bait", "cowhide"),
+        (UpkeepDone("engine-oil"), "task", "engine oil"),
+        (UpkeepDone("engine oil", date(2027, 1, 1)), "expires_on", "nothing"),
+        (Pulled(bait="mullet"), "bait", "mullet heads"),
+        (Pulled(lb_by_grade=(("Jumbos", 2.0),)), "lb_by_grade", "'jumbo'"),
+    ],
+    ids=lambda given: getattr(getattr(given, "kind", None), "value", ""),
+)
+def test_a_name_that_the_settings_lack_is_answered_with_the_nearest(detail: Detail, key: str, write: str) -> None:
+    [fault] = check_entries([told(detail, 1)], [SET], STRINGS, NOW, outfit=OUTFIT)
+    assert (fault.key, fault.write) == (key, write)
+    assert check_entries([told(detail, 1)], [SET], STRINGS, NOW) == ()
+
+
+def test_names_that_the_settings_have_are_taken_and_baits_in_any_capitals() -> None:
+    new = [
+        told(FoundDamaged("latch"), 1, traps=(1,)),
+        told(Repaired("latch", (("latch", 1.0), ("screw", 2.0))), 2, traps=(1,)),
+        told(Pulled(bait="Mullet Heads", lb_by_grade=(("jumbo", 2.0),)), 3),
+        told(Pulled(bait="", lb=2.0), 50),
+        told(UpkeepDone("flares", date(2030, 1, 1)), 9),
+    ]
+    assert check_entries(new, [SET], STRINGS, NOW, outfit=OUTFIT) == ()
+
+
+def test_a_bad_name_is_told_once() -> None:
+    found = check_entries([told(FoundDamaged(""), 1)], [SET], STRINGS, NOW, outfit=OUTFIT)
+    assert [fault.key for fault in found] == ["item"]
+
+
+def test_an_entry_by_itself_is_told_places_that_the_string_lacks() -> None:
+    for entry, key in ((told(Pulled(), traps=(9,)), "traps"), (told(Renumbered(((1, 9), (9, 1)))), "places")):
+        [fault] = check_alone([entry], STRINGS, NOW, labels={entry.id: "row 2"})
+        assert (fault.where, fault.key, fault.write) == ("row 2", key, "places from 1 to 4")
 
 
 def test_every_fault_of_every_entry_is_told_at_once() -> None:

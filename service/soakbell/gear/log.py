@@ -56,7 +56,8 @@ Shares = tuple[tuple[str, float], ...]
 class TrapsSet:
     """Traps put in with fresh bait. A mark that is given holds from then on.
 
-    ``count`` with no places named means the lowest places that can be set.
+    ``count`` with no places named means the lowest places that can be set. Traps on the bench are set only by
+    their places.
     """
 
     kind: ClassVar[EntryKind] = EntryKind.SET
@@ -158,7 +159,7 @@ class PutOnBench:
 
 @dataclass(frozen=True)
 class Retired:
-    """Traps given up, whether worn out or lost for good."""
+    """Traps given up, whether worn out or lost for good. None may be in the water but a missing one."""
 
     kind: ClassVar[EntryKind] = EntryKind.RETIRED
     reason: str
@@ -174,9 +175,9 @@ class Tagged:
 
 @dataclass(frozen=True)
 class Replaced:
-    """Another trap takes the place of each. The former ones, if not missing, are retired.
+    """Another trap, ashore so far, takes the place of each. The former ones, if not missing, are retired.
 
-    ``tag`` is the new trap's, for one place only.
+    None may be in the water. Without places, those that are missing or retired are replaced. ``tag`` is the new trap's, for one place only.
     """
 
     kind: ClassVar[EntryKind] = EntryKind.REPLACED
