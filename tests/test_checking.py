@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -106,8 +107,8 @@ def test_without_a_line_one_source_is_tried_and_then_the_mail_server(tmp_path: P
         "Inner Bay: point",
         "mail server 127.0.0.1:9 (none)",
     ]
-    assert [finding.well for finding in told] == [True, False, False]
-    assert told[1].found.endswith("; the sources after it were not tried")
+    assert [finding.well for finding in told] == [True, True, False, False]
+    assert told[2].found.endswith("; the sources after it were not tried")
 
 
 def test_what_is_tried_is_announced_before(tmp_path: Path) -> None:
@@ -116,3 +117,36 @@ def test_what_is_tried_is_announced_before(tmp_path: Path) -> None:
     for finding in check_all(settings, DemoServices(), announce=said.append):
         assert said[-1:] == ([finding.tried] if not finding.tried.startswith("settings") else [])
     assert len(said) == len(set(said)) > 10
+
+
+def test_the_gear_file_is_told_in_short(tmp_path: Path) -> None:
+    settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    [gear] = [found for found in check_all(settings, Unplugged()) if found.tried.endswith("gear.toml")]
+    assert gear.well
+    assert "2 baits, Bayside Bait" in gear.found
+
+
+def test_each_fault_of_the_gear_file_is_told_and_the_sources_are_tried_all_the_same(tmp_path: Path) -> None:
+    settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    (tmp_path / "gear.toml").write_text("[stock]\nservice_level = 7\n[bench]\nminuts = 5\n")
+    told = [found for found in check_all(settings, DemoServices()) if not found.tried.startswith("mail server")]
+    bad = [found.found for found in told if not found.well]
+    assert bad == [
+        "stock.service_level: found 7; write the chance of not running out, 0.5 to below 1",
+        "bench.minuts: found a key that isn't known; write minutes?",
+    ]
+    assert any(found.tried.startswith("Outer Bay: zone forecast") and found.well for found in told)
+
+
+def test_a_gear_file_that_is_named_but_not_there_is_told(tmp_path: Path) -> None:
+    settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    (tmp_path / "gear.toml").unlink()
+    [bad] = [found for found in check_all(settings, Unplugged()) if found.tried.endswith("gear.toml")]
+    assert not bad.well
+    assert bad.found.startswith("file: found No such file or directory")
+
+
+def test_a_boat_without_gear_set_up_is_well(tmp_path: Path) -> None:
+    settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    told = list(check_all(replace(settings, gear_file=None), Unplugged()))
+    assert [found.well for found in told if found.tried == "settings of gear"] == [True]

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from soakbell.clock import SystemClock
-from soakbell.errors import FetchFailed, HostNotFound, NotUnderstood, SoakbellError
+from soakbell.errors import FetchFailed, HostNotFound, NotUnderstood, SettingsError, SoakbellError
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.feeds.buoys import parse_realtime
 from soakbell.feeds.grid import parse_grid
@@ -23,6 +23,7 @@ from soakbell.feeds.requests_list import (
     zone_ask,
 )
 from soakbell.feeds.zone_text import parse_zone_text
+from soakbell.gear_settings import load_outfit
 from soakbell.mail.sender import greet
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.grid_hours import hours_of_grid
@@ -44,7 +45,7 @@ class Finding:
 def check_all(
     settings: Settings, fetcher: Fetcher | None = None, *, announce: Callable[[str], None] = lambda _: None
 ) -> Iterator[Finding]:
-    """Settings (already checked, since they loaded), every source of every area, the mail server.
+    """Settings (already checked, since they loaded), the gear file, every source of every area, the mail server.
 
     Each source is asked once. When the name of one has no address, the others are left untried: most likely this
     computer isn't online, and each would take its time to say so.
@@ -53,6 +54,7 @@ def check_all(
         announce: is told what is about to be tried.
     """
     yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
+    yield from _gear(settings)
     services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
     fetcher = fetcher or transport_for(settings, SystemClock(), patient=False)
     try:
@@ -65,6 +67,25 @@ def check_all(
     mail = settings.mail
     announce(what := f"mail server {mail.host}:{mail.port} ({mail.security})")
     yield _mail_server(settings, what)
+
+
+def _gear(settings: Settings) -> Iterator[Finding]:
+    """The gear file in short, or each of its faults."""
+    if settings.gear_file is None:
+        yield Finding("settings of gear", "none: no letter tells of bait, bench or upkeep", True)
+        return
+    what = f"settings {settings.gear_file}"
+    try:
+        outfit = load_outfit(settings.gear_file)
+    except SettingsError as refused:
+        for fault in refused.faults:
+            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        return
+    counts = (
+        f"{len(outfit.conditions)} conditions, {len(outfit.parts)} parts, {len(outfit.upkeep)} tasks of upkeep, "
+        f"{len(outfit.baits)} baits"
+    )
+    yield Finding(what, f"{counts}, {outfit.supplier.name if outfit.supplier else 'no supplier'}", True)
 
 
 def _attempts(
