@@ -177,7 +177,8 @@ class Tagged:
 class Replaced:
     """Another trap, ashore so far, takes the place of each. The former ones, if not missing, are retired.
 
-    None may be in the water. Without places, those that are missing or retired are replaced. ``tag`` is the new trap's, for one place only.
+    None may be in the water. Without places, those that are missing or retired are replaced. ``tag`` is the new
+    trap's, for one place only.
     """
 
     kind: ClassVar[EntryKind] = EntryKind.REPLACED
