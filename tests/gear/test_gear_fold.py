@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logbook import FIRST, NINE_FOOT, STRINGS, correction_of, hours, logs, told
-from soakbell.gear.fold import STEPS, GearState, Whereabouts, apply, fold, follows, in_force, told_places
+from soakbell.gear.fold import GearState, Whereabouts, apply, fold, follows, in_force, told_places
 from soakbell.gear.log import (
     DETAILS,
     OF_TRAPS,
@@ -25,6 +25,7 @@ from soakbell.gear.log import (
     TrapsSet,
 )
 from soakbell.gear.strings import Mark
+from soakbell.gear.trap_book import STEPS
 
 
 def where(state: GearState, string: str = "Nine Foot") -> list[str]:

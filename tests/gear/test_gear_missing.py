@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 
 from logbook import END, FIRST, START, STRINGS, hours, told
-from soakbell.gear.fold import fold, point_of_line
+from soakbell.gear.fold import fold
 from soakbell.gear.log import (
     FoundMissing,
     LogEntry,
@@ -21,6 +21,7 @@ from soakbell.gear.log import (
 )
 from soakbell.gear.missing import MissingTrap, missing_traps, search_box
 from soakbell.gear.strings import Mark
+from soakbell.gear.trap_states import point_of_line
 
 AT_ONCE = FIRST + hours(50)
 SET = told(TrapsSet())

@@ -1,7 +1,7 @@
 """The entries of the log: what was done to which traps, when, and who told it.
 
 The log is append-only. A wrong entry stays and is voided by a correction; a correction can be voided too.
-A kind of entry is one class in this module; what it does stands in ``soakbell.gear.fold`` for traps, and in
+A kind of entry is one class in this module; what it does stands in ``soakbell.gear.trap_book`` for traps, and in
 ``soakbell.gear.books`` for bait, parts, upkeep, catch and bells.
 """
 

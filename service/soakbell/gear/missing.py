@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from geographiclib.geodesic import Geodesic
 
 from soakbell.clock import as_utc
-from soakbell.gear.fold import GearState, StringState, TrapState, Whereabouts, point_of_line
 from soakbell.gear.strings import Mark
+from soakbell.gear.trap_states import GearState, StringState, TrapState, Whereabouts, point_of_line
 from soakbell.units import METRES_PER_NMI
 
 # How far a trap and its line may have been dragged: common practice, no source.
