@@ -20,6 +20,19 @@ import pandas as pd
 from soakbell.gear.strings import Mark, TrapString
 from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
 from soakbell.letters.letter import Letter, LetterKind, morning_letter
+from soakbell.planning.ashore import (
+    Ashore,
+    BaitToLoad,
+    BarredTraps,
+    Bench,
+    BenchJob,
+    Load,
+    MendAtPull,
+    PartToBuy,
+    PartToCarry,
+    TrapsOf,
+    UpkeepLine,
+)
 from soakbell.planning.call import (
     Binding,
     Call,
@@ -83,6 +96,49 @@ FACTS = LetterFacts(
 )
 
 
+LOAD = Load(
+    bait=(
+        BaitToLoad("mullet heads", 99, 2.75, 0.25, 2.5, 0.0, 4.0, 2.5, 0.0),
+        BaitToLoad("cowhide", 35, 0.5, 0.0, 0.25, 0.0, 1.0, 0.25, 0.25),
+    ),
+    ready=(TrapsOf("Outer Bar", (12,)),),
+    mends=(MendAtPull("Outer Bar", (5, 6), "funnel", 12.0, (("funnel", 2.0), ("hog ring", 8.0))),),
+    parts=(PartToCarry("funnel", 2.0, 3.0), PartToCarry("hog ring", 8.0, 2.0)),
+)
+
+BARRED = (
+    BarredTraps("Ledge", (4,), "escape ring", "a trap needs an unobstructed escape ring", True),
+    BarredTraps("Nine Foot", (8, 9), "slat", "a trap needs a panel that degrades", False),
+)
+
+UPKEEP = (
+    UpkeepLine("flares", "overdue", True, True, date(2026, 11, 30), None, ""),
+    UpkeepLine("bilge pump test", "due soon", False, False, date(2026, 12, 12), None, ""),
+)
+
+PULL_DAY = Ashore(load=LOAD, barred=BARRED, upkeep=UPKEEP)
+
+BENCH = Bench(
+    has_min=90.0,
+    takes_min=74.0,
+    jobs=(
+        BenchJob("Nine Foot", (8, 9), ("slat",), 30.0, (("slat", 2.0),), True),
+        BenchJob("Ledge", (7,), ("buoy", "line"), 24.0, (("buoy", 1.0), ("line", 1.0)), True),
+        BenchJob("The Hump", (2,), ("fouling",), 20.0, (), False),
+    ),
+    short=(BenchJob("Grassy Edge", (3,), ("latch",), 12.0, (("latch", 1.0),), True, (("latch", 1.0),)),),
+    left=(BenchJob("The Hump", (20, 21, 22), ("fouling",), 60.0, (), False),),
+    back=(TrapsOf("Nine Foot", (8, 9)), TrapsOf("Ledge", (7,))),
+)
+
+BENCH_DAY = Ashore(
+    bench=BENCH,
+    barred=BARRED,
+    upkeep=(*UPKEEP, UpkeepLine("engine oil", "overdue", False, False, None, -3.5, "engine h")),
+    parts_to_buy=(PartToBuy("latch", 0.0, 4.0, 1.0, 10.0),),
+)
+
+
 @dataclass(frozen=True)
 class Scene:
     """What one letter is made from."""
@@ -91,9 +147,10 @@ class Scene:
     facts: LetterFacts
     kind: LetterKind = "morning"
     previous: Call | None = None
+    ashore: Ashore | None = None
 
     def letter(self) -> Letter:
-        return morning_letter(self.call, self.facts, kind=self.kind, previous=self.previous)
+        return morning_letter(self.call, self.facts, kind=self.kind, previous=self.previous, ashore=self.ashore)
 
 
 def hours(wind: list[float], gust: list[float], sea_m: list[float], *, begin: datetime) -> pd.DataFrame:
@@ -234,7 +291,7 @@ def pull_morning() -> Scene:
         valid_until=est(12, 40),
         tighter_limits={"The Hump": {"wind_kt": 13.0}},
     )
-    return Scene(call, FACTS)
+    return Scene(call, FACTS, ashore=PULL_DAY)
 
 
 def wait_by_wind() -> Scene:
@@ -263,7 +320,7 @@ def wait_by_wind() -> Scene:
         hours=_blowing(),
         valid_until=est(18, 4),
     )
-    return Scene(call, replace(FACTS, watch_until=est(18, 4)))
+    return Scene(call, replace(FACTS, watch_until=est(18, 4)), ashore=BENCH_DAY)
 
 
 ADVISORY_TEXT = """\
@@ -325,7 +382,7 @@ def wait_by_warning() -> Scene:
         reasons=(reason, *scene.call.reasons),
         outlook=(_day(8, DayState.NOT_FIT, None, None, reason), *_days_ahead()),
     )
-    return Scene(call, scene.facts)
+    return Scene(call, scene.facts, ashore=scene.ashore)
 
 
 def no_call_stale() -> Scene:
@@ -360,7 +417,8 @@ def no_call_stale() -> Scene:
         sources=(stale, *sources[1:]),
         valid_until=est(18, 4),
     )
-    return Scene(call, replace(FACTS, watch_until=est(18, 4), refused=("mate@example.com",)))
+    facts = replace(FACTS, watch_until=est(18, 4), refused=("mate@example.com",))
+    return Scene(call, facts, ashore=replace(BENCH_DAY, fault="bait: the gear file names no bait"))
 
 
 def changed_call() -> Scene:
@@ -385,7 +443,8 @@ def changed_call() -> Scene:
         sources=_sources(est(8, 52), est(8, 50), est(8, 52)),
         hours=_morning_calm(),
     )
-    return Scene(call, replace(FACTS, turn=1, due_at=est(8, 52)), kind="changed", previous=before)
+    facts = replace(FACTS, turn=1, due_at=est(8, 52))
+    return Scene(call, facts, kind="changed", previous=before, ashore=BENCH_DAY)
 
 
 def failed_service() -> Scene:

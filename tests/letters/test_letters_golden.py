@@ -10,15 +10,17 @@ from pathlib import Path
 
 import pytest
 
+from gear_scenes import GEAR_LETTERS, gear_letter
 from scenes import SCENES, letter_of
 
 GOLDEN = Path(__file__).parent / "golden"
+NAMES = (*SCENES, *GEAR_LETTERS)
 PARTS = {"subject": "subject", "txt": "text", "html": "html"}
 
 
-@pytest.mark.parametrize("name", SCENES)
+@pytest.mark.parametrize("name", NAMES)
 def test_the_letter_is_the_one_that_was_read_and_agreed_to(name: str) -> None:
-    letter = letter_of(SCENES[name])
+    letter = letter_of(SCENES[name]) if name in SCENES else gear_letter(name)
     for suffix, part in PARTS.items():
         path = GOLDEN / f"{name}.{suffix}"
         written = getattr(letter, part) + ("\n" if suffix == "subject" else "")
@@ -28,4 +30,4 @@ def test_the_letter_is_the_one_that_was_read_and_agreed_to(name: str) -> None:
 
 
 def test_no_golden_letter_is_left_without_its_scene() -> None:
-    assert {path.name for path in GOLDEN.iterdir()} == {f"{name}.{suffix}" for name in SCENES for suffix in PARTS}
+    assert {path.name for path in GOLDEN.iterdir()} == {f"{name}.{suffix}" for name in NAMES for suffix in PARTS}

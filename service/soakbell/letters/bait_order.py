@@ -111,8 +111,8 @@ def order_copy(order: BaitOrder, facts: LetterFacts, *, now: datetime) -> Letter
         brief=f"Bait ordered: {_what(order)}, {supplier}",
         lead=(
             f"An order of {boxes_words(order.boxes)} goes to {supplier} ({order.address}) together with this "
-            f"letter, as you settled. It would come on {due_words(order.due_on, times.day)}, and stands in the log "
-            "as ordered."
+            f"letter, as you settled. It would come on {due_words(order.due_on, times.day)}, and stands in "
+            "the log as ordered."
         ),
         first=(),
         blocks=(*_lines(order, times, commands=False), *_room(order), _taking_back(supplier)),

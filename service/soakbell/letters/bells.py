@@ -40,6 +40,9 @@ HUSHING = (
 
 URGENT_SEASON_DAYS = 7
 
+MOST_IN_FULL = 30
+"""Bells that a letter tells in full, gravest first; the rest get a line each, so that no mail cuts it short."""
+
 
 @dataclass(frozen=True)
 class BellsPage(Around):
@@ -80,12 +83,21 @@ def bells_letter(bells: Sequence[Bell], facts: LetterFacts, *, now: datetime) ->
         lead=f"{capital(told[0].short)}{f', and {len(told) - 1} more' if len(told) > 1 else ''}.",
         count=len(told),
         more=len(told) - 1,
-        bells=tuple(
-            Block(words.title, words.lines, (*words.commands, *_hush_commands(bell, times)))
-            for bell, words in zip(ordered, told, strict=True)
-        ),
+        bells=_blocks(ordered, told, times),
     )
     return written("bells", {"page": page})
+
+
+def _blocks(bells: list[Bell], told: list[_Told], times: HarborTimes) -> tuple[Block, ...]:
+    full = [
+        Block(words.title, words.lines, (*words.commands, *_hush_commands(bell, times)))
+        for bell, words in zip(bells[:MOST_IN_FULL], told, strict=False)
+    ]
+    rest = tuple(
+        f"{words.title}. Its name: {one_line(bell.name)}"
+        for bell, words in zip(bells[MOST_IN_FULL:], told[MOST_IN_FULL:], strict=True)
+    )
+    return (*full, Block(f"And {len(rest)} more", rest)) if rest else tuple(full)
 
 
 _RANK = (BellCode.UNSET, BellCode.SOAK, BellCode.SEASON, BellCode.BAIT, BellCode.UPKEEP, BellCode.PARTS)

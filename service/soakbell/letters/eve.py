@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
-from datetime import date, datetime
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 
 from soakbell.letters.around import Around, around, no_call
 from soakbell.letters.facts import LetterFacts
@@ -21,7 +21,6 @@ from soakbell.letters.letter import Letter, written
 from soakbell.letters.page import (
     MOST_NAMED,
     WarningBlock,
-    ages_at,
     source_row,
     until_when,
     warning_block,
@@ -33,6 +32,8 @@ from soakbell.planning.ashore import Eve, Thaw
 from soakbell.planning.call import Call, CallWord
 
 log = logging.getLogger(__name__)
+
+_HOLDS_IF = "That holds only if newer forecasts come in time and say the same."
 
 MOST_THAWS_NAMED = 2
 """Baits that a subject names before it counts them instead."""
@@ -90,8 +91,8 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
         thaw=thaw,
         fault=fault,
         blocks=blocks,
-        sources=() if call is None else _sources(call, times),
-        ages_at="" if call is None else ages_at(call, times),
+        sources=() if call is None else _sources(call, times, now),
+        ages_at=f"at the time of this letter, {times.zoned(now)}",
         credits=facts.credits,
     )
     return written("eve", {"page": page})
@@ -143,7 +144,7 @@ def _lead(eve: Eve, teller: Teller) -> str:
         window, names = call.window, [pull.string for pull in call.window.pulls]
         strings = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
         hours = times.span(window.leaves_at, off_water_at(window))
-        return f"{day}: by the forecasts of this evening {hours} would fit, for {strings}."
+        return f"{day}: by the forecasts of this evening {hours} would fit, for {strings}. {_HOLDS_IF}"
     told = teller.tell(teller.deciding(call.reasons, known=call.word is CallWord.WAIT))
     if call.word is CallWord.WAIT:
         return f"{day}: {told.sentence} {until_when(call, times)}"
@@ -172,6 +173,11 @@ def _thaw(call: Thaw, times: HarborTimes) -> str:
     return told
 
 
-def _sources(call: Call, times: HarborTimes) -> tuple[str, ...]:
-    rows = (source_row(line, times) for line in call.sources)
+def _sources(call: Call, times: HarborTimes, now: datetime) -> tuple[str, ...]:
+    """Sources with their ages now: at tomorrow's leaving newer ones will be used."""
+    lines = (
+        replace(line, age_h=None if line.issued_at is None else (now - line.issued_at) / timedelta(hours=1))
+        for line in call.sources
+    )
+    rows = (source_row(line, times) for line in lines)
     return tuple(f"{capital(row.name)}: age {row.age} of at most {row.max_age}; {row.state}." for row in rows)

@@ -198,9 +198,7 @@ def _jobs(bench: Bench) -> tuple[Block, ...]:
 def _job(job: BenchJob) -> str:
     items = listed(one_line(item) for item in job.items)
     parts = f"; parts: {shares_words(job.parts)}" if job.parts else ""
-    several = len(job.places) > 1
-    still = "" if job.back else f" {'They' if several else 'It'} can't be set yet after that."
-    return f"{traps_words(job.string, job.places)}: {items}, {minutes_words(job.minutes)}{parts}.{still}"
+    return f"{traps_words(job.string, job.places)}: {items}, {minutes_words(job.minutes)}{parts}."
 
 
 def _short(job: BenchJob) -> str:

@@ -263,7 +263,7 @@ def page_of(
         cautions_told=tuple(one_line(c) for c in call.cautions_told),
         disagreements=teller.tell_all(_not_told_yet(call)),
         sources=tuple(source_row(s, times) for s in call.sources),
-        ages_at=ages_at(call, times),
+        ages_at=_ages_at(call, times),
         credits=facts.credits,
         refused=facts.refused,
         expired=tuple(times.dated(at) for at in facts.expired),
@@ -535,8 +535,7 @@ def source_row(line: SourceLine, times: HarborTimes) -> SourceRow:
     )
 
 
-def ages_at(call: Call, times: HarborTimes) -> str:
-    """The moment at which the ages of the sources count."""
+def _ages_at(call: Call, times: HarborTimes) -> str:
     now = f"at the time of this letter, {times.zoned(call.made_at)}"
     if call.window is None:
         return now

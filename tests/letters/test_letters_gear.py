@@ -1,0 +1,612 @@
+"""What letters tell of gear, bait, bench and bells, and that it never costs a call."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Callable, Iterator
+from dataclasses import fields, replace
+from datetime import date
+from typing import Any
+
+import pytest
+import typer
+from hypothesis import given
+from hypothesis import strategies as st
+from pages import Page
+
+from gear_scenes import (
+    BELLS,
+    EVE,
+    EVE_FACTS,
+    EVENING,
+    GEAR_LETTERS,
+    IMPOSSIBLE,
+    NOON,
+    ORDER,
+    OVERDUE,
+    STRAIGHT,
+    gear_letter,
+    in_the_evening,
+)
+from scenes import (
+    BENCH_DAY,
+    DAY,
+    FACTS,
+    PULL_DAY,
+    SCENES,
+    Scene,
+    advisory,
+    est,
+    letter_of,
+    no_call_stale,
+    pull_morning,
+    wait_by_warning,
+    wait_by_wind,
+)
+from soakbell.cli import app
+from soakbell.letters.bait_order import order_copy, order_draft, order_to_supplier
+from soakbell.letters.bells import CODES, MOST_IN_FULL, bells_letter
+from soakbell.letters.eve import eve_letter
+from soakbell.letters.gear_words import (
+    boxes_words,
+    command,
+    due_words,
+    places_words,
+    shares_words,
+    upkeep_words,
+    use_words,
+)
+from soakbell.letters.letter import Letter
+from soakbell.letters.page import TEXT_COLUMNS
+from soakbell.planning.ashore import Ashore, Eve, UpkeepLine
+from soakbell.planning.bells import Bell, BellCode
+
+every_gear_letter = pytest.mark.parametrize("name", GEAR_LETTERS)
+to_the_skipper = pytest.mark.parametrize("name", [n for n in GEAR_LETTERS if n != "order-supplier"])
+
+
+def in_one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def told(scene: Scene) -> str:
+    return in_one_line(scene.letter().text)
+
+
+def commands_of(letter: Letter) -> list[str]:
+    return [line.strip() for line in letter.text.splitlines() if line.startswith("    soakbell ")]
+
+
+# ---- the morning letter
+
+
+class Broken:
+    """Stands for data that a letter can't read: asking it for anything fails."""
+
+    def __getattr__(self, name: str) -> Any:
+        raise RuntimeError("the bait book is torn")
+
+
+@pytest.mark.parametrize("scene", [pull_morning, wait_by_wind, no_call_stale, SCENES["changed-call"]])
+def test_gear_that_can_not_be_read_costs_its_section_and_nothing_else(scene: Callable[[], Scene]) -> None:
+    made = replace(scene(), ashore=None)
+    broken: Any = Broken()
+    torn = replace(made, ashore=Ashore(load=broken, bench=broken)).letter()
+    assert "Gear, bait and bench could not be told: RuntimeError: the bait book is torn." in in_one_line(torn.text)
+    assert "Gear, bait and bench could not be told: RuntimeError: the bait book is torn." in Page(torn.html).text
+    bare = made.letter()
+    assert torn.subject == bare.subject
+    assert torn.attachments == bare.attachments
+    title = "Bait and gear to load" if made.call.window else "Bench and upkeep"
+    at = torn.text.index(f"\n\n\n{title}")
+    end = torn.text.index("\n\n\n", at + 3)
+    assert torn.text[:at] + torn.text[end:] == bare.text
+
+
+@pytest.mark.parametrize("scene", [pull_morning, wait_by_wind, no_call_stale])
+def test_gear_changes_no_word_of_the_call(scene: Callable[[], Scene]) -> None:
+    made = scene()
+    bare, whole = replace(made, ashore=None).letter(), made.letter()
+    lines = iter(whole.text.splitlines())
+    assert all(line in lines for line in bare.text.splitlines()), "what was told without gear is no longer told"
+    assert whole.subject == bare.subject
+
+
+def test_gear_that_is_not_set_up_has_no_section() -> None:
+    for scene in (pull_morning(), wait_by_wind()):
+        for ashore in (None, Ashore()):
+            letter = replace(scene, ashore=ashore).letter()
+            for words in ("Bench", "Bait", "could not be told"):
+                assert words not in letter.text + letter.html
+
+
+def test_a_fault_in_a_part_of_the_gear_is_told_beside_the_rest() -> None:
+    words = told(replace(pull_morning(), ashore=replace(PULL_DAY, fault="parts: no settings")))
+    assert "Not all of gear, bait and bench could be told: parts: no settings." in words
+    assert "Mullet heads: take 2.5 boxes aboard." in words
+
+
+def test_a_pull_day_says_what_to_load() -> None:
+    words = told(pull_morning())
+    for sentence in (
+        "Mullet heads: take 2.5 boxes aboard. 99 traps need 2.75 boxes; on hand: 0.25 aboard, 2.5 thawed and 4",
+        "Cowhide: take 0.25 box aboard. 35 traps need 0.5 box; on hand: 0.25 thawed and 1 frozen. Short by 0.25",
+        "Traps ready to set: - Outer Bar, trap 12.",
+        "Outer Bar, traps 5 and 6: funnel, 12 min.",
+        "2 x funnel (3 on hand). - 8 x hog ring: only 2 on hand.",
+        "3 traps may not be set: - Ledge, trap 4, in the water although it may not be set: escape ring.",
+        "Nine Foot, traps 8 and 9: slat. A trap needs a panel that degrades.",
+        "Upkeep before leaving: - Flares (safety gear): out of date, it was good until Mon 30 Nov.",
+    ):
+        assert sentence in words
+    assert words.index("Strings to pull") < words.index("Bait and gear to load") < words.index("The days ahead")
+
+
+def test_a_day_without_a_pull_says_what_to_mend() -> None:
+    words = told(wait_by_wind())
+    for sentence in (
+        "To mend, in this order: 1 h 14 min of the 1 h 30 min you have:",
+        "1. Nine Foot, traps 8 and 9: slat, 30 min; parts: 2 x slat.",
+        'soakbell log repaired "Nine Foot" --traps 8..9',
+        "3 traps: Nine Foot traps 8 and 9 and Ledge trap 7.",
+        "Short of parts: - Grassy Edge, trap 3: latch; lacking 1 x latch.",
+        "Left for another day: - The Hump, traps 20 to 22: fouling, 1 h.",
+        "Buy 10 x latch: 0 on hand, reorder at 4, open mends need 1.",
+        "Engine oil: overdue by 3.5 engine hours.",
+    ):
+        assert sentence in words
+    assert words.index("The days ahead") < words.index("Bench and upkeep") < words.index("All strings")
+
+
+def test_without_a_trip_nothing_is_said_of_loading() -> None:
+    words = told(replace(wait_by_wind(), ashore=replace(PULL_DAY, barred=(), upkeep=())))
+    assert "boxes" not in words
+    assert "Bait and gear" not in words
+
+
+def test_a_trip_that_is_withdrawn_leaves_no_load_in_the_changed_letter() -> None:
+    scene = SCENES["changed-call"]()
+    words = told(replace(scene, ashore=replace(BENCH_DAY, load=PULL_DAY.load)))
+    assert "boxes aboard" not in words
+    assert "To mend, in this order" in words
+
+
+# ---- the eve letter
+
+
+@pytest.mark.parametrize("name", ["eve-pull", "eve-wait", "eve-not-decided"])
+def test_the_eve_letter_says_that_it_is_no_call(name: str) -> None:
+    letter = gear_letter(name)
+    words = in_one_line(letter.text)
+    assert words.startswith("Eve letter, no call. ")
+    assert "This letter is no call: only the morning letter, due Tue 8 Dec 04:30, says whether to go." in words
+    assert letter.subject.startswith("Eve: ")
+    assert letter.attachments == ()
+    assert "This call counts until" not in words
+
+
+@pytest.mark.parametrize(
+    ("name", "subject"),
+    [
+        ("eve-pull", "Eve: PULL likely Tue 8 Dec, thaw 2 boxes mullet heads and 0.5 box cowhide | Little Grebe"),
+        ("eve-wait", "Eve: WAIT likely Tue 8 Dec, wind 22 kt over 15 | Little Grebe"),
+        ("eve-not-decided", "Eve: NO CALL likely Tue 8 Dec, zone forecast is 19 h 5 min old | Little Grebe"),
+    ],
+)
+def test_the_subject_of_the_eve_letter_carries_what_is_likely(name: str, subject: str) -> None:
+    assert gear_letter(name).subject == subject
+
+
+def test_the_eve_letter_says_what_to_take_out_of_the_freezer_and_by_when() -> None:
+    words = in_one_line(gear_letter("eve-pull").text)
+    assert "Take 2 boxes of mullet heads out of the freezer by Mon 7 Dec 19:10." in words
+    assert (
+        "Take 0.5 box of cowhide out of the freezer at once: it should have lain out since Mon 7 Dec 15:00 and "
+        "will not be thawed through by the time of leaving. Even so 0.25 box will be lacking for tomorrow's traps."
+        in words
+    )
+
+
+def test_what_is_likely_is_told_with_what_it_hangs_on() -> None:
+    words = in_one_line(gear_letter("eve-pull").text)
+    assert (
+        "by the forecasts of this evening 07:10 to 12:40 would fit, for Nine Foot, Outer Bar and The Hump."
+        in words
+    )
+    assert "That holds only if newer forecasts come in time and say the same." in words
+
+
+def test_ages_in_the_eve_letter_are_those_of_the_evening() -> None:
+    """Issued 17:11 by the harbor's clock, told at 18:00."""
+    words = in_one_line(gear_letter("eve-pull").text)
+    assert "Ages are reckoned at the time of this letter, Mon 7 Dec 18:00 EST." in words
+    assert "Zone forecast GMZ730: age 49 min of at most 13 h; used." in words
+
+
+def test_warnings_stand_in_the_eve_letter_word_for_word() -> None:
+    """A5."""
+    warning = advisory(est(3, 12))
+    call = replace(in_the_evening(wait_by_warning().call), warnings=(warning,))
+    letter = eve_letter(replace(EVE, call=call, thaw=(), load=None), EVE_FACTS, now=EVENING)
+    for part in (in_one_line(letter.text), Page(letter.html).text):
+        assert in_one_line(warning.text) in part
+        assert "None in force" not in part
+
+
+def test_an_evening_on_which_nothing_could_be_decided_says_so() -> None:
+    letter = eve_letter(Eve(DAY, None, fault="the clock can't be trusted"), EVE_FACTS, now=EVENING)
+    words = in_one_line(letter.text)
+    assert letter.subject == "Eve: Tue 8 Dec could not be judged | Little Grebe"
+    assert "Nothing can be said yet of Tuesday 8 December 2026: the clock can't be trusted." in words
+    assert "Whether there are warnings is not known. Look them up." in words
+    assert "None in force" not in words
+    assert "likely" not in words
+
+
+def test_gear_that_can_not_be_read_costs_the_eve_letter_only_its_section() -> None:
+    broken: Any = Broken()
+    letter = eve_letter(replace(EVE, load=broken), EVE_FACTS, now=EVENING)
+    words = in_one_line(letter.text)
+    assert "Gear, bait and bench could not be told: RuntimeError: the bait book is torn." in words
+    assert letter.subject == "Eve: PULL likely Tue 8 Dec | Little Grebe"
+    assert "would fit, for Nine Foot" in words
+
+
+def test_a_likely_call_that_contradicts_itself_makes_no_letter() -> None:
+    call = replace(pull_morning().call, window=None)
+    with pytest.raises(ValueError, match="a likely PULL without a window"):
+        eve_letter(replace(EVE, call=call), EVE_FACTS, now=EVENING)
+
+
+# ---- bells
+
+
+def test_every_kind_of_bell_has_words() -> None:
+    assert set(BellCode) == CODES == {bell.code for bell in BELLS}
+
+
+@pytest.mark.parametrize("bell", BELLS, ids=lambda bell: bell.name)
+def test_a_bell_that_lost_a_value_is_an_error_not_a_gap(bell: Bell) -> None:
+    whole = {**bell.values, "law_h": 336.0} if bell.code is BellCode.SOAK else bell.values
+    for lost in whole:
+        values = {name: value for name, value in whole.items() if name != lost}
+        with pytest.raises((ValueError, KeyError), match=lost):
+            bells_letter([replace(bell, values=values)], FACTS, now=NOON)
+
+
+@pytest.mark.parametrize("count", [1, 2, 7, 60])
+def test_the_count_in_the_subject_is_that_of_the_letter(count: int) -> None:
+    bells = [replace(BELLS[n % len(BELLS)], cause=str(n)) for n in range(count)]
+    letter = bells_letter(bells, FACTS, now=NOON)
+    headings = len(re.findall(r"<h2", letter.html)) - 1  # but for the cautions
+    more = re.search(r"And (\d+) more<", letter.html)
+    assert headings + (int(more.group(1)) - 1 if more else 0) == count
+    if count == 1:
+        assert letter.subject.startswith("Bell: ")
+    else:
+        assert letter.subject.startswith(f"{count} bells: ")
+        assert f", and {count - 1} more |" in letter.subject
+    assert len(letter.html.encode()) < 80_000
+
+
+def test_a_letter_of_many_bells_names_those_that_it_does_not_tell_in_full() -> None:
+    bells = [replace(BELLS[5], subject=f"part {n:02}") for n in range(MOST_IN_FULL + 5)]
+    letter = bells_letter(bells, FACTS, now=NOON)
+    for bell in bells:
+        assert bell.name in in_one_line(letter.text)
+
+
+def test_safety_gear_comes_first_and_what_waits_comes_last() -> None:
+    text = gear_letter("seven-bells").text
+    order = [
+        "Flares (safety gear)",
+        "Ledge, traps 4 and 7",
+        "Bait low",
+        "Nine Foot has soaked",
+        "All traps out by",
+    ]
+    order += ["Engine oil", "Parts low"]
+    at = [text.index(f"\n\n{title}") for title in order]
+    assert at == sorted(at)
+    for shuffled in (BELLS[::-1], BELLS[3:] + BELLS[:3]):
+        assert bells_letter(shuffled, FACTS, now=NOON) == gear_letter("seven-bells")
+
+
+def test_a_bell_says_in_numbers_what_is_wrong_and_since_when() -> None:
+    words = in_one_line(gear_letter("seven-bells").text)
+    for sentence in (
+        "24 traps of Nine Foot have soaked past your ceiling of 10 days.",
+        "The oldest bait went in Thu 26 Nov 08:30: 12 days 3 h ago.",
+        "Ledge, traps 4 and 7, in the water although they may not be set: escape ring.",
+        "2.25 boxes on hand, none on order; the point to reorder is 4.5 boxes. By what is planned it runs out on "
+        "Sat 12 Dec. That is before more can come.",
+        "Buy 10: 1 on hand, the point to reorder is 4. Open mends need 1.",
+        "Engine oil: due in 7.5 engine hours",
+        "All traps out by Thu 7 Jan 2027, 30 days left",
+        "In the water: 161 traps, 1 missing.",
+    ):
+        assert sentence in words
+
+
+@pytest.mark.parametrize(
+    ("limit_h", "law_h", "words"),
+    [
+        (240.0, None, "soaked past your ceiling of 10 days."),
+        (360.0, None, "soaked past 15 days, and so far past your ceiling of 10 days."),
+        (216.0, 240.0, "soaked past 9 days; the law allows 10 days at most."),
+        (240.0, 336.0, "soaked past your ceiling of 10 days."),
+        (336.0, 336.0, "soaked past 14 days, the longest that the law allows."),
+    ],
+)
+def test_a_soak_is_held_against_the_limit_that_it_is_past(limit_h: float, law_h: float | None, words: str) -> None:
+    soak = BELLS[0]
+    values = {**soak.values, "limit_h": limit_h, "law_h": law_h, "law_source": "an invented rule"}
+    text = in_one_line(bells_letter([replace(soak, values=values)], FACTS, now=NOON).text)
+    assert words in text
+    assert ("Source: an invented rule. Check with the authority." in text) == (law_h is not None)
+
+
+@pytest.mark.parametrize(
+    ("days_left", "words"),
+    [
+        (-2, "The day to have all traps out, Thu 7 Jan 2027, is past"),
+        (0, "All traps must be out today"),
+        (1, "All traps out by Thu 7 Jan 2027, 1 day left"),
+    ],
+)
+def test_the_last_days_of_the_season_are_told_as_such(days_left: int, words: str) -> None:
+    season = BELLS[6]
+    text = bells_letter([replace(season, values={**season.values, "days_left": days_left})], FACTS, now=NOON).text
+    assert words in in_one_line(text)
+
+
+def test_a_letter_without_a_bell_is_not_written() -> None:
+    with pytest.raises(ValueError, match="without a bell"):
+        bells_letter([], FACTS, now=NOON)
+
+
+# ---- the bait order
+
+
+def test_a_draft_says_what_to_order_from_whom_by_when_and_why() -> None:
+    letter = gear_letter("order-draft")
+    words = in_one_line(letter.text)
+    assert letter.subject == (
+        "Bait order: 4 boxes mullet heads and 1 box cowhide, Bayside Bait by 14:00 on Tue 8 Dec | Little Grebe"
+    )
+    for sentence in (
+        "5 boxes to order from Bayside Bait by 14:00 on Tue 8 Dec. It would come on Fri 11 Dec. Nothing was",
+        "On hand 2.25 boxes, on order 0 boxes.",
+        "Without an order it runs out on Sat 12 Dec.",
+        "5 boxes would be wanted; the freezer has no room for more.",
+        "1 box of it only to reach the supplier's minimum.",
+        'soakbell log bait-ordered "mullet heads" 4 --due 2026-12-11',
+    ):
+        assert sentence in words
+
+
+def test_a_former_order_that_is_late_is_told_before_the_new_one() -> None:
+    words = in_one_line(gear_letter("order-draft-late").text)
+    late = words.index("3 boxes of mullet heads, ordered Tue 1 Dec, due Fri 4 Dec: not in the log as come.")
+    assert words.startswith("Bait order. Bait on order is late: see to that first.")
+    assert late < words.index("4 boxes of mullet heads:")
+    assert "Until that is told to the log, no order goes to the supplier by itself." in words
+    own = order_draft(replace(ORDER, late=(replace(OVERDUE, by_service=False),)), FACTS, now=NOON)
+    assert "by itself" not in in_one_line(own.text)
+
+
+def test_an_order_that_can_not_be_placed_says_why_and_gives_no_words_to_send() -> None:
+    letter = order_draft(IMPOSSIBLE, FACTS, now=NOON)
+    words = in_one_line(letter.text)
+    assert "4 boxes would be ordered; the supplier takes no less than 5 boxes" in words
+    assert "the freezer, which holds 8 boxes, has no room for more." in words
+    assert "The freezer has no room for cowhide." in words
+    assert "Good day" not in words
+    assert not commands_of(letter)
+
+
+def test_an_order_letter_that_has_nothing_to_tell_is_not_written() -> None:
+    with pytest.raises(ValueError, match="without anything"):
+        order_draft(replace(ORDER, lines=()), FACTS, now=NOON)
+
+
+@pytest.mark.parametrize(
+    "order", [ORDER, IMPOSSIBLE, replace(STRAIGHT, address=None), replace(IMPOSSIBLE, straight=True)]
+)
+def test_nothing_goes_to_the_supplier_that_is_not_to_go_straight(order: Any) -> None:
+    with pytest.raises(ValueError, match="isn't to go straight"):
+        order_to_supplier(order, FACTS)
+    with pytest.raises(ValueError, match="isn't to go straight"):
+        order_copy(order, FACTS, now=NOON)
+
+
+def test_the_supplier_reads_what_when_and_for_whom_and_nothing_else() -> None:
+    facts = replace(FACTS, refused=("mate@example.com",), invented=False)
+    letter = order_to_supplier(STRAIGHT, facts)
+    assert letter.subject == (
+        "Order from Little Grebe: 4 boxes mullet heads and 1 box cowhide, wanted by Fri 11 Dec"
+    )
+    for part in (in_one_line(letter.text), Page(letter.html).text):
+        assert (
+            "please take this bait order for the boat Little Grebe: 4 boxes of mullet heads and 1 box of cowhide, "
+            "wanted by Friday 11 December 2026." in part
+        )
+        for private in ("@", "Notch Creek", "Nine Foot", "GMZ730", "soakbell", "on hand", "2.25", "freezer"):
+            assert private not in part
+    assert "Invented data" in gear_letter("order-supplier").text
+
+
+def test_the_skipper_reads_the_order_word_for_word() -> None:
+    supplier, copy = gear_letter("order-supplier"), in_one_line(gear_letter("order-copy").text)
+    sent = in_one_line(supplier.text).removesuffix("Invented data, for show: not a real order.").strip()
+    assert sent in copy
+    assert "goes to Bayside Bait (orders@bait.example) together with this letter" in copy
+    assert "When it is ordered" not in copy
+
+
+# ---- all of them
+
+
+@to_the_skipper
+def test_every_letter_to_the_skipper_carries_the_cautions(name: str) -> None:
+    """A9."""
+    words = in_one_line(gear_letter(name).text)
+    assert "The skipper decides." in words
+    assert "only the morning letter, due" in words
+    assert "check with Florida Fish and Wildlife Conservation Commission" in words
+    assert "as we last checked them on Saturday 14 November 2026" in words
+    assert "Invented data" in words
+
+
+@every_gear_letter
+def test_the_text_says_all_that_the_page_says(name: str) -> None:
+    """M10."""
+    letter = gear_letter(name)
+    page = Page(letter.html)
+    words = re.compile(r"\w+(?:[.:]\w+)?")
+    assert set(words.findall(page.text)) <= set(words.findall(letter.text))
+
+
+@every_gear_letter
+def test_the_text_part_keeps_to_72_columns_but_for_commands(name: str) -> None:
+    for line in gear_letter(name).text.splitlines():
+        assert len(line) <= TEXT_COLUMNS or " " not in line.strip() or line.startswith("    soakbell "), line
+
+
+@every_gear_letter
+def test_the_page_is_plain_and_small(name: str) -> None:
+    """M10, W4."""
+    html = gear_letter(name).html
+    tags = [tag for tag, _ in Page(html).tags]
+    assert not {"style", "script", "link", "form", "iframe", "img"} & set(tags)
+    assert not re.search(r"[\";]\s*(color|background[a-z-]*):", html)
+    assert len(html.encode()) < 80_000
+    assert tags.count("h1") == (0 if name == "order-supplier" else 1)
+    assert not re.search(r"[★☆●🔴🟢🟡]|\b\d+/10\b|\bscore", html)
+
+
+HOSTILE = "<b>Jo&Co</b>\"'><script>$(rm -rf ~)`x`"
+
+
+def test_hostile_names_stay_names() -> None:
+    """W4."""
+    facts = replace(FACTS, boat=HOSTILE)
+    bells = [replace(bell, subject=HOSTILE) for bell in BELLS if bell.code is not BellCode.SEASON]
+    lines = tuple(replace(line, bait=HOSTILE) for line in ORDER.lines)
+    letters = [
+        bells_letter(bells, facts, now=NOON),
+        order_draft(replace(ORDER, supplier=HOSTILE, lines=lines), facts, now=NOON),
+        order_to_supplier(replace(STRAIGHT, supplier=HOSTILE, lines=lines), facts),
+        eve_letter(EVE, facts, now=EVENING),
+    ]
+    for letter in letters:
+        assert "<script" not in letter.html
+        assert "<b>Jo" not in letter.html
+        Page(letter.html)
+        for line in commands_of(letter):
+            assert any(HOSTILE in word for word in shlex.split(line))
+
+
+def test_a_late_letter_says_since_when() -> None:
+    facts = replace(FACTS, late=True, due_at=est(9))
+    for letter in (bells_letter(BELLS, facts, now=NOON), order_draft(ORDER, facts, now=NOON)):
+        assert letter.subject.startswith("Late: ")
+        assert "This letter was due Tue 8 Dec 09:00 and is late." in in_one_line(letter.text)
+
+
+# ---- commands
+
+
+def _parse(line: str) -> None:
+    """Hand a command to the program's own parser, without running it."""
+    words = shlex.split(line)
+    assert words.pop(0) == "soakbell"
+    found: Any = typer.main.get_command(app)
+    context = found.make_context("soakbell", [], resilient_parsing=True)
+    while hasattr(found, "commands"):
+        name = words.pop(0)
+        assert name in found.commands, f"there is no command {name!r}"
+        found = found.commands[name]
+    found.make_context(found.name, words, parent=context)
+
+
+def _written_commands() -> Iterator[str]:
+    letters = [gear_letter(name) for name in GEAR_LETTERS] + [letter_of(wait_by_wind)]
+    for letter in letters:
+        yield from commands_of(letter)
+
+
+@pytest.mark.parametrize("line", sorted(set(_written_commands())))
+def test_every_command_that_a_letter_gives_is_one_that_the_program_takes(line: str) -> None:
+    filled = line.replace("YYYY-MM-DD", "2026-12-31").replace("BOXES", "3").replace("STRING", "Ledge")
+    _parse(filled.replace("ENTRY", "3f2a"))
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=("Cs", "Cc"))), min_size=1, max_size=5))
+def test_a_shell_reads_a_command_as_it_was_meant(words: list[str]) -> None:
+    meant = [" ".join(word.split()) for word in words]
+    assert shlex.split(command(*words)) == meant
+
+
+# ---- words
+
+
+def test_boxes_traps_and_parts_are_told_as_a_skipper_says_them() -> None:
+    assert [boxes_words(n) for n in (0, 0.25, 1, 1.5, 4.0)] == [
+        "0 boxes",
+        "0.25 box",
+        "1 box",
+        "1.5 boxes",
+        "4 boxes",
+    ]
+    assert places_words((3,)) == "trap 3"
+    assert places_words((3, 4, 7, 9, 10, 11)) == "traps 3, 4, 7 and 9 to 11"
+    assert shares_words((("latch", 2.0), ("screw", 8.0))) == "2 x latch and 8 x screw"
+    assert use_words(1.0, "pulls") == "1 pull"
+    assert due_words(date(2027, 1, 2), DAY) == "Sat 2 Jan 2027"
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), None, "2", True])
+def test_what_is_not_a_number_is_never_told_as_boxes(value: Any) -> None:
+    with pytest.raises(ValueError, match="must not be written as a number"):
+        boxes_words(value)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"state": "never told"}, "Zincs: not in the log yet."),
+        ({"state": "overdue", "due_on": date(2026, 12, 1)}, "Zincs: was due Tue 1 Dec."),
+        ({"state": "due soon", "due_on": date(2026, 12, 12)}, "Zincs: due Sat 12 Dec."),
+        ({"state": "due soon", "left": 0.4, "unit": "days in water"}, "Zincs: due in 0.4 day in the water."),
+        ({"state": "overdue", "left": 0.0, "unit": "pulls"}, "Zincs: due now."),
+        ({"state": "overdue", "left": -2.0, "unit": "pulls"}, "Zincs: overdue by 2 pulls."),
+        (
+            {"state": "due soon", "expires": True, "due_on": date(2026, 12, 31), "safety": True},
+            "Zincs (safety gear): good until Thu 31 Dec.",
+        ),
+    ],
+)
+def test_upkeep_is_told_by_what_binds(changes: dict[str, Any], words: str) -> None:
+    line = UpkeepLine("zincs", "due soon", False, False, None, None, "")
+    assert upkeep_words(replace(line, **changes), DAY) == words
+
+
+def test_upkeep_without_a_day_or_a_use_is_an_error() -> None:
+    with pytest.raises(ValueError, match="without a day or a use"):
+        upkeep_words(UpkeepLine("zincs", "overdue", False, False, None, None, ""), DAY)
+    with pytest.raises(ValueError, match="no words for the unit"):
+        use_words(2.0, "moons")
+
+
+def test_the_standing_cast_shows_every_field_of_gear() -> None:
+    """A field that no scene fills could be left out of the letters unseen."""
+    for ashore, apart in ((PULL_DAY, {"bench", "parts_to_buy", "fault"}), (BENCH_DAY, {"load", "fault"})):
+        empty = {field.name for field in fields(ashore) if not getattr(ashore, field.name)}
+        assert empty == apart
+
+
+def test_a_letter_is_the_same_for_the_same_data() -> None:
+    for name, write in GEAR_LETTERS.items():
+        assert write() == gear_letter(name)
