@@ -24,7 +24,7 @@ from soakbell.letters.bait_order import order_copy, order_draft, order_to_suppli
 from soakbell.letters.bells import bells_letter
 from soakbell.letters.eve import eve_letter
 from soakbell.letters.letter import Letter
-from soakbell.planning.ashore import Eve, Thaw
+from soakbell.planning.ashore import BaitToLoad, Eve, Thaw
 from soakbell.planning.bait_order import BaitOrder, OrderLine
 from soakbell.planning.bells import Bell, BellCode
 from soakbell.planning.call import Call
@@ -52,7 +52,13 @@ EVE = Eve(
         Thaw("mullet heads", 2.0, est(19, 10, day=7), past=False, short_boxes=0.0),
         Thaw("cowhide", 0.5, est(15, day=7), past=True, short_boxes=0.25),
     ),
-    load=LOAD,
+    load=replace(
+        LOAD,
+        bait=(
+            BaitToLoad("mullet heads", 99, 2.75, 0.25, 0.5, 0.0, 4.0, 0.5, 2.0),
+            BaitToLoad("cowhide", 35, 0.75, 0.0, 0.0, 0.0, 0.5, 0.0, 0.75),
+        ),
+    ),
     barred=BARRED,
     upkeep=UPKEEP,
 )
