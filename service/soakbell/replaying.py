@@ -125,13 +125,13 @@ def _gear_known(name: str, settings: Settings, store: Store, log: Mapping[str, A
     """What the log came to as it was known: up to the entry that was stored last by then."""
     if "seq" not in log:
         return _gear_told(name, settings, store, log)
-    ledger, entries, _ = fold_up_to(store, settings.trap_strings, log["seq"])
+    gear, entries = fold_up_to(store, settings.trap_strings, log["seq"])
     if entries != log["entries"]:
         raise StoreError(
             f"{name} was made on {log['entries']} log entries, and {entries} of them are on record; "
             "give the database that it was made with"
         )
-    return ledger.freeze()[0]
+    return gear
 
 
 def _gear_told(name: str, settings: Settings, store: Store, log: Mapping[str, Any]) -> GearState:

@@ -18,10 +18,11 @@ from soakbell.gear.books import fold_books
 from soakbell.gear.fold import Whereabouts, fold
 from soakbell.gear.log import BaitBought, LogEntry, Pulled, TrapsSet
 from soakbell.gear.log_check import check_entries
+from soakbell.gear.trap_states import Order
 from soakbell.store import log as stored_log
 from soakbell.store import log_keeper
 from soakbell.store.engine import Store, open_store
-from soakbell.store.log import all_entries, append_entries, take_entries
+from soakbell.store.log import all_entries, append_entries, pages_up_to, take_entries
 from soakbell.store.log_keeper import LogKeeper, fold_up_to
 from soakbell.store.upgrade import migrate
 
@@ -38,15 +39,16 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 @pytest.fixture
-def anew(monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """How often the log was folded from its beginning, one item each time."""
+def read(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How many entries were read each time that the log was folded again."""
     times: list[int] = []
 
-    def counted(store: Store, strings: object, seq: int) -> object:
-        times.append(seq)
-        return fold_up_to(store, strings, seq)  # type: ignore[arg-type]
+    def counted(store: Store, seq: int, after: Order | None = None) -> list[list[tuple[int, LogEntry]]]:
+        pages = list(pages_up_to(store, seq, after))
+        times.append(sum(map(len, pages)))
+        return pages
 
-    monkeypatch.setattr(log_keeper, "fold_up_to", counted)
+    monkeypatch.setattr(log_keeper, "pages_up_to", counted)
     return times
 
 
@@ -60,16 +62,16 @@ def stored(store: Store) -> list[LogEntry]:
         return all_entries(session)
 
 
-def test_an_empty_log_is_kept_as_gear_that_was_never_set(store: Store, anew: list[int]) -> None:
+def test_an_empty_log_is_kept_as_gear_that_was_never_set(store: Store, read: list[int]) -> None:
     keeper = LogKeeper(store, STRINGS)
     kept = keeper.now()
     assert (kept.entries, kept.seq, kept.gear) == (0, 0, fold([], STRINGS))
     put(store, SET)
     assert keeper.now().gear.strings["Nine Foot"].places(Whereabouts.FISHING) == (1, 2, 3, 4)
-    assert anew == [0]
+    assert read == [0]
 
 
-def test_what_is_told_in_time_is_only_added(store: Store, anew: list[int]) -> None:
+def test_what_is_told_in_time_is_only_added(store: Store, read: list[int]) -> None:
     keeper = LogKeeper(store, STRINGS)
     put(store, SET)
     first = keeper.now()
@@ -79,20 +81,20 @@ def test_what_is_told_in_time_is_only_added(store: Store, anew: list[int]) -> No
     kept = keeper.now()
     assert (kept.gear, kept.books) == fold_books(stored(store), STRINGS)
     assert (kept.entries, kept.seq) == (4, 4)
-    assert anew == [1]
+    assert read == [1]
 
 
-def test_news_told_out_of_order_in_one_go_are_put_in_order(store: Store, anew: list[int]) -> None:
+def test_news_told_out_of_order_in_one_go_are_put_in_order(store: Store, read: list[int]) -> None:
     keeper = LogKeeper(store, STRINGS)
     keeper.now()
     put(store, PULL, SET)
     assert keeper.now().gear == fold([SET, PULL], STRINGS)
-    assert anew == [0]
+    assert read == [0]
 
 
 @pytest.mark.parametrize("late", [told(TrapsSet(), 50, string="Ledge"), correction_of(SET, 101)])
 def test_a_late_entry_or_a_correction_has_the_log_folded_anew(
-    store: Store, anew: list[int], late: LogEntry
+    store: Store, read: list[int], late: LogEntry
 ) -> None:
     keeper = LogKeeper(store, STRINGS)
     put(store, SET, PULL)
@@ -101,11 +103,61 @@ def test_a_late_entry_or_a_correction_has_the_log_folded_anew(
     kept = keeper.now()
     assert (kept.gear, kept.books) == fold_books([SET, PULL, late], STRINGS)
     assert kept.entries == 3
-    assert anew == [2, 3]
+    assert read == [2, 3]
+
+
+@pytest.mark.parametrize("void", [False, True])
+def test_what_is_late_by_a_day_costs_only_the_latest_entries(
+    store: Store, read: list[int], monkeypatch: pytest.MonkeyPatch, void: bool
+) -> None:
+    monkeypatch.setattr(log_keeper, "TAIL", 10)
+    keeper = LogKeeper(store, STRINGS)
+    put(store, SET, *(told(Pulled(legal_claws=n), 100 + n) for n in range(50)))
+    keeper.now()
+    latest = stored(store)[-3]
+    put(store, correction_of(latest, 200) if void else told(TrapsSet(), 146.5, string="Ledge"))
+    kept = keeper.now()
+    assert (kept.gear, kept.books) == fold_books(stored(store), STRINGS)
+    put(store, told(TrapsSet(), 50, string="Ledge", traps=(2,)))
+    kept = keeper.now()
+    assert (kept.gear, kept.books) == fold_books(stored(store), STRINGS)
+    assert read == [51, 11, 53]
+
+
+def test_an_entry_of_long_ago_that_counts_again_has_the_log_folded_from_its_beginning(
+    store: Store, read: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(log_keeper, "TAIL", 4)
+    keeper = LogKeeper(store, STRINGS)
+    wrong = correction_of(SET, 200)
+    put(store, SET, *(told(Pulled(), 100 + n) for n in range(20)), wrong)
+    assert keeper.now().gear.strings["Nine Foot"].places(Whereabouts.FISHING) == ()
+    put(store, correction_of(wrong, 201))
+    assert keeper.now().gear.strings["Nine Foot"].places(Whereabouts.FISHING) == (1, 2, 3, 4)
+    assert read == [22, 23]
+
+
+def test_the_base_moves_on_with_the_log(store: Store, read: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(log_keeper, "TAIL", 5)
+    keeper = LogKeeper(store, STRINGS)
+    put(store, SET)
+    for n in range(40):
+        put(store, told(Pulled(), n + 1))
+        kept = keeper.now()
+    assert (kept.gear, kept.books) == fold_books(stored(store), STRINGS)
+    assert max(read) <= 11
+    assert len(read) < 10
+
+
+def test_the_traps_as_they_were_known_leave_out_what_was_stored_later(store: Store) -> None:
+    put(store, SET, PULL)
+    put(store, correction_of(SET, 101), told(TrapsSet(), 50, string="Ledge"))
+    assert fold_up_to(store, STRINGS, 2) == (fold([SET, PULL], STRINGS), 2)
+    assert fold_up_to(store, STRINGS, 4) == (fold(stored(store), STRINGS), 4)
 
 
 def test_a_great_import_is_read_page_by_page(
-    store: Store, anew: list[int], monkeypatch: pytest.MonkeyPatch
+    store: Store, read: list[int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(log_keeper, "MOST_NEWS", 5)
     keeper = LogKeeper(store, STRINGS)
@@ -113,10 +165,10 @@ def test_a_great_import_is_read_page_by_page(
     keeper.now()
     put(store, *(told(Pulled(), 10 + n) for n in range(5)))
     assert keeper.now().gear == fold(stored(store), STRINGS)
-    assert anew == [1, 6]
+    assert read == [1, 6]
 
 
-def test_another_database_in_its_place_is_noticed(store: Store, tmp_path: Path, anew: list[int]) -> None:
+def test_another_database_in_its_place_is_noticed(store: Store, tmp_path: Path, read: list[int]) -> None:
     keeper = LogKeeper(store, STRINGS)
     put(store, SET)
     keeper.now()
@@ -125,7 +177,7 @@ def test_another_database_in_its_place_is_noticed(store: Store, tmp_path: Path, 
     migrate(store)
     put(store, told(TrapsSet(), string="Ledge"))
     assert keeper.now().gear == fold(stored(store), STRINGS)
-    assert len(anew) == 2
+    assert len(read) == 2
 
 
 def test_a_row_that_cannot_be_read_is_told_every_time_and_never_passed_over(store: Store) -> None:
@@ -188,16 +240,17 @@ def grown_logs(draw: st.DrawFn) -> list[list[LogEntry]]:
     return [entries[start:end] for start, end in zip([0, *cuts], [*cuts, len(entries)], strict=True)]
 
 
-@given(parts=grown_logs(), page=st.integers(1, 4))
-@settings(max_examples=40, deadline=None)
+@given(parts=grown_logs(), page=st.integers(1, 4), tail=st.integers(1, 4))
+@settings(max_examples=80, deadline=None)
 def test_however_the_log_grew_the_keeper_holds_what_all_of_it_folds_to(
-    parts: list[list[LogEntry]], page: int
+    parts: list[list[LogEntry]], page: int, tail: int
 ) -> None:
     store = open_store("sqlite://")
     migrate(store)
     keeper = LogKeeper(store, STRINGS)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(stored_log, "_PAGE", page)
+        patch.setattr(log_keeper, "TAIL", tail)
         for part in parts:
             put(store, *part)
             kept, whole = keeper.now(), stored(store)

@@ -16,6 +16,7 @@ from soakbell.gear.log import DETAILS, Correction, Detail, EntryKind, LogEntry
 from soakbell.gear.log_check import check_entries, strings_at_stake
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
+from soakbell.gear.trap_states import Order
 from soakbell.store.engine import Store
 from soakbell.store.schema import LogRow
 
@@ -157,31 +158,34 @@ def corrections_up_to(session: Session, seq: int) -> tuple[list[LogEntry], froze
     return corrections, frozenset(known)
 
 
-def pages_up_to(store: Store, seq: int) -> Iterator[list[tuple[int, LogEntry]]]:
+def entry_count(session: Session, seq: int) -> int:
+    """How many entries are stored up to ``seq``."""
+    return session.scalar(select(func.count()).where(LogRow.seq <= seq)) or 0
+
+
+def pages_up_to(store: Store, seq: int, after: Order | None = None) -> Iterator[list[tuple[int, LogEntry]]]:
     """The log up to the entry stored as ``seq``, with the numbers, in the order things happened.
 
-    Each page is a reading of its own: one long reading would keep writers out where the journal isn't a WAL.
+    ``after`` leaves out what comes up to that place in time. Each page is a reading of its own: one long reading
+    would keep writers out where the journal isn't a WAL.
 
     Raises:
         StoreError: a row can't be read.
     """
     order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
     upto = select(*_COLUMNS).where(LogRow.seq <= seq).order_by(*order).limit(_PAGE)
-    after: LogEntry | None = None
     while True:
         asked = upto
         if after is not None:
-            past = tuple_(*order) > tuple_(
-                *(literal(at, col.type) for at, col in zip(after.order, order, strict=True))
-            )
-            asked = upto.where(LogRow.happened_at >= after.happened_at, past)
+            past = tuple_(*order) > tuple_(*(literal(at, col.type) for at, col in zip(after, order, strict=True)))
+            asked = upto.where(LogRow.happened_at >= after[0], past)
         with store.reading() as session:
             page = [(row.seq, _entry_of(row)) for row in session.execute(asked)]
         if page:
             yield page
         if len(page) < _PAGE:
             return
-        after = page[-1][1]
+        after = page[-1][1].order
 
 
 def entries_named(session: Session, ids: Sequence[str]) -> list[LogEntry]:

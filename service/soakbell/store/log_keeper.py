@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field, replace
 
 from soakbell.gear.books import Books, Ledger
-from soakbell.gear.fold import GearState, follows, settle_corrections
+from soakbell.gear.fold import GearState, Settled, TrapBook, follows, settle_corrections
 from soakbell.gear.log import LogEntry
 from soakbell.gear.strings import TrapString
+from soakbell.gear.trap_states import Order
 from soakbell.store.engine import Store
-from soakbell.store.log import corrections_up_to, newest_seq, pages_up_to, stored_from
+from soakbell.store.log import corrections_up_to, entries_named, entry_count, newest_seq, pages_up_to, stored_from
 
 MOST_NEWS = 10_000
-"""More entries than this are folded anew, page by page, and not held all at once."""
+"""More entries than this are not held all at once: the log is folded again, page by page."""
+
+TAIL = 1000
+"""So many of the latest entries are folded again when one comes late or is voided, which happens most evenings."""
 
 
 @dataclass(frozen=True)
@@ -34,13 +38,26 @@ class Kept:
     seq: int
 
 
-@dataclass
+@dataclass(frozen=True)
+class _Base:
+    """The log up to ``upto`` in the order things happened, which is nearly all of it. None: nothing yet."""
+
+    gear: GearState
+    books: Books | None = field(default_factory=Books)
+    fault: str | None = None
+    entries: int = 0
+    upto: Order | None = None
+
+
+@dataclass(frozen=True)
 class _Folded:
     """``last_id`` is the id of the entry stored last: another one under its number is another log."""
 
     ledger: Ledger
     kept: Kept
     last_id: str | None
+    base: _Base
+    settled: Settled
 
 
 class LogKeeper:
@@ -55,8 +72,6 @@ class LogKeeper:
     def now(self) -> Kept:
         """What the log comes to, with all that is stored by now.
 
-        Entries that came late, and corrections, have it folded anew.
-
         Raises:
             StoreError: the database or a row of the log can't be read.
         """
@@ -64,60 +79,92 @@ class LogKeeper:
             folded, self._folded = self._folded, None  # what fails half way is not kept
             news = None if folded is None else self._news(folded)
             if folded is None or news is None:
-                folded = self._anew()
+                folded = self._again(None, ())
             elif news:
-                folded = _gone_on(folded, news)
+                entries = [entry for _, entry in news]
+                long_tail = folded.kept.entries + len(news) - folded.base.entries > 2 * TAIL
+                if long_tail or not all(follows(folded.kept.gear, entry) for entry in entries):
+                    folded = self._again(folded, entries)
+                else:
+                    folded = _gone_on(folded, entries, seq=news[-1][0])
             self._folded = folded
             return folded.kept
 
     def _news(self, folded: _Folded) -> list[tuple[int, LogEntry]] | None:
-        """Entries stored since, in order of storing; None when they can't be taken as they come."""
+        """Entries stored since, in order of storing; None when they are too many or the log is another."""
         with self._store.reading() as session:
             found = stored_from(session, folded.kept.seq, MOST_NEWS + 1)
         if folded.last_id is not None:
             if not found or (found[0][0], found[0][1].id) != (folded.kept.seq, folded.last_id):
                 return None
             found = found[1:]
-        if len(found) >= MOST_NEWS or not all(follows(folded.kept.gear, entry) for _, entry in found):
-            return None
-        return found
+        return found if len(found) < MOST_NEWS else None
 
-    def _anew(self) -> _Folded:
+    def _again(self, former: _Folded | None, news: Iterable[LogEntry]) -> _Folded:
+        """The log folded from the former base on where that still holds, else from its beginning."""
         with self._store.reading() as session:
             seq = newest_seq(session)
-        ledger, entries, last_id = fold_up_to(self._store, self._strings, seq)
-        return _Folded(ledger, _kept(ledger, entries, seq), last_id)
+            entries = entry_count(session, seq)
+        settled = _settled(self._store, seq)
+        base = _Base(_nothing_done(settled))
+        if former is not None and self._holds(former, settled, news):
+            base = former.base
+        ledger = Ledger(self._strings, base.gear, base.books, base.fault)
+        taken, last_id = base.entries, None
+        for page in pages_up_to(self._store, seq, base.upto):
+            for number, entry in page:
+                taken += 1
+                if number == seq:
+                    last_id = entry.id
+                if entry.id not in settled.voided:
+                    ledger.take(entry)
+                if taken == entries - TAIL:
+                    base = _Base(*ledger.freeze(), ledger.fault, taken, entry.order)
+        return _Folded(ledger, _kept(ledger, taken, seq), last_id, base, settled)
+
+    def _holds(self, former: _Folded, settled: Settled, news: Iterable[LogEntry]) -> bool:
+        """True when nothing that came or was voided since, or counts again, lies in the base."""
+        if (former.settled.awaited, former.settled.oddities) != (settled.awaited, settled.oddities):
+            return False
+        changed = former.settled.voided ^ settled.voided
+        if len(changed) > TAIL // 2:
+            return False
+        with self._store.reading() as session:
+            touched = [*news, *entries_named(session, list(changed))]
+        return former.base.upto is not None and all(entry.order > former.base.upto for entry in touched)
 
 
-def fold_up_to(store: Store, strings: Collection[TrapString], seq: int) -> tuple[Ledger, int, str | None]:
-    """The log up to the entry stored as ``seq``, how many entries that are, and the id of that one.
-
-    It is read page by page, so that neither memory nor a lock grows with it: the log is only added to, and what is
-    stored meanwhile has a higher number.
+def fold_up_to(store: Store, strings: Collection[TrapString], seq: int) -> tuple[GearState, int]:
+    """The traps after the log up to the entry stored as ``seq``, and how many entries that are.
 
     Raises:
         StoreError: the database or a row of the log can't be read.
     """
+    settled = _settled(store, seq)
+    book, entries = TrapBook(strings, _nothing_done(settled)), 0
+    for page in pages_up_to(store, seq):
+        entries += len(page)
+        for _, entry in page:
+            if entry.id not in settled.voided:
+                book.take(entry)
+    return book.freeze(), entries
+
+
+def _settled(store: Store, seq: int) -> Settled:
     with store.reading() as session:
         corrections, known = corrections_up_to(session, seq)
-    settled = settle_corrections(corrections, known)
-    ledger = Ledger(strings, GearState({}, settled.oddities, awaited=settled.awaited))
-    entries, last_id = 0, None
-    for page in pages_up_to(store, seq):
-        for number, entry in page:
-            entries += 1
-            if number == seq:
-                last_id = entry.id
-            if entry.id not in settled.voided:
-                ledger.take(entry)
-    return ledger, entries, last_id
+    return settle_corrections(corrections, known)
 
 
-def _gone_on(folded: _Folded, news: list[tuple[int, LogEntry]]) -> _Folded:
-    for _, entry in sorted(news, key=lambda stored: stored[1].order):
+def _nothing_done(settled: Settled) -> GearState:
+    return GearState({}, settled.oddities, awaited=settled.awaited)
+
+
+def _gone_on(folded: _Folded, news: list[LogEntry], seq: int) -> _Folded:
+    for entry in sorted(news, key=lambda entry: entry.order):
         folded.ledger.take(entry)
-    seq, newest = news[-1]
-    return _Folded(folded.ledger, _kept(folded.ledger, folded.kept.entries + len(news), seq), newest.id)
+    kept = _kept(folded.ledger, folded.kept.entries + len(news), seq)
+    return replace(folded, kept=kept, last_id=news[-1].id)
 
 
 def _kept(ledger: Ledger, entries: int, seq: int) -> Kept:
