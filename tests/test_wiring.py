@@ -12,7 +12,7 @@ from pydantic import SecretStr
 
 from law.world import settings_from
 from soakbell.errors import FetchFailed
-from soakbell.wiring import heartbeat_of
+from soakbell.wiring import duty_of, heartbeat_of
 
 SECRET = "sanderling-knot-81"
 
@@ -59,6 +59,13 @@ def test_the_watcher_is_told(watcher: Watcher) -> None:
     ping(watcher.server_port)
     assert watcher.pinged == (f"/{SECRET}?key={SECRET}",)
     assert heartbeat_of(settings_from()) is None
+
+
+def test_the_day_has_a_morning_letter_and_an_eve_letter_and_bells_between() -> None:
+    duty = duty_of(settings_from())
+    assert [(hour.kind, f"{hour.at:%H:%M}") for hour in duty.hours] == [("morning", "04:30"), ("eve", "18:00")]
+    assert duty.unasked == ("bells", "bait order", "bait order copy")
+    assert duty.bells_every_min == settings_from().letters.bells_every_min
 
 
 def test_a_ping_that_fails_is_told_without_its_secret_address(watcher: Watcher) -> None:

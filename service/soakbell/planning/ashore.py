@@ -108,8 +108,8 @@ class Ashore:
 
     Attributes:
         barred: traps that may not be set, those in the water first.
-        upkeep: what is due, gravest first; on a day with a trip only what is looked at before leaving, and safety
-            gear.
+        upkeep: what is due, gravest first; on a day with a trip only what is looked at before leaving, and overdue
+            safety gear.
         parts_to_buy: only on a day without a trip.
         fault: what could not be told and why, as a sentence without its stop; "" where all could. What stands
             beside a fault holds; what is lacking may be lacking because of it.

@@ -63,7 +63,7 @@ def upkeep_lines(tasks: Iterable[UpkeepDue], *, before_leaving: bool) -> tuple[U
     """Tasks that ask for the skipper, in the order given.
 
     Args:
-        before_leaving: only what is looked at before each trip, and safety gear unless it is good for this one.
+        before_leaving: only what is looked at before each trip, and overdue safety gear.
     """
     return tuple(
         UpkeepLine(
@@ -77,7 +77,7 @@ def upkeep_lines(tasks: Iterable[UpkeepDue], *, before_leaving: bool) -> tuple[U
         )
         for due in tasks
         if due.state != "fine"
-        and (not before_leaving or due.before_leaving or (due.safety and due.state != "due soon"))
+        and (not before_leaving or due.before_leaving or (due.safety and due.state == "overdue"))
     )
 
 

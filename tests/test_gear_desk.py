@@ -1,0 +1,536 @@
+"""Gear in the letters of one boat, from the log to the mail: loads, thaw calls, bells, orders. INVENTED DATA."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from pathlib import Path
+
+import pytest
+from sqlalchemy import func, select
+
+from law.world import NEW_YORK, NOW, World, settings_from, world
+from soakbell import gear_desk
+from soakbell.clock import SetClock
+from soakbell.desk import BAIT_ORDER, BELLS, ORDER_COPY, UNASKED, Desk
+from soakbell.errors import FetchFailed
+from soakbell.feeds.transport import Ask
+from soakbell.gear.bait_lots import BaitBook
+from soakbell.gear.log import (
+    BaitBought,
+    BaitCounted,
+    BaitOrdered,
+    BellSettled,
+    BellSnoozed,
+    Detail,
+    FoundDamaged,
+    LogEntry,
+    PartBought,
+    Pulled,
+    UpkeepDone,
+    new_entry,
+)
+from soakbell.gear.outfit import Outfit
+from soakbell.gear_desk import GearDesk
+from soakbell.gear_settings import load_outfit
+from soakbell.planning.bells import BellCode
+from soakbell.planning.call import CallWord
+from soakbell.sea.sources import RawReply
+from soakbell.store import letters, log, replies
+from soakbell.store.bells import rung_bells
+from soakbell.store.engine import Store, open_store
+from soakbell.store.letters import UnaskedLetter, WrittenLetter
+from soakbell.store.schema import CallRow
+from soakbell.store.upgrade import migrate
+
+BOAT = "Little Grebe"
+OUTFIT = load_outfit(Path(__file__).resolve().parents[1] / "config" / "gear.toml")
+TODAY = NOW.astimezone(NEW_YORK).date()
+TOMORROW = TODAY + timedelta(days=1)
+DAY = timedelta(days=1)
+HOUR = timedelta(hours=1)
+NOON = NOW + 7.5 * HOUR
+"""Tuesday; Bayside Bait takes orders on Mondays and Thursdays up to 10:00."""
+THURSDAY_0800 = NOW + 2 * DAY + 3.5 * HOUR
+TURNS = dict.fromkeys(UNASKED, 1)
+
+
+class NobodyAnswers:
+    def fetch(self, ask: Ask) -> RawReply:
+        raise FetchFailed(f"{ask.url}: nobody answers", retry=True)
+
+
+@dataclass
+class Port:
+    """A boat with its database, its clock and what is on hand of the sources."""
+
+    sea: World
+    store: Store
+    clock: SetClock
+    outfit: Outfit | str | None = OUTFIT
+
+    @property
+    def desk(self) -> Desk:
+        return Desk(self.sea.settings, self.store, self.clock, NobodyAnswers(), outfit=self.outfit)
+
+    def tell(
+        self, detail: Detail, *, days_ago: float = 1, string: str | None = None, traps: tuple[int, ...] = ()
+    ) -> LogEntry:
+        at = NOW - days_ago * DAY
+        entry = new_entry(detail, happened_at=at, told_at=at, told_by="cli", string=string, traps=traps)
+        with self.store.writing() as session:
+            log.append_entries(session, (entry,))
+        return entry
+
+    def morning(self) -> WrittenLetter:
+        return self.desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+
+    def ring(self, at: datetime, turns: dict[str, int] = TURNS) -> dict[str, UnaskedLetter]:
+        self.clock.put(at)
+        return {one.kind: one for one in self.desk.ring(at.astimezone(NEW_YORK).date(), turns)}
+
+    def keep(self, rung: dict[str, UnaskedLetter], at: datetime) -> None:
+        """Store the letters as the sweep does."""
+        day = at.astimezone(NEW_YORK).date()
+        with self.store.writing() as session:
+            for kind, one in rung.items():
+                turn = letters.next_turn(session, BOAT, kind, day)
+                claim = letters.open_turn(
+                    session, BOAT, kind, day, turn, "America/New_York", at, one.useless_at, lease_s=120
+                )
+                letters.write_letter(session, claim, one.letter, at)
+
+    def send_away(self, letter: WrittenLetter, kind: str = "morning") -> None:
+        with self.store.writing() as session:
+            letters.ensure_due(session, BOAT, kind, TODAY, 0, "America/New_York", NOW, NOW + 6 * HOUR)
+            claim = letters.claim_due(session, BOAT, NOW, lease_s=120)
+            assert claim is not None
+            letters.write_letter(session, claim, letter, NOW)
+
+
+def port_of(sea: World, folder: Path) -> Port:
+    store = open_store(f"sqlite:///{folder / 'soakbell.db'}")
+    migrate(store)
+    with store.writing() as session:
+        log.append_entries(session, sea.entries)
+        for pages in sea.on_hand().replies.values():
+            replies.keep_reply(session, pages[0])
+    return Port(sea, store, SetClock(NOW))
+
+
+@pytest.fixture
+def calm(tmp_path: Path) -> Iterator[Port]:
+    """A fit morning: all traps have soaked for eight days, and PULL is the word."""
+    port = port_of(world(), tmp_path)
+    yield port
+    port.store.close()
+
+
+@pytest.fixture
+def blown_out(tmp_path: Path) -> Iterator[Port]:
+    port = port_of(world(text_wind_kt=25, wind_kt=25, gust_kt=32), tmp_path)
+    yield port
+    port.store.close()
+
+
+@pytest.fixture
+def long_soaked(tmp_path: Path) -> Iterator[Port]:
+    """Blown out for weeks: Nine Foot has soaked past its ceiling of 14 days, Outer Bar not past its 16."""
+    port = port_of(world(text_wind_kt=25, wind_kt=25, gust_kt=32, soaked_days=15), tmp_path)
+    yield port
+    port.store.close()
+
+
+def message(letter: WrittenLetter) -> EmailMessage:
+    read = message_from_bytes(letter.message, policy=policy.default)
+    assert isinstance(read, EmailMessage)
+    return read
+
+
+def text_of(letter: WrittenLetter) -> str:
+    body = message(letter).get_body(("plain",))
+    assert body is not None
+    return " ".join(body.get_content().split())
+
+
+def calls(store: Store) -> int:
+    with store.reading() as session:
+        return session.scalar(select(func.count(CallRow.id))) or 0
+
+
+def of_trip(written: WrittenLetter) -> tuple[object, object]:
+    assert written.call is not None
+    return written.call.word, written.call.detail["call"]["window"]
+
+
+# ---- the morning letter
+
+
+def test_a_pull_letter_tells_bait_to_load_and_mends_for_the_strings_of_its_window(calm: Port) -> None:
+    calm.tell(BaitBought("mullet heads", 6))
+    calm.tell(FoundDamaged("line"), string="Nine Foot", traps=(4,))
+    written = calm.morning()
+    assert of_trip(written)[0] == "PULL"
+    text = text_of(written)
+    assert "Mullet heads: 60 traps need" in text
+    assert "Nine Foot, trap 4: line" in text
+    now = calm.clock.now()
+    call = calm.desk.decide(TODAY, clock_suspect=False).call
+    ashore = calm.desk.gear.ashore(call, now, clock_suspect=False)
+    assert ashore is not None
+    assert ashore.load is not None
+    assert call.window is not None
+    assert ashore.fault == ""
+    assert ashore.bench is None
+    assert [mend.item for mend in ashore.load.mends] == ["line"]
+    assert sum(bait.traps for bait in ashore.load.bait) == sum(pull.traps for pull in call.window.pulls)
+
+
+def test_a_wait_letter_tells_the_bench_and_what_to_buy(blown_out: Port) -> None:
+    blown_out.tell(PartBought("hook latch", 1))
+    blown_out.tell(FoundDamaged("latch"), string="Nine Foot", traps=(4,))
+    blown_out.tell(Pulled(reset=False), string="Nine Foot", traps=(4,), days_ago=0.5)
+    call = blown_out.desk.decide(TODAY, clock_suspect=False).call
+    ashore = blown_out.desk.gear.ashore(call, NOW, clock_suspect=False)
+    assert call.word is not CallWord.PULL
+    assert ashore is not None
+    assert ashore.bench is not None
+    assert ashore.load is None
+    assert [part.part for part in ashore.parts_to_buy]
+    assert [(barred.places, barred.in_water) for barred in ashore.barred] == [((4,), False)]
+    assert "latch" in text_of(blown_out.morning())
+
+
+FIGURES = (
+    "bait_to_load",
+    "barred_rows",
+    "bench_plan",
+    "mends_at_pull",
+    "parts_to_buy",
+    "parts_to_carry",
+    "traps_ready",
+    "upkeep_due",
+    "upkeep_lines",
+)
+
+
+@pytest.mark.parametrize("weather", ["calm", "blown_out"])
+def test_whatever_fails_of_gear_is_told_and_moves_no_call(
+    weather: str, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each step in turn; the call and its window are the same as without any gear."""
+    port: Port = request.getfixturevalue(weather)
+    port.tell(BaitBought("mullet heads", 6))
+    without = replace(port, outfit=None)
+    trip = of_trip(without.morning())
+    assert of_trip(port.morning()) == trip
+    told = 0
+    for name in FIGURES:
+        with monkeypatch.context() as broken:
+
+            def fails(*_: object, **__: object) -> None:
+                raise ZeroDivisionError("invented fault")
+
+            broken.setattr(gear_desk, name, fails)
+            written = port.morning()
+        assert of_trip(written) == trip
+        told += "invented fault" in text_of(written)
+    assert told >= 5
+
+
+def test_books_that_fail_cost_no_call_and_the_traps_are_still_told(
+    calm: Port, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trip = of_trip(calm.morning())
+    calm.tell(FoundDamaged("latch"), string="Nine Foot", traps=(4,))
+
+    def fails(*_: object) -> None:
+        raise ZeroDivisionError("invented fault")
+
+    monkeypatch.setattr(BaitBook, "take", fails)
+    written = calm.morning()
+    assert of_trip(written) == trip
+    assert "invented fault" in text_of(written)
+    call = calm.desk.decide(TODAY, clock_suspect=False).call
+    ashore = calm.desk.gear.ashore(call, NOW, clock_suspect=False)
+    assert ashore is not None
+    assert [barred.places for barred in ashore.barred] == [(4,)]
+
+
+def test_a_gear_file_with_faults_is_told_in_every_letter_and_moves_no_call(calm: Port) -> None:
+    trip = of_trip(calm.morning())
+    broken = replace(calm, outfit="gear.toml: baits[0].thaw_h: found -2; write hours, 0 or more\nanother fault")
+    written = broken.morning()
+    assert of_trip(written) == trip
+    assert "baits[0].thaw_h" in text_of(written)
+    eve = broken.desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    assert "baits[0].thaw_h" in text_of(eve)
+
+
+def test_without_a_gear_file_the_letter_says_nothing_of_gear(calm: Port) -> None:
+    bare = replace(calm, outfit=None)
+    call = bare.desk.decide(TODAY, clock_suspect=False).call
+    assert bare.desk.gear.ashore(call, NOW, clock_suspect=False) is None
+    assert "mullet heads" not in text_of(bare.morning())
+
+
+def test_by_a_clock_that_was_set_back_no_gear_is_told_but_that(calm: Port) -> None:
+    written = calm.desk.write("morning", TODAY, 0, late=False, clock_suspect=True)
+    assert of_trip(written)[0] == "NO CALL"
+    assert "clock" in text_of(written)
+    call = calm.desk.decide(TODAY, clock_suspect=False).call
+    ashore = calm.desk.gear.ashore(call, NOW, clock_suspect=True)
+    assert ashore is not None
+    assert (ashore.load, ashore.bench, ashore.barred, ashore.upkeep) == (None, None, (), ())
+    assert "clock" in ashore.fault
+
+
+def test_a_changed_call_tells_what_to_load_for_its_own_window(calm: Port) -> None:
+    """The wind rises: no trip any more, and so nothing to load but the bench."""
+    calm.send_away(calm.morning())
+    rough = world(text_wind_kt=25, wind_kt=25, gust_kt=32)
+    with calm.store.writing() as session:
+        for pages in rough.on_hand().replies.values():
+            replies.keep_reply(session, replace(pages[0], fetched_at=NOW + timedelta(minutes=15)))
+    calm.clock.put(NOW + timedelta(minutes=16))
+    changed = calm.desk.recheck(TODAY, 1, clock_suspect=False)
+    assert changed is not None
+    assert changed.call is not None
+    assert changed.call.word != "PULL"
+    assert "bench" in text_of(changed).lower()
+
+
+# ---- the eve letter
+
+
+def test_the_eve_letter_tells_what_to_thaw_for_a_likely_pull_and_is_no_call(calm: Port) -> None:
+    calm.tell(BaitBought("mullet heads", 6))
+    written = calm.desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    assert written.call is None
+    assert written.watch_until is None
+    assert "PULL likely" in written.subject
+    assert "thaw" in written.subject
+    assert "mullet heads" in text_of(written)
+    calm.send_away(written, "eve")
+    assert calls(calm.store) == 0
+
+
+def test_an_eve_before_a_blown_out_day_thaws_nothing(blown_out: Port) -> None:
+    blown_out.tell(BaitBought("mullet heads", 6))
+    written = blown_out.desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    assert "PULL" not in written.subject
+    assert "thaw" not in written.subject
+
+
+def test_an_eve_that_can_not_be_decided_says_so(calm: Port) -> None:
+    written = calm.desk.write_failed("eve", TODAY, 0, "StoreError: the log can't be read")
+    assert written.call is None
+    assert "PULL" not in written.subject
+    assert "the log can't be read" in text_of(written)
+
+
+# ---- bells
+
+
+def test_a_soak_past_its_ceiling_rings_once(long_soaked: Port) -> None:
+    first = long_soaked.ring(NOON)
+    assert "soak:Nine Foot" in text_of(first[BELLS].letter)
+    assert "soak:Outer Bar" not in text_of(first[BELLS].letter)
+    long_soaked.keep(first, NOON)
+    again = long_soaked.ring(NOON + HOUR, {**TURNS, BELLS: 2})
+    assert BELLS not in again
+
+
+def test_all_that_rings_at_one_time_is_in_one_letter(long_soaked: Port) -> None:
+    long_soaked.tell(FoundDamaged("latch"), string="Nine Foot", traps=(4, 5))
+    rung = long_soaked.ring(NOON)
+    text = text_of(rung[BELLS].letter)
+    assert {mark.code for mark in rung[BELLS].letter.rung} >= {"soak", "unset", "upkeep"}
+    assert "soak:Nine Foot" in text
+    assert "unset:Nine Foot" in text
+    assert [mark.code for mark in rung[BELLS].letter.rung].count("unset") == 2
+    assert text.count('snooze "unset:Nine Foot"') == 1
+
+
+@pytest.mark.parametrize("hour", [20, 23, 2, 5])
+def test_in_the_quiet_hours_nothing_rings(long_soaked: Port, hour: int) -> None:
+    local = NOW.astimezone(NEW_YORK).replace(hour=hour, minute=30)
+    assert long_soaked.ring(local.astimezone(NOW.tzinfo)) == {}
+
+
+def test_a_snooze_and_a_settlement_silence_by_name(long_soaked: Port) -> None:
+    long_soaked.tell(BellSnoozed("soak:Nine Foot", NOON + HOUR), days_ago=0.1)
+    silent = long_soaked.ring(NOON)
+    assert "soak" not in {mark.code for mark in silent[BELLS].letter.rung}
+    later = long_soaked.ring(NOON + HOUR)
+    assert "soak" in {mark.code for mark in later[BELLS].letter.rung}
+    long_soaked.tell(BellSettled("soak:Nine Foot"), days_ago=0.05)
+    settled = long_soaked.ring(NOON + 2 * HOUR)
+    assert "soak" not in {mark.code for mark in settled[BELLS].letter.rung}
+
+
+def test_no_soak_rings_for_a_string_that_todays_call_says_to_pull(tmp_path: Path) -> None:
+    port = port_of(world(soaked_days=15), tmp_path)
+    written = port.morning()
+    assert of_trip(written)[0] == "PULL"
+    before = port.ring(NOON)
+    assert "soak" in {mark.code for mark in before[BELLS].letter.rung}
+    port.send_away(written)
+    after = port.ring(NOON)
+    assert "soak" not in {mark.code for mark in after[BELLS].letter.rung}
+    port.store.close()
+
+
+def test_no_bell_rings_by_a_clock_behind_the_log(long_soaked: Port) -> None:
+    long_soaked.tell(UpkeepDone("bilge pump test"), days_ago=-2)
+    assert long_soaked.ring(NOON) == {}
+
+
+def test_soaks_ring_where_no_gear_is_set_up_or_its_file_has_faults(long_soaked: Port) -> None:
+    for outfit in (None, "gear.toml: a fault"):
+        rung = replace(long_soaked, outfit=outfit).ring(NOON)
+        assert {mark.code for mark in rung[BELLS].letter.rung} == {"soak"}
+
+
+def test_a_fault_of_one_kind_of_bell_silences_no_other(long_soaked: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    long_soaked.tell(FoundDamaged("latch"), string="Nine Foot", traps=(4,))
+
+    def fails(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("invented fault")
+
+    for name in ("upkeep_due", "bait_levels", "parts_to_buy", "season_bells"):
+        monkeypatch.setattr(gear_desk, name, fails)
+    rung = long_soaked.ring(NOON)
+    assert {mark.code for mark in rung[BELLS].letter.rung} == {"soak", "unset"}
+    assert len(long_soaked.desk.gear.standing(NOON).faults) >= 3
+
+
+def test_bells_that_stand_are_told_with_those_that_are_hushed(long_soaked: Port) -> None:
+    long_soaked.tell(BellSnoozed("soak:Nine Foot", NOON + 9 * DAY))
+    standing = long_soaked.desk.gear.standing(NOON)
+    assert "soak:Nine Foot" in {bell.name for bell in standing.bells}
+    assert {bell.name for bell in standing.hushed} == {"soak:Nine Foot"}
+
+
+def test_a_letter_of_bells_that_nobody_accepts_in_time_rings_again(long_soaked: Port) -> None:
+    first = long_soaked.ring(NOON)
+    long_soaked.keep(first, NOON)
+    with long_soaked.store.reading() as session:
+        assert rung_bells(session, BOAT)
+    gone = first[BELLS].useless_at
+    with long_soaked.store.writing() as session:
+        letters.expire_recipients(session, gone)
+    again = long_soaked.ring(gone + HOUR)
+    assert {mark.code for mark in again[BELLS].letter.rung} >= {"soak"}
+
+
+def test_a_letter_of_bells_is_of_use_until_the_quiet_hours_end_next_morning(long_soaked: Port) -> None:
+    useless = long_soaked.ring(NOON)[BELLS].useless_at.astimezone(NEW_YORK)
+    assert (useless.date(), useless.hour) == (TOMORROW, 6)
+
+
+# ---- bait orders
+
+
+def low_on_bait(port: Port, *, straight: bool) -> Port:
+    port.tell(BaitCounted("mullet heads", 0.25))
+    port.tell(BaitCounted("cowhide", 6))
+    assert OUTFIT.supplier is not None
+    return replace(port, outfit=replace(OUTFIT, supplier=replace(OUTFIT.supplier, send_straight=straight)))
+
+
+def test_low_bait_rings_and_on_the_suppliers_day_brings_a_draft_in_its_place(calm: Port) -> None:
+    """One letter for one thing: on Tuesday the bell, on Thursday before 10:00 the draft."""
+    port = low_on_bait(calm, straight=False)
+    tuesday = port.ring(NOON)
+    assert BAIT_ORDER not in tuesday
+    assert "bait:mullet heads" in text_of(tuesday[BELLS].letter)
+    thursday = port.ring(THURSDAY_0800)
+    draft = thursday[BAIT_ORDER].letter
+    assert draft.recipients == ("skipper@boat.example",)
+    assert draft.entries == ()
+    assert "Bayside Bait" in text_of(draft)
+    assert {mark.code for mark in draft.rung} == {"bait"}
+    assert "bait" not in {mark.code for mark in thursday[BELLS].letter.rung}
+    useless = thursday[BAIT_ORDER].useless_at.astimezone(NEW_YORK)
+    assert (useless.hour, useless.minute) == (10, 0)
+
+
+def test_there_is_one_order_letter_a_day_at_most(calm: Port) -> None:
+    port = low_on_bait(calm, straight=False)
+    port.keep(port.ring(THURSDAY_0800), THURSDAY_0800)
+    assert BAIT_ORDER not in port.ring(THURSDAY_0800 + HOUR, {BELLS: 2, BAIT_ORDER: 2, ORDER_COPY: 1})
+
+
+def test_a_straight_order_goes_to_the_supplier_alone_and_the_skipper_gets_a_copy(calm: Port) -> None:
+    port = low_on_bait(calm, straight=True)
+    rung = port.ring(THURSDAY_0800)
+    order, copy = rung[BAIT_ORDER].letter, rung[ORDER_COPY].letter
+    assert order.recipients == ("orders@bait.example",)
+    assert message(order)["Reply-To"] == "skipper@boat.example"
+    assert "orders@bait.example" in message(order)["To"]
+    assert "skipper" not in message(order)["To"]
+    assert copy.recipients == ("skipper@boat.example",)
+    assert "supplier" not in message(copy)["To"]
+    assert [(entry.told_by, entry.detail.kind.value) for entry in order.entries] == [
+        ("order letter", "bait-ordered")
+    ]
+    port.keep(rung, THURSDAY_0800)
+    books = port.desk.log.now().books
+    assert books is not None
+    assert [(open_.bait, open_.by_service) for open_ in books.bait.orders] == [("mullet heads", True)]
+    assert books.bait.orders[0].due_on == date(2026, 12, 12)
+
+
+def test_an_order_that_never_went_out_stands_in_the_log_no_more(calm: Port) -> None:
+    port = low_on_bait(calm, straight=True)
+    rung = port.ring(THURSDAY_0800)
+    port.keep(rung, THURSDAY_0800)
+    with port.store.writing() as session:
+        letters.expire_recipients(session, rung[BAIT_ORDER].useless_at)
+    books = port.desk.log.now().books
+    assert books is not None
+    assert books.bait.orders == ()
+
+
+def test_a_late_order_is_never_sent_straight(calm: Port) -> None:
+    port = low_on_bait(calm, straight=True)
+    at = NOW - 6 * DAY
+    late = new_entry(
+        BaitOrdered("mullet heads", 3, TODAY - 2 * DAY), happened_at=at, told_at=at, told_by="order letter"
+    )
+    with port.store.writing() as session:
+        log.append_entries(session, (late,))
+    rung = port.ring(THURSDAY_0800)
+    assert ORDER_COPY not in rung
+    draft = rung[BAIT_ORDER].letter
+    assert draft.recipients == ("skipper@boat.example",)
+    assert draft.entries == ()
+    assert "late" in text_of(draft)
+
+
+def test_bait_that_the_skipper_snoozed_is_in_no_order(calm: Port) -> None:
+    port = low_on_bait(calm, straight=True)
+    port.tell(BellSnoozed("bait:mullet heads", NOW + 9 * DAY), days_ago=0.1)
+    assert BAIT_ORDER not in port.ring(THURSDAY_0800)
+
+
+def test_an_order_that_fails_stops_no_bell(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    port = low_on_bait(calm, straight=False)
+    port.tell(FoundDamaged("latch"), string="Nine Foot", traps=(4,))
+
+    def fails(*_: object, **__: object) -> None:
+        raise ValueError("invented fault")
+
+    monkeypatch.setattr("soakbell.desk.order_draft", fails)
+    rung = port.ring(THURSDAY_0800)
+    assert set(rung) == {BELLS}
+    assert "unset" in {mark.code for mark in rung[BELLS].letter.rung}
+
+
+def test_a_desk_without_gear_has_no_standing_bells_but_soaks_and_the_season(calm: Port) -> None:
+    gear = GearDesk(settings_from(), None, calm.store, calm.desk.log)
+    assert {bell.code for bell in gear.standing(NOON + 9 * DAY).bells} == {BellCode.SOAK}
