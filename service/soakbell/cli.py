@@ -13,6 +13,7 @@ from typer.core import TyperGroup
 from soakbell.cli_catch import catch
 from soakbell.cli_log import log_commands, undo
 from soakbell.cli_log_gear import gear_commands
+from soakbell.cli_status import status
 from soakbell.errors import SoakbellError
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ app = typer.Typer(
 log_commands.registered_commands += gear_commands.registered_commands
 app.add_typer(log_commands, name="log")
 app.command()(undo)
+app.command()(status)
 app.command()(catch)
 
 SettingsFile = Annotated[

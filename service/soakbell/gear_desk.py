@@ -365,22 +365,26 @@ class _Look:
 
     @cached_property
     def _expected(self) -> dict[date, float]:
-        settings = self._settings
-
-        def may_pull(day: date) -> bool:
-            return season_day(settings.fishery, day, sector=settings.sector, region=settings.region).may_harvest
-
-        return expected_traps(
-            self._gear,
-            settings.trap_strings,
-            self._now,
-            self._zone,
-            days=self._outfit.plan_days + _PULLS_SOONER_DAYS,
-            may_pull=may_pull,
-        )
+        return expected_in_days(self._settings, self._outfit, self._gear, self._now)
 
     def _begins(self, day: date) -> datetime:
         return due_at(day, time(0), self._settings.harbor.time_zone)
+
+
+def expected_in_days(settings: Settings, outfit: Outfit, gear: GearState, now: datetime) -> dict[date, float]:
+    """Traps expected to be pulled by local day, over the days that bait is held for and some beyond."""
+
+    def may_pull(day: date) -> bool:
+        return season_day(settings.fishery, day, sector=settings.sector, region=settings.region).may_harvest
+
+    return expected_traps(
+        gear,
+        settings.trap_strings,
+        now,
+        ZoneInfo(settings.harbor.time_zone),
+        days=outfit.plan_days + _PULLS_SOONER_DAYS,
+        may_pull=may_pull,
+    )
 
 
 def _traps(window: Window) -> int:

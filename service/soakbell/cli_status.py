@@ -1,0 +1,435 @@
+"""``soakbell status``: traps, bait, parts, bench, upkeep and bells now, by the log and the gear file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import partial
+from typing import TYPE_CHECKING, TypeAlias
+
+import typer
+
+from soakbell.cli_telling import database, local, settings_of
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from rich.console import Console
+
+    from soakbell.gear.books import Books
+    from soakbell.gear.fold import GearState, Oddity
+    from soakbell.gear.missing import SearchBox
+    from soakbell.gear.outfit import Outfit
+    from soakbell.planning.bait_order import BaitLevel
+    from soakbell.planning.bench_plan import BenchJob
+    from soakbell.settings import Settings
+    from soakbell.store.engine import Store
+    from soakbell.store.log_keeper import Kept, LogKeeper
+
+NARROW = 76
+"""Columns of a terminal below which rows are written as lines."""
+
+MOST_ODDITIES = 20
+
+Rows: TypeAlias = Sequence[Sequence[str]]
+
+
+def status(ctx: typer.Context) -> None:
+    """Where every trap is, what bait and parts there are, what is due, and which bells stand.
+
+    Ends with 1 where some of it could not be told.
+
+    Example: soakbell status
+    """
+    from rich.console import Console
+
+    from soakbell.clock import SystemClock
+    from soakbell.gear_settings import outfit_of
+    from soakbell.store.log_keeper import LogKeeper
+
+    settings = settings_of(ctx)
+    now = SystemClock().now()
+    page = _Page(Console())
+    with database(settings) as store:
+        keeper = LogKeeper(store, settings.trap_strings)
+        kept, outfit = keeper.now(), outfit_of(settings)
+        sight = _Sight(settings, kept, outfit, now)
+        page.say(f"{settings.boat.name}, {local(settings, now)}: {_traps_owned(kept.gear)}")
+        if kept.gear.newest_at is not None and now < kept.gear.newest_at:
+            page.say("The clock shows an earlier time than the newest entry: set it. No soak is known until then.")
+        for title, show in _SECTIONS.items():
+            page.section(title, partial(show, page, sight))
+        page.section("Bells", lambda: _bells(page, sight, store, keeper))
+    page.section("Odd in the log", lambda: _oddities(page, sight))
+    _foot(page, settings)
+    raise typer.Exit(1 if page.untold else 0)
+
+
+@dataclass(frozen=True)
+class _Sight:
+    """What there is to tell from. ``books`` and ``usable`` raise ``_Untold`` where there is none."""
+
+    settings: Settings
+    kept: Kept
+    outfit: Outfit | str | None
+    now: datetime
+
+    @property
+    def gear(self) -> GearState:
+        return self.kept.gear
+
+    @property
+    def zone(self) -> ZoneInfo:
+        from zoneinfo import ZoneInfo
+
+        return ZoneInfo(self.settings.harbor.time_zone)
+
+    @property
+    def today(self) -> date:
+        return self.now.astimezone(self.zone).date()
+
+    @property
+    def books(self) -> Books:
+        if self.kept.books is None:
+            raise _Untold(self.kept.fault or "the log could not be booked")
+        return self.kept.books
+
+    @property
+    def usable(self) -> Outfit:
+        if self.outfit is None:
+            raise _NotSetUp
+        if isinstance(self.outfit, str):
+            raise _Untold(self.outfit)
+        return self.outfit
+
+
+class _Untold(Exception):
+    """Why something can't be told."""
+
+
+class _NotSetUp(Exception):
+    """The skipper has set up no gear file, and so wants to hear nothing of this."""
+
+
+class _Page:
+    """Writes to the terminal, a section at a time. A section that fails is told, and the others still stand."""
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._told: set[str] = set()
+        self.untold = False
+
+    def section(self, title: str, show: Callable[[], None]) -> None:
+        try:
+            show()
+        except _NotSetUp:
+            return
+        except Exception as fault:
+            self.untold = True
+            why = str(fault) if isinstance(fault, _Untold) else f"{type(fault).__name__}: {fault}"
+            self.say(f"{title}: could not be told" + ("" if why in self._told else f": {why}"))
+            self._told.add(why)
+
+    def say(self, text: str) -> None:
+        self._console.print(text, markup=False, highlight=False)
+
+    def table(self, title: str, heads: Sequence[str], rows: Rows) -> None:
+        """Rows under heads, columns without any cell left out; on a narrow terminal a line for each row."""
+        from rich.table import Table
+        from rich.text import Text
+
+        kept = [i for i in range(len(heads)) if i == 0 or any(row[i] for row in rows)]
+        if self._console.width < NARROW:
+            self.say(f"\n{title}")
+            for row in rows:
+                cells = [f"{heads[i]} {row[i]}" for i in kept[1:] if row[i]]
+                self.say(f"- {row[0]}: {'; '.join(cells)}" if cells else f"- {row[0]}")
+            return
+        table = Table(*(heads[i] for i in kept), title=Text(title), title_justify="left")
+        for row in rows:
+            table.add_row(*(Text(row[i]) for i in kept))
+        self._console.print(table)
+
+
+# ---- Traps
+
+
+def _traps_owned(gear: GearState) -> str:
+    from soakbell.gear.fold import Whereabouts
+
+    everywhere = [trap.where for state in gear.strings.values() for trap in (*state.traps, *state.gone)]
+    counts = [f"{everywhere.count(where)} {where.value}" for where in Whereabouts if where in everywhere]
+    return f"{len(everywhere)} traps: {', '.join(counts)}" if everywhere else "no traps"
+
+
+def _strings(page: _Page, sight: _Sight) -> None:
+    from soakbell.gear.conditions import may_not_be_set, ready_places
+    from soakbell.gear.fold import Whereabouts
+    from soakbell.gear.outfit import Outfit
+    from soakbell.gear.soak import soak_of
+    from soakbell.letters.times import soak_words
+
+    outfit = sight.outfit if isinstance(sight.outfit, Outfit) else None
+    rows = []
+    for string in sight.settings.trap_strings:
+        state = sight.gear.strings[string.name]
+        soak = soak_of(sight.gear, string.name, sight.now)
+        where = [
+            _some(len(state.places(place)))
+            for place in (Whereabouts.ABOARD, Whereabouts.ASHORE, Whereabouts.BENCH, Whereabouts.MISSING)
+        ]
+        ready = barred = ""
+        if outfit is not None:
+            ready = _some(len(ready_places(state, outfit)))
+            barred = _some(
+                sum(may_not_be_set(trap, outfit) and trap.where is not Whereabouts.RETIRED for trap in state.traps)
+            )
+        oldest = (soak.none_because or "") if soak.oldest_h is None else soak_words(soak.oldest_h)
+        rows.append((string.name, str(soak.fishing), oldest, *where, ready, barred))
+    heads = (
+        "string", "fishing", "oldest soak", "aboard", "ashore", "bench", "missing",
+        "ready to set", "may not be set",
+    )  # fmt: skip
+    page.table("Strings", heads, rows)
+
+
+def _barred(page: _Page, sight: _Sight) -> None:
+    from soakbell.gear.fold import told_places
+    from soakbell.planning.loading import barred_rows
+
+    rows = [
+        (
+            barred.string,
+            told_places(barred.places),
+            barred.item,
+            "in the water" if barred.in_water else "waiting",
+            "not in the gear file, so it bars the trap" if barred.unknown else barred.rule,
+        )
+        for barred in barred_rows(sight.gear, sight.usable)
+    ]
+    if rows:
+        page.table("May not be set", ("string", "traps", "item", "where", "rule"), rows)
+
+
+def _missing(page: _Page, sight: _Sight) -> None:
+    from soakbell.gear.missing import missing_traps
+
+    rows = [
+        (
+            trap.string,
+            f"{trap.place}{' (replaced since)' if trap.replaced else ''}",
+            trap.tag,
+            "never" if trap.last_seen is None else local(sight.settings, trap.last_seen),
+            _box(trap.box),
+        )
+        for trap in missing_traps(sight.gear, sight.now)
+    ]
+    if rows:
+        heads = ("string", "trap", "tag", "last seen", "look from (south-west) to (north-east), degrees")
+        page.table("Missing traps", heads, rows)
+
+
+def _box(box: SearchBox) -> str:
+    return f"{box.south_deg:.3f} {box.west_deg:.3f} to {box.north_deg:.3f} {box.east_deg:.3f}"
+
+
+# ---- Bait and parts
+
+
+def _bait(page: _Page, sight: _Sight) -> None:
+    from soakbell.gear_desk import expected_in_days
+    from soakbell.letters.figures import amount
+    from soakbell.letters.gear_words import boxes_words
+    from soakbell.planning.bait_need import on_hand
+    from soakbell.planning.bait_order import bait_levels
+
+    outfit, stock = sight.usable, sight.books.bait
+    at = sight.now.astimezone(sight.zone).time()
+    expected = expected_in_days(sight.settings, outfit, sight.gear, sight.now)
+    levels = bait_levels(outfit, stock, expected, now=sight.now, today=sight.today, at=at)
+    rows = []
+    for level in levels:
+        there = on_hand(outfit, stock, next(kind for kind in outfit.baits if kind.name == level.bait), sight.now)
+        places = [amount(boxes) for boxes in (there.freezer, there.thaw, there.aboard)]
+        if not level.told:
+            rows.append((level.bait, *places, "", "", _some(level.on_order), "", "not known: none was told"))
+            continue
+        rows.append(
+            (
+                level.bait,
+                *places,
+                _some(there.spoilt),
+                _some(there.reckoned),
+                _some(level.on_order),
+                amount(level.reorder_point),
+                _runs_out(level, outfit.plan_days),
+            )
+        )
+    heads = (
+        "bait", "freezer", "thaw", "aboard", "spoilt", "used unmeasured", "on order", "reorder below", "runs out",
+    )  # fmt: skip
+    if rows:
+        page.table("Bait, boxes", heads, rows)
+    for order in stock.orders:
+        due = "" if order.due_on is None else f", due {order.due_on}"
+        late = " (late)" if any(order in level.late for level in levels) else ""
+        ordered = local(sight.settings, order.ordered_at)
+        page.say(f"on order: {boxes_words(order.boxes)} of {order.bait}, ordered {ordered}{due}{late}")
+
+
+def _some(value: float) -> str:
+    """An amount, nothing where there is none."""
+    from soakbell.letters.figures import amount
+
+    return "" if amount(value) == "0" else amount(value)
+
+
+def _runs_out(level: BaitLevel, plan_days: int) -> str:
+    if level.runs_out_on is None:
+        return f"not within {plan_days} days"
+    return f"{level.runs_out_on}{', before more can come' if level.level > 1 else ''}"
+
+
+def _parts(page: _Page, sight: _Sight) -> None:
+    from soakbell.letters.figures import amount
+    from soakbell.planning.part_need import parts_to_buy
+
+    outfit, stock = sight.usable, sight.books.parts
+    low = {part.part: part for part in parts_to_buy(sight.gear, outfit, stock, sight.now)}
+    rows, not_told = [], []
+    for kind in outfit.parts:
+        line, wanted = stock.line(kind.name), low.get(kind.name)
+        there = "not told" if line is None else amount(line.on_hand)
+        if wanted is None and line is None:
+            not_told.append(kind.name)
+            continue
+        if wanted is None:
+            rows.append((kind.name, there, "", "", ""))
+            continue
+        cost = "" if wanted.cost_usd is None else f"{wanted.cost_usd:,.2f}"
+        rows.append((kind.name, there, _some(wanted.needed_now), amount(wanted.buy), cost))
+    if rows:
+        page.table("Parts", ("part", "on hand", "mends need", "to buy", "dollars"), rows)
+    if not_told:
+        page.say(f"parts not counted yet: {'; '.join(not_told)}")
+
+
+# ---- Bench and upkeep
+
+
+def _bench(page: _Page, sight: _Sight) -> None:
+    from soakbell.gear.fold import told_places
+    from soakbell.letters.figures import amount
+    from soakbell.planning.bench_plan import bench_plan
+
+    plan = bench_plan(sight.gear, sight.usable, sight.books.parts)
+    rows = [
+        row
+        for state, jobs in (("to do", plan.jobs), ("lacks parts", plan.short), ("another day", plan.left))
+        for row in _jobs(state, jobs)
+    ]
+    if not rows:
+        return
+    title = f"Bench: {amount(plan.takes_min)} of {amount(plan.has_min)} minutes"
+    page.table(title, ("string", "traps", "mend", "minutes", "when", "lacking"), rows)
+    if plan.back:
+        back = "; ".join(f"{traps.string} {told_places(traps.places)}" for traps in plan.back)
+        page.say(f"can go back when that is done: {back}")
+
+
+def _jobs(state: str, jobs: Sequence[BenchJob]) -> Iterator[tuple[str, ...]]:
+    from soakbell.gear.fold import told_places
+    from soakbell.letters.figures import amount
+
+    for job in jobs:
+        lacking = "; ".join(f"{part} {amount(count)}" for part, count in job.lacking)
+        yield job.string, told_places(job.places), ", ".join(job.items), amount(job.minutes), state, lacking
+
+
+def _upkeep(page: _Page, sight: _Sight) -> None:
+    from soakbell.letters.gear_words import upkeep_state
+    from soakbell.planning.loading import upkeep_lines
+    from soakbell.planning.upkeep_due import upkeep_due
+
+    tasks = upkeep_due(sight.usable, sight.books.upkeep, sight.now, sight.zone)
+    lines = upkeep_lines(tasks, before_leaving=False)
+    rows = [
+        (line.task, line.state, upkeep_state(line, sight.today), "yes" if line.safety else "")
+        for line in lines
+        if line.state != "never told"
+    ]
+    if rows:
+        page.table("Upkeep", ("task", "state", "by what", "safety gear"), rows)
+    for what, safety in (("safety gear", True), ("upkeep", False)):
+        never = [line.task for line in lines if line.state == "never told" and line.safety is safety]
+        if never:
+            page.say(f"{what} not in the log yet: {'; '.join(never)}")
+    if tasks:
+        page.say(f"upkeep that is not due: {len(tasks) - len(lines)} of {len(tasks)} tasks")
+
+
+# ---- Bells, oddities, the foot
+
+
+def _bells(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None:
+    from soakbell.gear_desk import GearDesk
+    from soakbell.store.bells import rung_bells
+
+    settings = sight.settings
+    standing = GearDesk(settings, sight.outfit, store, keeper).standing(sight.now)
+    with store.reading() as session:
+        rung = rung_bells(session, settings.boat.name)
+    rows, never_told = [], 0
+    for bell in standing.bells:
+        if bell.values.get("state") == "never told" and bell not in standing.hushed:
+            never_told += 1
+            continue
+        hush = sight.books.hushed.of(bell.name) if bell in standing.hushed else None
+        if hush is not None and hush.snoozed_until is not None and sight.now < hush.snoozed_until:
+            state = f"snoozed until {local(settings, hush.snoozed_until)}"
+        elif hush is not None:
+            state = "settled"
+        else:
+            state = "told by letter" if bell.rung in rung else "not told yet"
+        rows.append((bell.name, "yes" if bell.level > 1 else "", local(settings, bell.since), state))
+    if rows:
+        page.table("Bells", ("bell", "grave", "since", "state"), rows)
+    if never_told:
+        page.say(f"beside these, a bell for each task that is not in the log yet: {never_told}")
+    if standing.faults:
+        raise _Untold("; ".join(standing.faults))
+
+
+def _oddities(page: _Page, sight: _Sight) -> None:
+    books = sight.kept.books
+    odd = [*sight.gear.oddities, *(() if books is None else books.oddities)]
+    for oddity in sorted(odd, key=lambda each: each.order)[-MOST_ODDITIES:]:
+        page.say(_odd_words(oddity))
+    if len(odd) > MOST_ODDITIES:
+        page.say(f"odd: {len(odd) - MOST_ODDITIES} older ones are not shown")
+
+
+def _odd_words(oddity: Oddity) -> str:
+    return f"odd: {oddity.entry_id[:8]} {oddity.key}: found {oddity.found}; write {oddity.write}"
+
+
+def _foot(page: _Page, settings: Settings) -> None:
+    from soakbell.fishery.season import caution
+    from soakbell.letters.words import STANDING
+
+    page.say("")
+    for text in (STANDING[0].replace("this letter", "this list"), caution(settings.fishery).text):
+        page.say(text)
+
+
+_SECTIONS: dict[str, Callable[[_Page, _Sight], None]] = {
+    "Strings": _strings,
+    "Traps that may not be set": _barred,
+    "Missing traps": _missing,
+    "Bait": _bait,
+    "Parts": _parts,
+    "Bench": _bench,
+    "Upkeep": _upkeep,
+}
+"""In the order in which they are written, the traps first."""
