@@ -219,6 +219,22 @@ def test_a_gear_file_that_is_broken_or_absent_keeps_nothing_out_of_the_log(termi
     assert len(terminal.entries()) == 4
 
 
+def test_names_in_a_file_are_held_against_the_gear_file_too(terminal: Terminal) -> None:
+    file = terminal.folder / "season.csv"
+    file.write_text(
+        "happened_at,kind,string,traps,bait,boxes,item,task,expires_on\n"
+        "2026-12-01 09:00,bait-bought,,,mulet heads,2,,,\n"
+        "2026-12-01 09:00,bait-bought,,,mullet heads,2,,,\n"
+        "2026-12-01 09:00,damage,Ledge,4,,,latsh,,\n"
+        "2026-12-01 09:00,upkeep,,,,,,flares,2029-06-30\n"
+    )
+    said = terminal.refused("log", "import", str(file))
+    assert "season.csv row 2: bait: found 'mulet heads', not in the settings; write mullet heads" in said
+    assert "season.csv row 4: item: found 'latsh', not in the settings; write latch" in said
+    assert terminal.log("import", str(file), "--skip-bad").endswith("2 entries new, 0 known before, 2 faults\n")
+    assert terminal.log("import", str(file), "--skip-bad").endswith("0 entries new, 2 known before, 2 faults\n")
+
+
 # ---- Undo
 
 
