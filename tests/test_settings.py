@@ -110,9 +110,10 @@ def test_the_example_limits_lie_below_a_small_craft_advisory(table: str) -> None
 
 
 def test_strings_come_out_in_the_house_units() -> None:
-    nine_foot = example().trap_strings[0]
+    """The file gives the Nine Foot 5 days at least, the Outer Bar 16 at most."""
+    nine_foot, _, outer_bar, *_ = example().trap_strings
     assert nine_foot.soak_floor_h == 5 * 24
-    assert nine_foot.soak_ceiling_h == 14 * 24
+    assert outer_bar.soak_ceiling_h == 16 * 24
     assert (nine_foot.start.lat_deg, nine_foot.start.lon_deg) == (30.030, -84.160)
 
 
@@ -286,7 +287,7 @@ def test_young_crew_without_limits_of_their_own_is_refused(edited: Edited) -> No
         ('name = "Outer Bay"', 'name = "Inner Bay"', "areas[Inner Bay].name", "a second time"),
         ("depth_m = 2.7", "depth_m = -2.7", "strings[Nine Foot].depth_m", "more than 0"),
         ("traps = 24", "traps = 0", "strings[Nine Foot].traps", "1 to 1000"),
-        ("soak_ceiling_days = 14 ", "soak_ceiling_days = 5 ", "strings[Nine Foot].soak_ceiling_days", "more than"),
+        ("soak_ceiling_days = 16", "soak_ceiling_days = 6", "strings[Outer Bar].soak_ceiling_days", "more than"),
         ("end = [30.034, -84.148]\n", "", "strings[Nine Foot].end", "the end mark"),
         ("end = [30.034, -84.148]", "end = [30.034]", "strings[Nine Foot].end[1]", "latitude, longitude"),
         ("end = [30.034, -84.148]", "end = [30.034, -84.1, 2]", "strings[Nine Foot].end", "latitude, longitude"),
