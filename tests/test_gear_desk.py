@@ -355,6 +355,15 @@ def test_all_that_rings_at_one_time_is_in_one_letter(long_soaked: Port) -> None:
     assert text.count('snooze "unset:Nine Foot"') == 1
 
 
+def test_upkeep_that_was_never_told_hides_nothing_graver(long_soaked: Port) -> None:
+    """A new boat's log tells of no upkeep at all; the traps that may not be in the water still come first."""
+    long_soaked.tell(FoundDamaged("latch"), string="Nine Foot", traps=(4, 5))
+    letter = long_soaked.ring(NOON)[BELLS].letter
+    text = text_of(letter)
+    assert "Nine Foot" in letter.subject
+    assert text.index("unset:Nine Foot") < text.index("soak:Nine Foot") < text.index("upkeep:")
+
+
 @pytest.mark.parametrize("hour", [20, 23, 2, 5])
 def test_in_the_quiet_hours_nothing_rings(long_soaked: Port, hour: int) -> None:
     local = NOW.astimezone(NEW_YORK).replace(hour=hour, minute=30)

@@ -103,13 +103,17 @@ def _blocks(bells: list[Bell], told: list[_Told], times: HarborTimes) -> tuple[B
 _RANK = (BellCode.UNSET, BellCode.SOAK, BellCode.SEASON, BellCode.BAIT, BellCode.UPKEEP, BellCode.PARTS)
 
 
-def _gravity(bell: Bell) -> tuple[bool, bool, int, datetime, str]:
-    """Order of telling: safety gear, then what is urgent, then by kind, then the oldest."""
+def _gravity(bell: Bell) -> tuple[bool, bool, bool, int, datetime, str]:
+    """Order of telling: safety gear, then what is urgent, then by kind, then the oldest.
+
+    Upkeep that was never told comes after all else: at the start that is most of it, and it would hide the rest.
+    """
+    untold = bell.code is BellCode.UPKEEP and bell.values["state"] == "never told"
     safety = bell.code is BellCode.UPKEEP and bool(bell.values["safety"])
     urgent = bell.level > 1
     if bell.code is BellCode.SEASON:
         urgent = bell.values["days_left"] <= URGENT_SEASON_DAYS
-    return (not safety, not urgent, _RANK.index(bell.code), bell.since, bell.subject)
+    return (untold, not safety, not urgent, _RANK.index(bell.code), bell.since, bell.subject)
 
 
 def _hush_commands(bell: Bell, times: HarborTimes) -> tuple[Command, ...]:
