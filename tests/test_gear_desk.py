@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import asyncio
+from collections.abc import AsyncGenerator, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from email import message_from_bytes, policy
@@ -36,8 +37,10 @@ from soakbell.gear.log import (
 from soakbell.gear.outfit import Outfit
 from soakbell.gear_desk import GearDesk
 from soakbell.gear_settings import load_outfit
+from soakbell.mail.sender import Outcome, Outgoing, Result
 from soakbell.planning.bells import BellCode
 from soakbell.planning.call import CallWord
+from soakbell.schedule import Parts, Sweep
 from soakbell.sea.sources import RawReply
 from soakbell.store import letters, log, replies
 from soakbell.store.bells import rung_bells
@@ -45,6 +48,7 @@ from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import UnaskedLetter, WrittenLetter
 from soakbell.store.schema import CallRow
 from soakbell.store.upgrade import migrate
+from soakbell.wiring import duty_of
 
 BOAT = "Little Grebe"
 OUTFIT = load_outfit(Path(__file__).resolve().parents[1] / "config" / "gear.toml")
@@ -543,3 +547,42 @@ def test_an_order_that_fails_stops_no_bell(calm: Port, monkeypatch: pytest.Monke
 def test_a_desk_without_gear_has_no_standing_bells_but_soaks_and_the_season(calm: Port) -> None:
     gear = GearDesk(settings_from(), None, calm.store, calm.desk.log)
     assert {bell.code for bell in gear.standing(NOON + 9 * DAY).bells} == {BellCode.SOAK}
+
+
+# ---- a day of the whole service
+
+
+def test_from_noon_to_night_a_service_sends_one_letter_of_bells_and_one_eve_letter(long_soaked: Port) -> None:
+    """Swept every quarter hour from 12:00 to 22:00, restarted at each hour."""
+    sent: list[str] = []
+
+    async def send(batch: Sequence[Outgoing]) -> AsyncGenerator[tuple[Outcome, ...], None]:
+        for one in batch:
+            sent.append(str(message_from_bytes(one.message, policy=policy.default)["Subject"]))
+            yield tuple(
+                Outcome(one.letter, to, Result.ACCEPTED, "250 ok", long_soaked.clock.now()) for to in one.addresses
+            )
+
+    async def run() -> None:
+        for quarter in range(40):
+            if quarter % 4 == 0:
+                desk = long_soaked.desk
+                parts = Parts(
+                    desk.write,
+                    desk.write_failed,
+                    desk.recheck,
+                    send,
+                    lambda: None,
+                    desk.housekeep,
+                    ring=desk.ring,
+                )
+                sweep = Sweep(long_soaked.store, long_soaked.clock, duty_of(long_soaked.sea.settings), parts)
+            long_soaked.clock.put(NOON + quarter * HOUR / 4)
+            await sweep.sweep()
+            await sweep.settle()
+
+    asyncio.run(run())
+    assert ["bells" in subject.split(":")[0] for subject in sent] == [True, False]
+    assert sent[1].startswith("Eve: ")
+    with long_soaked.store.reading() as session:
+        assert letters.notes_under(session, f"fault:{BOAT}:") == {}
