@@ -25,6 +25,7 @@ def demo_settings(folder: Path, *, services: str, mail_port: int, station: str) 
         SettingsError: the result isn't right.
     """
     shutil.copytree(CONFIG / "fisheries", folder / "fisheries")
+    shutil.copy(CONFIG / "gear.toml", folder / "gear.toml")
     shutil.copyfile(CONFIG / "gear.toml", folder / "gear.toml")
     text = (CONFIG / "boat.toml").read_text("utf-8")
     for line, instead in (

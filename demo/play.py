@@ -15,21 +15,26 @@ import logging
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 from demo.demo_boat import demo_settings
 from demo.forecast_server import Asked, ForecastServer, serving
 from demo.mail_catcher import Caught, MailCatcher, catching
-from demo.season import season_log, told_after_the_trip
+from demo.season import season_log
+from demo.shore import shore_log
 from demo.show import Terminal, write_letter
+from demo.skipper import Skipper
 from demo.weather import FORTNIGHT, Scenario, Weather
 from soakbell.call_record import from_record
 from soakbell.clock import SetClock
 from soakbell.due_times import due_at
 from soakbell.feeds.requests_list import PublicServices
 from soakbell.feeds.transport import Transport
+from soakbell.gear.log import LogEntry
+from soakbell.gear.outfit import Outfit
+from soakbell.gear_settings import outfit_of
 from soakbell.planning.call import Call
 from soakbell.settings import Settings
 from soakbell.store.calls import last_call
@@ -40,13 +45,20 @@ OUT = Path(__file__).resolve().parent / "out"
 
 NIGHT_POLLS = (time(0, 25), time(3, 25), time(3, 55), time(4, 25))
 MAIL_TRIES_MIN = (0, 2, 8)  # minutes after the letter's hour: a letter put off goes out at the next
+BELLS_AT = (time(6, 5), time(9, 5))  # after the quiet hours, and before the supplier's last hour for orders
+EVENING_POLLS = (time(17, 25), time(17, 55))
+TOLD_AT_NIGHT = time(19, 0)
 POLL_BEFORE = timedelta(minutes=5)  # each look; fetching and judging at once would share the set clock by chance
 TOLD_AFTER = timedelta(minutes=30)
 
 
 @dataclass(frozen=True)
 class PlayedDay:
-    """What a day came to: each call told, in order, the letters that came over SMTP, and when one was put off."""
+    """What a day came to: each call told, in order, the letters that came over SMTP, and when one was put off.
+
+    The letters are those from midnight to the eve letter of its evening; with the first day's, that of the evening
+    before too.
+    """
 
     day: date
     calls: tuple[Call, ...]
@@ -76,11 +88,14 @@ class Player:
         self._house = house
         self._settings = house.settings
         self._clock = clock
+        outfit = outfit_of(house.settings)
+        assert isinstance(outfit, Outfit), outfit
+        self._skipper = Skipper(house.desk, outfit, clock)
         self._server = server
         self._catcher = catcher
 
     async def play_day(self, day: date) -> PlayedDay:
-        """From midnight until the boat is home or its call is WAIT or NO CALL."""
+        """From midnight until the eve letter of the evening."""
         letters, put_off, asked = len(self._catcher.caught), len(self._catcher.put_off), len(self._server.asked)
         calls: list[Call] = []
         for moment in self._night(day):
@@ -91,7 +106,14 @@ class Player:
             await self._sweep(at - POLL_BEFORE, day, calls)
             await self._sweep(at, day, calls)
         if calls and calls[-1].window is not None:
-            self._tell_log(calls[-1], at)
+            self._clock.put(max(self._clock.now(), at, calls[-1].window.lands_at + TOLD_AFTER))
+            self._tell_log(self._skipper.home(calls[-1]))
+        else:
+            for clock_time in BELLS_AT:
+                await self._sweep(self._moment(day, clock_time), day, calls)
+            if calls:
+                self._tell_log(self._skipper.ashore(calls[-1]))
+        await self._evening(day, calls)
         return PlayedDay(
             day,
             tuple(calls),
@@ -100,13 +122,30 @@ class Player:
             tuple(self._server.asked[asked:]),
         )
 
+    async def play_eve(self, day: date) -> tuple[Caught, ...]:
+        """The evening of ``day`` alone, before the first day."""
+        letters = len(self._catcher.caught)
+        await self._evening(day, [])
+        return tuple(self._catcher.caught[letters:])
+
+    async def _evening(self, day: date, calls: list[Call]) -> None:
+        self._tell_log(self._skipper.order_day(day))
+        due = self._moment(day, self._settings.letters.eve)
+        tries = [due + timedelta(minutes=after) for after in MAIL_TRIES_MIN]
+        for moment in (*(self._moment(day, at) for at in EVENING_POLLS), *tries):
+            await self._sweep(moment, day, calls)
+        self._clock.put(max(self._clock.now(), self._moment(day, TOLD_AT_NIGHT)))
+        self._tell_log(self._skipper.evening(day))
+
     def _night(self, day: date) -> Iterator[datetime]:
-        zone = self._settings.harbor.time_zone
-        yield from (due_at(day, at, zone) for at in NIGHT_POLLS)
+        yield from (self._moment(day, at) for at in NIGHT_POLLS)
         yield from (self._letter_due(day) + timedelta(minutes=after) for after in MAIL_TRIES_MIN)
 
     def _letter_due(self, day: date) -> datetime:
-        return due_at(day, self._settings.letters.morning, self._settings.harbor.time_zone)
+        return self._moment(day, self._settings.letters.morning)
+
+    def _moment(self, day: date, at: time) -> datetime:
+        return due_at(day, at, self._settings.harbor.time_zone)
 
     async def _sweep(self, moment: datetime, day: date, calls: list[Call]) -> None:
         self._clock.put(max(self._clock.now(), moment))
@@ -119,14 +158,9 @@ class Player:
             if not calls or call.made_at != calls[-1].made_at:
                 calls.append(call)
 
-    def _tell_log(self, call: Call, at: datetime) -> None:
-        """The skipper did as the call said, and tells the log so."""
-        assert call.window is not None
-        self._clock.put(max(self._clock.now(), at, call.window.lands_at + TOLD_AFTER))
-        now = self._clock.now()
-        take_entries(
-            self._house.store, told_after_the_trip(call.window.pulls, now), self._settings.trap_strings, now
-        )
+    def _tell_log(self, entries: Sequence[LogEntry]) -> None:
+        if entries:
+            take_entries(self._house.store, entries, self._settings.trap_strings, self._clock.now())
 
 
 async def play(
@@ -134,20 +168,24 @@ async def play(
 ) -> list[PlayedDay]:
     """Play ``days`` mornings of ``scenario``; database and settings go into ``folder``."""
     weather = Weather(scenario)
-    clock = SetClock(due_at(scenario.first_evening, time(18), scenario.zone_name))
+    clock = SetClock(due_at(scenario.first_evening, time(17), scenario.zone_name))
     played = []
     with serving(weather, clock.now) as server:
-        async with catching(clock.now, puts_off=scenario.greylisted) as catcher:
+        async with catching(clock.now) as catcher:
             settings = demo_settings(
                 folder, services=server.base, mail_port=catcher.port, station=scenario.station
             )
             house = build(settings, clock=clock, fetcher=_fetcher(settings, clock), invented=True)
             try:
-                log = season_log(settings.trap_strings, scenario.zone_name)
+                log = [*season_log(settings.trap_strings, scenario.zone_name), *shore_log(scenario.zone_name)]
                 take_entries(house.store, log, settings.trap_strings, clock.now())
                 player = Player(scenario, house, clock, server, catcher)
+                before = await player.play_eve(scenario.first_evening)
+                catcher.puts_off = scenario.greylisted
                 for number in range(1, days + 1):
-                    played.append(await player.play_day(scenario.first_evening + timedelta(days=number)))
+                    day = await player.play_day(scenario.first_evening + timedelta(days=number))
+                    played.append(replace(day, letters=(*before, *day.letters)))
+                    before = ()
                     after_day(played[-1])
                 await house.sweep.stop(limit_s=10.0)
             finally:
@@ -189,7 +227,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     def after_day(played: PlayedDay) -> None:
         for caught in played.letters:
-            written.extend(write_letter(caught.message, played.day, asked.out))
+            written.extend(write_letter(caught.message, asked.out))
         terminal.advance(played)
 
     with tempfile.TemporaryDirectory(prefix="soakbell-demo-") as folder, terminal.progress():

@@ -20,6 +20,7 @@ NOTE = "invented"
 CLAWS_A_TRAP_AND_WEEK = 1.1
 LB_A_CLAW = 0.22
 BAIT = "mullet heads"
+BOXES_A_TRAP = 0.025
 
 _SET_ON = {
     "Nine Foot": date(2026, 10, 6),
@@ -52,21 +53,21 @@ def season_log(strings: Sequence[TrapString], zone_name: str) -> list[LogEntry]:
     entries = []
     for number, string in enumerate(strings):
         setting = datetime.combine(_SET_ON[string.name], _FIRST_HAUL, zone) + number % 2 * _HAUL_APART
-        entries.append(_entry(TrapsSet(count=string.traps), string.name, setting))
+        entries.append(invented(TrapsSet(count=string.traps), string.name, setting))
         last = setting
         for day in _PULLED_ON[string.name]:
             at = datetime.combine(day, _FIRST_HAUL, zone) + number % 3 * _HAUL_APART
-            entries.append(_entry(_haul(string.name, string.traps, last, at), string.name, at))
+            entries.append(invented(_haul(string.name, string.traps, last, at), string.name, at))
             last = at
             if (string.name, day) == (_LOST[0], _LOST[2]):
-                entries.append(_entry(FoundMissing(), string.name, at + timedelta(minutes=5), traps=(_LOST[1],)))
+                entries.append(invented(FoundMissing(), string.name, at + timedelta(minutes=5), traps=(_LOST[1],)))
     return sorted(entries, key=lambda entry: entry.order)
 
 
 def told_after_the_trip(pulls: Iterable[StringPull], told_at: datetime) -> list[LogEntry]:
     """The pulls of a called trip, told once the boat is home."""
     return [
-        _entry(
+        invented(
             _haul(pull.string, pull.traps, pull.arrives_at - timedelta(hours=pull.soak_h or 0), pull.arrives_at),
             pull.string,
             pull.arrives_at,
@@ -87,18 +88,26 @@ def _haul(string: str, traps: int, since: datetime, at: datetime) -> Pulled:
         egg_bearing_released=dice.randrange(3),
         lb=round(claws * LB_A_CLAW * dice.uniform(0.95, 1.05), 1),
         bait=BAIT,
+        bait_boxes=round(traps * BOXES_A_TRAP * dice.uniform(0.9, 1.1), 2),
     )
 
 
-def _entry(
-    detail: Detail, string: str, at: datetime, *, traps: tuple[int, ...] = (), told_at: datetime | None = None
+def invented(
+    detail: Detail,
+    string: str | None,
+    at: datetime,
+    *,
+    traps: tuple[int, ...] = (),
+    told_at: datetime | None = None,
 ) -> LogEntry:
-    key = f"invented {detail.kind.value} {string} {at.isoformat()}"
+    """An entry with an id made from what it says, so that each play of the demo tells the same."""
+    key = f"invented {detail} {string} {traps} {at.isoformat()}"
+    key = f"invented {detail.kind.value} {uuid5(NAMESPACE_URL, key)}"
     return LogEntry(
         id=str(uuid5(NAMESPACE_URL, key)),
         key=key,
         happened_at=at,
-        told_at=told_at or at + timedelta(hours=6),
+        told_at=told_at or at,
         told_by=TOLD_BY,
         detail=detail,
         string=string,

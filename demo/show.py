@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from email import message_from_bytes
 from email.message import EmailMessage
 from email.policy import default as mail_policy
@@ -33,6 +33,7 @@ INVENTED = "INVENTED DATA, for show: boat, weather, warnings and log are made up
 _ROUND_ENDS = timedelta(minutes=4)
 NARROWEST = 120  # columns of the table where the output is no terminal
 _STYLES = {CallWord.PULL: "bold green", CallWord.WAIT: "bold", CallWord.NO_CALL: "bold reverse"}
+_OF_CALLS = ("morning", "changed")
 _SUFFIXES = {"image/png": "png", "text/calendar": "ics", "application/gpx+xml": "gpx"}
 
 
@@ -64,11 +65,14 @@ class Terminal:
         self._head(f"The night to {day_words(first.day)}")
         for line in self._night(first):
             self._console.print(line, soft_wrap=True)
-        if first.letters:
+        mornings = [caught for caught in first.letters if kind_of(caught.message) == "morning"]
+        if mornings:
             self._head("Its letter, as it came over SMTP")
-            self._console.print(text_of(first.letters[0].message), soft_wrap=True)
+            self._console.print(text_of(mornings[0].message), soft_wrap=True)
         self._head(f"{len(played)} mornings" if len(played) > 1 else "The morning")
         self._console.print(self._table(played))
+        self._head("What else came by mail")
+        self._console.print(self._others(played))
         self._console.print(INVENTED, soft_wrap=True)
         self._console.print(f"{len(written)} files of {_letters(played)} are in {out}", soft_wrap=True)
 
@@ -89,7 +93,10 @@ class Terminal:
         if letter_at is not None:
             told.append((letter_at, f"letter written: {played.calls[0].word.value}"))
             told += [(at, "  451: the mail server puts it off") for at in played.put_off]
-            told += [(caught.at, "letter accepted by the mail server") for caught in played.letters]
+            told += [
+                (caught.at, f"{kind_of(caught.message)} letter accepted by the mail server")
+                for caught in played.letters
+            ]
             watch = [ask for ask in played.asked if ask.at > letter_at]
             if watch:
                 line = f"watched the call until now: asked {len(watch)} times, {_good(watch)} good answers"
@@ -110,6 +117,17 @@ class Terminal:
                 table.add_row(*self._row(day, call, number))
         return table
 
+    def _others(self, played: Iterable[PlayedDay]) -> Table:
+        """Every letter that tells no call: of the eve, of bells, of bait."""
+        table = Table(box=SIMPLE_HEAD, pad_edge=False, expand=False)
+        for name in ("Came", "To", "Subject"):
+            table.add_column(name, no_wrap=name == "Came")
+        for caught in (caught for day in played for caught in day.letters):
+            if kind_of(caught.message) not in _OF_CALLS:
+                came = self._scenario.local(caught.at)
+                table.add_row(f"{came:%a %d %H:%M}", ", ".join(caught.addresses), subject_of(caught.message))
+        return table
+
     def _row(self, played: PlayedDay, call: Call, number: int) -> tuple[Text | str, ...]:
         times = HarborTimes(self._scenario.zone_name, call.day)
         word = Text(call.word.value, style=_STYLES[call.word])
@@ -119,7 +137,8 @@ class Terminal:
         if call.window is not None:
             window = f"{times.hour(call.window.leaves_at)}-{times.hour(off_water_at(call.window))}"
             strings = listed(pull.string for pull in call.window.pulls)
-        letters = f"{len(played.letters)}" if number == 0 else ""
+        of_calls = [caught for caught in played.letters if kind_of(caught.message) in _OF_CALLS]
+        letters = f"{len(of_calls)}" if number == 0 else ""
         return (day_words(call.day) if number == 0 else "", word, window, strings, _why(call, times), letters)
 
 
@@ -164,15 +183,29 @@ def _good(asks: Sequence[Asked]) -> int:
 
 def text_of(message: bytes) -> str:
     """The letter's text part, its subject above it."""
-    letter = _parsed(message)
-    return f"Subject: {str(letter['Subject']).strip()}\n\n{_part(letter, 'plain')}"
+    return f"Subject: {subject_of(message)}\n\n{_part(_parsed(message), 'plain')}"
 
 
-def write_letter(message: bytes, day: date, out: Path) -> list[Path]:
+def subject_of(message: bytes) -> str:
+    return str(_parsed(message)["Subject"]).strip()
+
+
+def kind_of(message: bytes) -> str:
+    """The kind of letter, as its Message-ID begins."""
+    return _named(_parsed(message))[0]
+
+
+def _named(letter: EmailMessage) -> tuple[str, str, int]:
+    """Kind, day and turn, as a Message-ID begins with them."""
+    kind, day, turn = str(letter["Message-ID"]).strip("<").split(".")[:3]
+    return kind, day, int(turn)
+
+
+def write_letter(message: bytes, out: Path) -> list[Path]:
     """Write a letter and its parts into ``out``; the page shows its picture from the file beside it."""
     letter = _parsed(message)
-    kind = str(letter["Message-ID"]).strip("<").partition(".")[0]
-    stem = f"invented-data-{day.isoformat()}-{kind}"
+    kind, day, turn = _named(letter)
+    stem = f"invented-data-{day}-{kind}" + (f"-{turn}" if turn > 1 else "")
     files: dict[str, bytes] = {f"{stem}.eml": message, f"{stem}.txt": text_of(message).encode()}
     page = _part(letter, "html")
     for part in letter.walk():

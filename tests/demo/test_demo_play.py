@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from demo.play import main, play
+from demo.show import kind_of, text_of
 from demo.weather import FORTNIGHT
 
 from soakbell.planning.call import CallWord
@@ -33,7 +34,9 @@ def test_two_days_bring_a_pull_and_a_changed_call(two_days):
     assert subjects["invented-data-2026-12-09-changed.txt"].startswith(
         "Subject: CHANGED CALL: WAIT, Small Craft Advisory"
     )
-    assert len(subjects) == 3
+    assert [name for name in subjects if "-eve" in name] == [
+        f"invented-data-2026-12-0{day}-eve.txt" for day in (7, 8, 9)
+    ]
 
 
 def test_each_letter_is_written_with_all_its_parts(two_days):
@@ -72,10 +75,25 @@ def test_more_days_than_are_scripted_are_refused(capsys):
     assert "invalid choice: 15" in capsys.readouterr().err
 
 
+@pytest.fixture(scope="module")
+def fortnight(tmp_path_factory):
+    return asyncio.run(play(FORTNIGHT, FORTNIGHT.days, tmp_path_factory.mktemp("fortnight")))
+
+
+def _texts(days, kind: str) -> dict[int, str]:
+    """Texts of one kind of letter, by the day of December that they came on."""
+    return {
+        FORTNIGHT.local(caught.at).day: text_of(caught.message)
+        for day in days
+        for caught in day.letters
+        if kind_of(caught.message) == kind
+    }
+
+
 @pytest.mark.slow
-def test_the_fortnight_holds_every_kind_of_call(tmp_path):
+def test_the_fortnight_holds_every_kind_of_call(fortnight):
     """The blow that came early, the two fronts, and the text that stayed silent for more than a day."""
-    days = asyncio.run(play(FORTNIGHT, FORTNIGHT.days, tmp_path))
+    days = fortnight
     words = {day.day.day: [call.word for call in day.calls] for day in days}
     assert len(words) == 14
     assert words[8] == [CallWord.PULL]
@@ -83,4 +101,32 @@ def test_the_fortnight_holds_every_kind_of_call(tmp_path):
     assert words[10] == words[11] == words[18] == [CallWord.WAIT]
     assert words[15] == [CallWord.NO_CALL]
     assert words[16] == words[20] == [CallWord.PULL]
-    assert all(len(day.letters) == len(day.calls) for day in days)
+    for day in days:
+        told = [caught for caught in day.letters if kind_of(caught.message) in ("morning", "changed")]
+        assert len(told) == len(day.calls)
+
+
+@pytest.mark.slow
+def test_the_fortnight_brings_each_letter_about_gear(fortnight):
+    eves, orders = _texts(fortnight, "eve"), _texts(fortnight, "bait-order")
+    assert sorted(eves) == list(range(7, 22)), "one each evening"
+    assert "Take 1.5 boxes of mullet heads out of the freezer" in eves[8]
+    assert "Take" not in eves[10], "nothing is thawed for a day that is likely to be no pull"
+    assert "5 boxes of mullet heads" in orders[10]
+    bells = "\n".join(
+        text_of(caught.message)
+        for day in fortnight
+        for caught in day.letters
+        if kind_of(caught.message) == "bells"
+    )
+    assert "Nine Foot" in bells
+    assert 'soakbell log settle "soak:Nine Foot"' in bells
+    assert 'soakbell log settle "upkeep:bilge pump test"' in bells
+    assert 'soakbell log settle "unset:The Hump"' in bells
+
+
+@pytest.mark.slow
+def test_days_without_a_pull_have_a_bench_list_while_traps_wait(fortnight):
+    mornings = _texts(fortnight, "morning")
+    assert "Bench and upkeep" in mornings[10]
+    assert "Bait and gear to load" in mornings[16]
