@@ -30,7 +30,7 @@ from soakbell.sea.conditions import Bar, worst_of
 from soakbell.sea.fitness import Fitness, fitness
 from soakbell.sea.limits import Limits
 from soakbell.sea.sources import SourceKind
-from soakbell.sea.trust import BinError, ErrorModel, PriorError, error_model
+from soakbell.sea.trust import BinError, ErrorModel, PriorError, brier, error_model
 from weather import MORNING, NEEDED, said
 
 DAYS = 8
@@ -407,3 +407,24 @@ def test_a_wind_that_may_blow_above_the_limit_for_gusts_stands_against_the_hour(
     place = ahead(wind_kt=8, gust_kt=8, sea_m=0.1, limits=replace(LIMITS, gust_kt=9))
     assert min(each(chances(place, errors=drawn(exact)))) == 1
     assert max(each(chances(place, errors=drawn(exact | {"wind_kt": low})))) == 0
+
+
+def test_chances_come_true_as_often_as_they_say_once_a_low_forecast_is_found() -> None:
+    """The sea is drawn from errors of its own, 4 kt above the forecast; only learned chances are borne out."""
+    truth = by_record(bias_kt=4.0, sd_kt=4.0, days=3000)
+    came = drawn(models(wind_kt=truth), seed=2)
+    believed = {"prior": ERRORS, "learned": drawn(models(wind_kt=by_record(bias_kt=4.2, sd_kt=4.1, days=600)))}
+    scored = {}
+    for name, errors in believed.items():
+        told: list[float] = []
+        fit: list[bool] = []
+        for week in WEEKS:
+            outcome = chances(windy(week["wind_kt"]), errors=came).fit
+            told += each(chances(windy(week["wind_kt"]), errors=errors)) * len(outcome)
+            fit += outcome.reshape(-1).tolist()
+        scored[name] = brier(told, fit)
+    prior, learned = scored["prior"], scored["learned"]
+    assert prior is not None
+    assert learned is not None
+    assert learned.reliability < 0.005 < 0.03 < prior.reliability
+    assert learned.score < prior.score
