@@ -22,6 +22,7 @@ from soakbell.store.schema import LogRow
 
 _AT_ONCE = 500  # variables in one statement; SQLite before 3.32 takes 999
 _PAGE = 5000  # entries
+_DAWN = datetime.min.replace(tzinfo=UTC)
 _COLUMNS = LogRow.__table__.columns
 _DETAIL: dict[EntryKind, TypeAdapter[Any]] = {kind: TypeAdapter(detail) for kind, detail in DETAILS.items()}
 
@@ -174,11 +175,10 @@ def pages_up_to(store: Store, seq: int, after: Order | None = None) -> Iterator[
     """
     order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
     upto = select(*_COLUMNS).where(LogRow.seq <= seq).order_by(*order).limit(_PAGE)
+    after = after or (_DAWN, _DAWN, "")  # a bound on the first page too has SQLite read by the moment, and not all
     while True:
-        asked = upto
-        if after is not None:
-            past = tuple_(*order) > tuple_(*(literal(at, col.type) for at, col in zip(after, order, strict=True)))
-            asked = upto.where(LogRow.happened_at >= after[0], past)
+        place = (literal(at, column.type) for at, column in zip(after, order, strict=True))
+        asked = upto.where(LogRow.happened_at >= after[0], tuple_(*order) > tuple_(*place))
         with store.reading() as session:
             page = [(row.seq, _entry_of(row)) for row in session.execute(asked)]
         if page:
