@@ -11,18 +11,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
+from sqlalchemy.orm import Session
 
 from logbook import FIRST, STRINGS, correction_of, hours, logs, told
 from soakbell.errors import LogRefused, StoreError
 from soakbell.gear.books import fold_books
 from soakbell.gear.fold import Whereabouts, fold
-from soakbell.gear.log import BaitBought, LogEntry, Pulled, TrapsSet
+from soakbell.gear.log import BaitBought, BroughtAshore, LogEntry, Pulled, TrapsSet
 from soakbell.gear.log_check import check_entries
 from soakbell.gear.trap_states import Order
 from soakbell.store import log as stored_log
 from soakbell.store import log_keeper
 from soakbell.store.engine import Store, open_store
-from soakbell.store.log import all_entries, append_entries, pages_up_to, take_entries
+from soakbell.store.log import all_entries, append_entries, newest_seq, pages_up_to, take_entries
 from soakbell.store.log_keeper import LogKeeper, fold_up_to
 from soakbell.store.upgrade import migrate
 
@@ -122,6 +123,42 @@ def test_what_is_late_by_a_day_costs_only_the_latest_entries(
     kept = keeper.now()
     assert (kept.gear, kept.books) == fold_books(stored(store), STRINGS)
     assert read == [51, 11, 53]
+
+
+@pytest.mark.parametrize("also", [(), (told(BaitBought("mullet heads", 4.0), 200, string=None),)])
+def test_what_another_process_stores_between_two_looks_at_the_log_is_never_passed_over(
+    store: Store, monkeypatch: pytest.MonkeyPatch, also: tuple[LogEntry, ...]
+) -> None:
+    """An old line is imported while a late one has the log folded again."""
+    monkeypatch.setattr(log_keeper, "TAIL", 10)
+    keeper = LogKeeper(store, STRINGS)
+    put(store, SET, *(told(Pulled(legal_claws=n), 100 + n) for n in range(50)))
+    keeper.now()
+    put(store, told(TrapsSet(), 146.5, string="Ledge"))
+
+    def overtaken(session: Session) -> int:
+        monkeypatch.setattr(log_keeper, "newest_seq", newest_seq)
+        put(store, told(BroughtAshore(), 50), *also)
+        return newest_seq(session)
+
+    monkeypatch.setattr(log_keeper, "newest_seq", overtaken)
+    kept = keeper.now()
+    assert kept.gear.strings["Nine Foot"].places(Whereabouts.FISHING) == ()
+    assert (kept.gear, kept.books) == fold_books(stored(store), STRINGS)
+    assert kept.entries == len(stored(store))
+
+
+def test_a_fold_that_misses_an_entry_is_begun_again(
+    store: Store, read: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(log_keeper, "TAIL", 10)
+    keeper = LogKeeper(store, STRINGS)
+    put(store, SET, *(told(Pulled(legal_claws=n), 100 + n) for n in range(50)))
+    keeper.now()
+    put(store, told(BroughtAshore(), 50))
+    monkeypatch.setattr(LogKeeper, "_holds", lambda *_: True)
+    assert keeper.now().gear == fold(stored(store), STRINGS)
+    assert read == [51, 10, 52]
 
 
 def test_an_entry_of_long_ago_that_counts_again_has_the_log_folded_from_its_beginning(

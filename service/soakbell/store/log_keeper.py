@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 
 from soakbell.gear.books import Books, Ledger
@@ -79,12 +79,12 @@ class LogKeeper:
             folded, self._folded = self._folded, None  # what fails half way is not kept
             news = None if folded is None else self._news(folded)
             if folded is None or news is None:
-                folded = self._again(None, ())
+                folded = self._again(None)
             elif news:
                 entries = [entry for _, entry in news]
                 long_tail = folded.kept.entries + len(news) - folded.base.entries > 2 * TAIL
                 if long_tail or not all(follows(folded.kept.gear, entry) for entry in entries):
-                    folded = self._again(folded, entries)
+                    folded = self._again(folded)
                 else:
                     folded = _gone_on(folded, entries, seq=news[-1][0])
             self._folded = folded
@@ -100,14 +100,14 @@ class LogKeeper:
             found = found[1:]
         return found if len(found) < MOST_NEWS else None
 
-    def _again(self, former: _Folded | None, news: Iterable[LogEntry]) -> _Folded:
+    def _again(self, former: _Folded | None) -> _Folded:
         """The log folded from the former base on where that still holds, else from its beginning."""
         with self._store.reading() as session:
             seq = newest_seq(session)
             entries = entry_count(session, seq)
         settled = _settled(self._store, seq)
         base = _Base(_nothing_done(settled))
-        if former is not None and self._holds(former, settled, news):
+        if former is not None and self._holds(former, settled):
             base = former.base
         ledger = Ledger(self._strings, base.gear, base.books, base.fault)
         taken, last_id = base.entries, None
@@ -120,17 +120,25 @@ class LogKeeper:
                     ledger.take(entry)
                 if taken == entries - TAIL:
                     base = _Base(*ledger.freeze(), ledger.fault, taken, entry.order)
+        if former is not None and taken != entries:
+            return self._again(None)
         return _Folded(ledger, _kept(ledger, taken, seq), last_id, base, settled)
 
-    def _holds(self, former: _Folded, settled: Settled, news: Iterable[LogEntry]) -> bool:
-        """True when nothing that came or was voided since, or counts again, lies in the base."""
+    def _holds(self, former: _Folded, settled: Settled) -> bool:
+        """True when nothing that came or was voided since, or counts again, lies in the base.
+
+        What came is read after ``settled``, so that nothing that another process stores meanwhile is passed over.
+        """
+        news = self._news(former)
+        if news is None:
+            return False
         if (former.settled.awaited, former.settled.oddities) != (settled.awaited, settled.oddities):
             return False
         changed = former.settled.voided ^ settled.voided
         if len(changed) > TAIL // 2:
             return False
         with self._store.reading() as session:
-            touched = [*news, *entries_named(session, list(changed))]
+            touched = [*(entry for _, entry in news), *entries_named(session, list(changed))]
         return former.base.upto is not None and all(entry.order > former.base.upto for entry in touched)
 
 
