@@ -175,7 +175,11 @@ def test_a_boat_without_a_gear_table_has_no_outfit(tmp_path: Path) -> None:
     assert outfit_of(settled) is None
 
 
-@pytest.mark.parametrize("content", [None, b"\xff", b"[stock]\nservice_level = 7\n", b"[["])
+HUGE = b"[stock]\nplan_days = 0x" + 4000 * b"f" + b"\n"
+"""A number that the parser takes and that no decimal may be written of."""
+
+
+@pytest.mark.parametrize("content", [None, b"\xff", b"[stock]\nservice_level = 7\n", b"[[", HUGE])
 def test_the_settings_load_whatever_is_wrong_with_the_gear_file(tmp_path: Path, content: bytes | None) -> None:
     path = boat(tmp_path, '[gear]\nfile = "gear.toml"\n')
     if content is not None:

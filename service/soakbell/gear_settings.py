@@ -157,8 +157,19 @@ def load_outfit(path: Path) -> Outfit:
     """Read and check the gear file.
 
     Raises:
-        SettingsError: carries every fault found.
+        SettingsError: carries every fault found; whatever else goes wrong in reading is one too.
     """
+    try:
+        return _read(path)
+    except SettingsError:
+        raise
+    except Exception as fault:  # no call may be lost to a file that it doesn't need
+        found = f"what can't be read ({type(fault).__name__}: {fault})"
+        write = "TOML as in the example that comes with the service"
+        raise SettingsError([Fault(str(path), "file", found, write)]) from fault
+
+
+def _read(path: Path) -> Outfit:
     faults: list[Fault] = []
     raw = read_file(path, faults)
     data = None if raw is None else toml_of(path, raw, faults)
