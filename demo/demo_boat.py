@@ -26,7 +26,6 @@ def demo_settings(folder: Path, *, services: str, mail_port: int, station: str) 
     """
     shutil.copytree(CONFIG / "fisheries", folder / "fisheries")
     shutil.copy(CONFIG / "gear.toml", folder / "gear.toml")
-    shutil.copyfile(CONFIG / "gear.toml", folder / "gear.toml")
     text = (CONFIG / "boat.toml").read_text("utf-8")
     for line, instead in (
         (r"host = .*", 'host = "127.0.0.1"'),

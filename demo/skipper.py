@@ -31,10 +31,15 @@ from soakbell.planning.call import Call, StringPull
 
 _FOUND: Mapping[date, tuple[tuple[str, tuple[int, ...], str], ...]] = {
     date(2026, 12, 8): (
-        ("Outer Bar", (5, 12), "slat"),
+        ("Outer Bar", (5, 12, 28), "slat"),
         ("Outer Bar", (20,), "throat"),
+        ("Outer Bar", (24, 25), "weight"),
+        ("Outer Bar", (31, 32), "lid"),
         ("The Hump", (7,), "latch"),
         ("The Hump", (8,), "buoy"),
+        ("The Hump", (15, 16), "lid"),
+        ("Ledge", (11, 12), "weight"),
+        ("Ledge", (36,), "throat"),
         ("Grassy Edge", (3,), "lid"),
         ("Nine Foot", (14,), "weight"),
     ),
