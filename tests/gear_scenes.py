@@ -182,7 +182,7 @@ GEAR_LETTERS: dict[str, Callable[[], Letter]] = {
     ),
     "seven-bells": lambda: bells_letter(BELLS, FACTS, now=NOON),
     "order-draft": lambda: order_draft(ORDER, FACTS, now=NOON),
-    "order-draft-late": lambda: order_draft(replace(ORDER, late=(OVERDUE,)), FACTS, now=NOON),
+    "order-draft-late": lambda: order_draft(replace(ORDER, late=(OVERDUE,), held_by_late=True), FACTS, now=NOON),
     "order-impossible": lambda: order_draft(IMPOSSIBLE, FACTS, now=NOON),
     "order-supplier": lambda: order_to_supplier(STRAIGHT, FACTS),
     "order-copy": lambda: order_copy(STRAIGHT, FACTS, now=NOON),

@@ -247,7 +247,7 @@ def _bait(page: _Page, sight: _Sight) -> None:
     outfit, stock = sight.usable, sight.books.bait
     at = sight.now.astimezone(sight.zone).time()
     expected = expected_in_days(sight.settings, outfit, sight.gear, sight.now)
-    levels = bait_levels(outfit, stock, expected, now=sight.now, today=sight.today, at=at)
+    levels = bait_levels(outfit, stock, expected, now=sight.now, today=sight.today, at=at, zone=sight.zone)
     rows = []
     for level in levels:
         there = on_hand(outfit, stock, next(kind for kind in outfit.baits if kind.name == level.bait), sight.now)

@@ -336,6 +336,7 @@ class _Look:
             now=self._now,
             today=self.today,
             at=self.at,
+            zone=self._zone,
             ringing=ringing,
         )
 
@@ -360,7 +361,13 @@ class _Look:
     @cached_property
     def _levels(self) -> tuple[BaitLevel, ...]:
         return bait_levels(
-            self._outfit, self._books.bait, self._expected, now=self._now, today=self.today, at=self.at
+            self._outfit,
+            self._books.bait,
+            self._expected,
+            now=self._now,
+            today=self.today,
+            at=self.at,
+            zone=self._zone,
         )
 
     @cached_property

@@ -392,7 +392,7 @@ def test_a_former_order_that_is_late_is_told_before_the_new_one() -> None:
     assert words.startswith("Bait order. Bait on order is late: see to that first.")
     assert late < words.index("4 boxes of mullet heads:")
     assert "Until that is told to the log, no order goes to the supplier by itself." in words
-    own = order_draft(replace(ORDER, late=(replace(OVERDUE, by_service=False),)), FACTS, now=NOON)
+    own = order_draft(replace(ORDER, late=(OVERDUE,)), FACTS, now=NOON)
     assert "by itself" not in in_one_line(own.text)
 
 

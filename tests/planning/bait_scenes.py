@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from tests.logbook import told
 
@@ -29,6 +30,7 @@ TODAY = date(2026, 12, 8)
 """A Tuesday."""
 NOW = datetime(2026, 12, 8, 12, tzinfo=UTC)
 MORNING = time(7)
+HARBOR = ZoneInfo("America/New_York")
 
 
 def outfit_of(*baits: BaitKind, supplier: Supplier | None = BAYSIDE, **more: Any) -> Outfit:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.logbook import LEDGE, NINE_FOOT, STRINGS
 from tests.logbook import told as entry_told
-from tests.planning.bait_scenes import BAYSIDE, HEADS, HIDE, NOW, TODAY, ago, outfit_of, pulls, stock_of
+from tests.planning.bait_scenes import BAYSIDE, HARBOR, HEADS, HIDE, NOW, TODAY, ago, outfit_of, pulls, stock_of
 
 from soakbell.gear.bait_lots import BaitStock, BaitUse
 from soakbell.gear.fold import fold
@@ -131,7 +131,7 @@ def test_stock_runs_down_by_day_and_up_by_what_arrives_after_the_trip() -> None:
         (BaitBought("mullet heads", 3), ago(5)),
         (BaitOrdered("mullet heads", 4, TODAY + timedelta(days=3)), ago(1)),
     )
-    (need,) = bait_needs(ONE, stock, pulls({1: 40, 3: 40, 4: 40}), now=NOW, today=TODAY)
+    (need,) = bait_needs(ONE, stock, pulls({1: 40, 3: 40, 4: 40}), now=NOW, today=TODAY, zone=HARBOR)
     assert [day.left for day in need.days[:6]] == pytest.approx([3, 1, 1, 4, 2, 2])
     assert need.runs_out_on == TODAY + timedelta(days=3), "the boxes come after the boat has left"
     assert need.days[3].arriving == 4
@@ -140,21 +140,27 @@ def test_stock_runs_down_by_day_and_up_by_what_arrives_after_the_trip() -> None:
 
 def test_an_order_that_is_late_is_not_counted_on() -> None:
     stock = stock_of((BaitOrdered("mullet heads", 4, TODAY - timedelta(days=1)), ago(4)))
-    (need,) = bait_needs(ONE, stock, pulls({2: 10}), now=NOW, today=TODAY)
+    (need,) = bait_needs(ONE, stock, pulls({2: 10}), now=NOW, today=TODAY, zone=HARBOR)
     assert need.runs_out_on == TODAY + timedelta(days=2)
     assert sum(day.arriving for day in need.days) == 0
 
 
 def test_an_order_without_a_day_comes_by_the_supplier_s_lead_time() -> None:
     (order,) = stock_of((BaitOrdered("mullet heads", 4), datetime(2026, 12, 8, 15, tzinfo=UTC))).orders
-    assert due_of(order, BAYSIDE) == date(2026, 12, 11), (
+    assert due_of(order, BAYSIDE, HARBOR) == date(2026, 12, 11), (
         "2 days, give or take a half, are not over before the third"
     )
 
 
+def test_an_order_of_the_evening_is_one_of_the_harbor_s_day() -> None:
+    """20:30 at the harbor on 7 Dec is 01:30 UTC on the 8th: the third day after the 7th is the 10th."""
+    (order,) = stock_of((BaitOrdered("mullet heads", 4), datetime(2026, 12, 8, 1, 30, tzinfo=UTC))).orders
+    assert due_of(order, BAYSIDE, HARBOR) == date(2026, 12, 10)
+
+
 def test_bait_that_spoils_before_it_is_used_is_lost() -> None:
     stock = stock_of((BaitBought("mullet heads", 3), ago(5)), (BaitMoved("mullet heads", 2), ago(hours=1)))
-    (need,) = bait_needs(ONE, stock, pulls({6: 30}), now=NOW, today=TODAY)
+    (need,) = bait_needs(ONE, stock, pulls({6: 30}), now=NOW, today=TODAY, zone=HARBOR)
     assert [day.left for day in need.days[:7]] == pytest.approx([3, 3, 3, 1, 1, 1, 0])
     assert need.runs_out_on == TODAY + timedelta(days=6)
 
@@ -206,6 +212,23 @@ def test_the_load_tells_thawed_from_thawing() -> None:
     assert (load.aboard_boxes, load.thawed_boxes, load.thawing_boxes, load.frozen_boxes) == (0.25, 1, 2, 5.75)
     assert load.take_boxes == 1
     assert load.needed_boxes == load.aboard_boxes + load.take_boxes + load.short_boxes
+
+
+@given(st.integers(0, 400), st.integers(0, 300), st.integers(0, 300), st.integers(0, 300))
+def test_a_trip_s_traps_are_split_among_its_baits_without_losing_one(
+    traps: int, heads: int, hide: int, unnamed: int
+) -> None:
+    """Largest remainder (Hamilton's method): each share is rounded up or down, and all together are the whole."""
+    outfit = outfit_of(HEADS, HIDE)
+    stock = stock_of(
+        (Pulled(bait="mullet heads"), ago(3), heads),
+        (Pulled(bait="cowhide"), ago(2), hide),
+        (Pulled(), ago(1), unnamed),
+    )
+    shares = bait_shares(outfit, stock)
+    loads = {load.bait: load.traps for load in bait_to_load(outfit, stock, traps, leaves_at=LEAVES_AT)}
+    assert sum(loads.values()) == traps
+    assert all(abs(loads.get(bait, 0) - share * traps) < 1 for bait, share in shares.items())
 
 
 amounts = st.integers(0, 40).map(lambda quarters: quarters / 4)
@@ -263,5 +286,5 @@ def test_no_pull_is_expected_out_of_season() -> None:
 
 def test_an_outfit_without_bait_needs_none() -> None:
     bare: Outfit = replace(ONE, baits=())
-    assert bait_needs(bare, BaitStock(), pulls({1: 10}), now=NOW, today=TODAY) == ()
+    assert bait_needs(bare, BaitStock(), pulls({1: 10}), now=NOW, today=TODAY, zone=HARBOR) == ()
     assert boxes_to_thaw(bare, BaitStock(), 10, leaves_at=LEAVES_AT, now=NOW) == ()

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.planning.bait_scenes import (
     BAYSIDE,
+    HARBOR,
     HEADS,
     HIDE,
     MORNING,
@@ -48,7 +49,7 @@ def level_of(
     today: date = TODAY,
     at: time = MORNING,
 ) -> BaitLevel:
-    return bait_levels(outfit or outfit_of(), stock, expected, now=NOW, today=today, at=at)[0]
+    return bait_levels(outfit or outfit_of(), stock, expected, now=NOW, today=today, at=at, zone=HARBOR)[0]
 
 
 def order_of(
@@ -60,7 +61,9 @@ def order_of(
     at: time = MORNING,
     ringing: Collection[str] = BOTH,
 ) -> BaitOrder | None:
-    return bait_order_of(outfit or outfit_of(), stock, expected, now=NOW, today=today, at=at, ringing=ringing)
+    return bait_order_of(
+        outfit or outfit_of(), stock, expected, now=NOW, today=today, at=at, zone=HARBOR, ringing=ringing
+    )
 
 
 def an_order(*args: object, **kwargs: object) -> BaitOrder:
@@ -241,15 +244,14 @@ def test_an_order_goes_straight_only_where_the_skipper_said_so() -> None:
     assert not an_order(stock_of(bought(1)), outfit_of(supplier=nowhere)).straight
 
 
-def test_a_late_order_of_the_service_is_never_followed_by_one_sent_straight() -> None:
+@pytest.mark.parametrize("told_by", [ORDER_LETTER, "cli"])
+def test_a_late_order_is_never_followed_by_one_sent_straight_whoever_placed_it(told_by: str) -> None:
+    """The skipper's own order may still come: the boat would have its bait twice."""
     said = (bought(1), (BaitOrdered("mullet heads", 2, TODAY - days(1)), ago(4)))
-    outfit = outfit_of(supplier=STRAIGHT)
-    ours = an_order(stock_of(*said, told_by=ORDER_LETTER), outfit)
-    assert not ours.straight
-    assert [order.boxes for order in ours.late] == [2]
-    his = an_order(stock_of(*said), outfit)
-    assert his.straight
-    assert [order.by_service for order in his.late] == [False]
+    order = an_order(stock_of(*said, told_by=told_by), outfit_of(supplier=STRAIGHT))
+    assert (order.straight, order.held_by_late) == (False, True)
+    assert [late.boxes for late in order.late] == [2]
+    assert not an_order(stock_of(*said, told_by=told_by)).held_by_late, "a draft anyway"
 
 
 def test_after_an_order_nothing_is_left_to_order() -> None:

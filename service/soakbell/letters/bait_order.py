@@ -155,7 +155,7 @@ def _late(order: BaitOrder, times: HarborTimes) -> tuple[Block, ...]:
         return ()
     supplier = one_line(order.supplier)
     ask = f"Ask {supplier} before you order again."
-    if any(late.by_service for late in order.late):
+    if order.held_by_late:
         ask += " Until that is told to the log, no order goes to the supplier by itself."
     return (
         Block(

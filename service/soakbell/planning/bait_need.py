@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, timedelta, tzinfo
 from itertools import pairwise
 
 from soakbell.gear.bait_lots import PLACES, BaitLot, BaitStock, BaitUse, OpenOrder, same_bait
@@ -148,29 +148,38 @@ def on_hand(outfit: Outfit, stock: BaitStock, kind: BaitKind, at: datetime) -> O
     )
 
 
-def due_of(order: OpenOrder, supplier: Supplier | None) -> date:
-    """The day an order should come: as promised, else by the supplier's lead time and its spread."""
+def due_of(order: OpenOrder, supplier: Supplier | None, zone: tzinfo) -> date:
+    """The day an order should come: as promised, else by the supplier's lead time and its spread.
+
+    ``zone`` is the harbor's: an order of the evening is one of that day, though in UTC it is the next.
+    """
     if order.due_on is not None:
         return order.due_on
     lead_days = _LEAD_UNKNOWN_DAYS if supplier is None else supplier.lead_days + supplier.lead_sd_days
-    return order.ordered_at.date() + timedelta(days=math.ceil(lead_days))
+    return order.ordered_at.astimezone(zone).date() + timedelta(days=math.ceil(lead_days))
 
 
-def is_late(order: OpenOrder, supplier: Supplier | None, today: date) -> bool:
-    return due_of(order, supplier) < today
+def is_late(order: OpenOrder, supplier: Supplier | None, today: date, zone: tzinfo) -> bool:
+    return due_of(order, supplier, zone) < today
 
 
 def bait_needs(
-    outfit: Outfit, stock: BaitStock, expected_traps: Mapping[date, float], *, now: datetime, today: date
+    outfit: Outfit,
+    stock: BaitStock,
+    expected_traps: Mapping[date, float],
+    *,
+    now: datetime,
+    today: date,
+    zone: tzinfo,
 ) -> tuple[BaitNeed, ...]:
-    """Each bait of the settings over ``plan_days`` from ``today`` (local), in their order.
+    """Each bait of the settings over ``plan_days`` from ``today``, in their order. Days are those of ``zone``.
 
     ``expected_traps`` are the traps to be pulled by local day. An order comes after the day's trip, and one that
     is late not at all. What is out of the freezer is used first, and is lost when it spoils.
     """
     shares = bait_shares(outfit, stock)
     return tuple(
-        _need(outfit, stock, kind, shares[kind.name], expected_traps, now=now, today=today)
+        _need(outfit, stock, kind, shares[kind.name], expected_traps, now=now, today=today, zone=zone)
         for kind in outfit.baits
     )
 
@@ -292,13 +301,14 @@ def _need(
     *,
     now: datetime,
     today: date,
+    zone: tzinfo,
 ) -> BaitNeed:
     use = use_of(outfit, stock, kind)
     there = on_hand(outfit, stock, kind, now)
     orders = [
         order
         for order in stock.orders
-        if same_bait(order.bait, kind.name) and not is_late(order, outfit.supplier, today)
+        if same_bait(order.bait, kind.name) and not is_late(order, outfit.supplier, today, zone)
     ]
     lots = list(there.lots)
     days: list[BaitDay] = []
@@ -310,7 +320,7 @@ def _need(
         need = traps * use.boxes
         if runs_out_on is None and need > _boxes(lots) + _ROUNDING:
             runs_out_on = day
-        came = [order for order in orders if due_of(order, outfit.supplier) == day]
+        came = [order for order in orders if due_of(order, outfit.supplier, zone) == day]
         lots = _less(lots, need) + [_frozen(order, now) for order in came]
         days.append(BaitDay(day, traps, need, math.fsum(order.boxes for order in came), _boxes(lots)))
     return BaitNeed(kind.name, share, use, there, tuple(days), runs_out_on)
@@ -324,10 +334,20 @@ def _frozen(order: OpenOrder, at: datetime) -> BaitLot:
 def _needed_for(outfit: Outfit, stock: BaitStock, traps: int) -> list[tuple[BaitKind, int, float]]:
     """By bait: how many of the traps take it, and boxes for them and a standard deviation more, in quarters."""
     shares = bait_shares(outfit, stock)
+    counts = _split(traps, [shares[kind.name] for kind in outfit.baits])
     needed = []
-    for kind in outfit.baits:
-        of_kind = round(shares[kind.name] * traps)
+    for kind, of_kind in zip(outfit.baits, counts, strict=True):
         if of_kind:
             use = use_of(outfit, stock, kind)
             needed.append((kind, of_kind, _quarters(of_kind * use.boxes + use.sum_sd(of_kind))))
     return needed
+
+
+def _split(traps: int, shares: Sequence[float]) -> list[int]:
+    """Whole traps by their shares, all of them: what is left over goes to the largest fractions (Hamilton)."""
+    counts = [math.floor(share * traps + _ROUNDING) for share in shares]
+    fractions = [share * traps - count for share, count in zip(shares, counts, strict=True)]
+    first = sorted(range(len(shares)), key=lambda at: -fractions[at])
+    for at in first[: traps - sum(counts)]:
+        counts[at] += 1
+    return counts

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, tzinfo
 from statistics import NormalDist
 
 from soakbell.gear.bait_lots import BaitStock, OpenOrder, same_bait
@@ -97,7 +97,9 @@ class BaitOrder:
         minimum_boxes: the supplier's minimum, where the order can't reach it for lack of room, else None. Such an
             order can't be placed.
         late: open orders that should have come, of all baits.
-        straight: it goes to ``address`` without the skipper's yes.
+        straight: it goes to ``address`` without the skipper's yes. Never while any order is late, whoever placed
+            it: the supplier may still bring that one.
+        held_by_late: it would go straight if nothing were late.
     """
 
     supplier: str
@@ -111,6 +113,7 @@ class BaitOrder:
     minimum_boxes: float | None = None
     late: tuple[OpenOrder, ...] = ()
     straight: bool = False
+    held_by_late: bool = False
 
     @property
     def boxes(self) -> float:
@@ -131,9 +134,9 @@ def next_order_day(supplier: Supplier, day: date, at: time) -> date | None:
     return None
 
 
-def late_orders(outfit: Outfit, stock: BaitStock, today: date) -> tuple[OpenOrder, ...]:
+def late_orders(outfit: Outfit, stock: BaitStock, today: date, zone: tzinfo) -> tuple[OpenOrder, ...]:
     """Open orders that should have come before ``today``, oldest first."""
-    return tuple(order for order in stock.orders if is_late(order, outfit.supplier, today))
+    return tuple(order for order in stock.orders if is_late(order, outfit.supplier, today, zone))
 
 
 def bait_levels(
@@ -144,14 +147,17 @@ def bait_levels(
     now: datetime,
     today: date,
     at: time,
+    zone: tzinfo,
 ) -> tuple[BaitLevel, ...]:
-    """Each bait of the settings against its reorder point. ``today``, ``at``: the local day and time of ``now``.
+    """Each bait of the settings against its reorder point. ``today``, ``at``: the day and time of ``now`` in ``zone``.
 
     ``expected_traps`` are the traps to be pulled by local day (``planning.season_ahead``), some days beyond
     ``plan_days``, since a pull can come sooner than expected.
     """
-    needs = bait_needs(outfit, stock, expected_traps, now=now, today=today)
-    return tuple(_level(outfit, stock, need, expected_traps, now=now, today=today, at=at) for need in needs)
+    needs = bait_needs(outfit, stock, expected_traps, now=now, today=today, zone=zone)
+    return tuple(
+        _level(outfit, stock, need, expected_traps, now=now, today=today, at=at, zone=zone) for need in needs
+    )
 
 
 def bait_order_of(
@@ -162,6 +168,7 @@ def bait_order_of(
     now: datetime,
     today: date,
     at: time,
+    zone: tzinfo,
     ringing: Collection[str],
 ) -> BaitOrder | None:
     """The order to place today, for those baits of ``ringing`` (names) that are below their reorder point.
@@ -172,7 +179,7 @@ def bait_order_of(
     supplier = outfit.supplier
     if supplier is None or next_order_day(supplier, today, at) != today:
         return None
-    levels = bait_levels(outfit, stock, expected_traps, now=now, today=today, at=at)
+    levels = bait_levels(outfit, stock, expected_traps, now=now, today=today, at=at, zone=zone)
     low = [
         level
         for level in levels
@@ -196,8 +203,8 @@ def bait_order_of(
             minimum = supplier.minimum_boxes
         else:
             lines[0] = replace(lines[0], boxes=lines[0].boxes + more, topped_up=more)
-    late = late_orders(outfit, stock, today)
-    held_back = minimum is not None or any(order.by_service for order in late)
+    late = late_orders(outfit, stock, today, zone)
+    may_go = supplier.send_straight and bool(supplier.address) and bool(lines) and minimum is None
     return BaitOrder(
         supplier=supplier.name,
         address=supplier.address,
@@ -209,7 +216,8 @@ def bait_order_of(
         freezer_boxes=outfit.freezer_boxes if cut or minimum is not None else None,
         minimum_boxes=minimum,
         late=late,
-        straight=supplier.send_straight and bool(supplier.address) and bool(lines) and not held_back,
+        straight=may_go and not late,
+        held_by_late=may_go and bool(late),
     )
 
 
@@ -222,10 +230,11 @@ def _level(
     now: datetime,
     today: date,
     at: time,
+    zone: tzinfo,
 ) -> BaitLevel:
     supplier = outfit.supplier
     orders = [order for order in stock.orders if same_bait(order.bait, need.bait)]
-    late = tuple(order for order in orders if is_late(order, supplier, today))
+    late = tuple(order for order in orders if is_late(order, supplier, today, zone))
     next_on, delivery_on, protection_days = _delivery(outfit, today, at)
     expected, safety = _over(outfit, need, expected_traps, today, protection_days)
     point = reorder_point(expected / protection_days, protection_days, safety)
@@ -241,7 +250,7 @@ def _level(
     return BaitLevel(
         bait=need.bait,
         level=level,
-        cause=_cause(came_at, [due_of(order, supplier) for order in late]),
+        cause=_cause(came_at, [due_of(order, supplier, zone) for order in late]),
         since=_last_at(outfit, stock, need.bait) or now,
         told=came_at is not None,
         on_hand=need.on_hand.boxes,
