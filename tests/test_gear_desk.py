@@ -11,7 +11,7 @@ from email.message import EmailMessage
 from pathlib import Path
 
 import pytest
-from sqlalchemy import func, select
+from sqlalchemy import func, select, update
 
 from law.world import NEW_YORK, NOW, World, settings_from, world
 from soakbell import gear_desk
@@ -46,7 +46,7 @@ from soakbell.store import letters, log, replies
 from soakbell.store.bells import rung_bells
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import UnaskedLetter, WrittenLetter
-from soakbell.store.schema import CallRow
+from soakbell.store.schema import CallRow, LogRow
 from soakbell.store.upgrade import migrate
 from soakbell.wiring import duty_of
 
@@ -262,6 +262,16 @@ def test_books_that_fail_cost_no_call_and_the_traps_are_still_told(
     ashore = calm.desk.gear.ashore(call, NOW, clock_suspect=False)
     assert ashore is not None
     assert [barred.places for barred in ashore.barred] == [(4,)]
+
+
+def test_a_bait_entry_that_cannot_be_read_costs_no_call_and_is_told(calm: Port) -> None:
+    trip = of_trip(calm.morning())
+    bought = calm.tell(BaitBought("mullet heads", 6))
+    with calm.store.writing() as session:
+        session.execute(update(LogRow).where(LogRow.id == bought.id).values(detail={"of_kind": {}}))
+    written = calm.morning()
+    assert of_trip(written) == trip
+    assert f"log entry {bought.id} can't be read" in text_of(written)
 
 
 def test_a_gear_file_with_faults_is_told_in_every_letter_and_moves_no_call(calm: Port) -> None:

@@ -17,13 +17,13 @@ from logbook import FIRST, STRINGS, correction_of, hours, logs, told
 from soakbell.errors import LogRefused, StoreError
 from soakbell.gear.books import fold_books
 from soakbell.gear.fold import Whereabouts, fold
-from soakbell.gear.log import BaitBought, BroughtAshore, LogEntry, Pulled, TrapsSet
+from soakbell.gear.log import OF_TRAPS, BaitBought, BroughtAshore, EntryKind, LogEntry, Pulled, TrapsSet
 from soakbell.gear.log_check import check_entries
 from soakbell.gear.trap_states import Order
 from soakbell.store import log as stored_log
 from soakbell.store import log_keeper
 from soakbell.store.engine import Store, open_store
-from soakbell.store.log import all_entries, append_entries, newest_seq, pages_up_to, take_entries
+from soakbell.store.log import Unread, all_entries, append_entries, newest_seq, pages_up_to, take_entries
 from soakbell.store.log_keeper import LogKeeper, fold_up_to
 from soakbell.store.upgrade import migrate
 
@@ -44,7 +44,7 @@ def read(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """How many entries were read each time that the log was folded again."""
     times: list[int] = []
 
-    def counted(store: Store, seq: int, after: Order | None = None) -> list[list[tuple[int, LogEntry]]]:
+    def counted(store: Store, seq: int, after: Order | None = None) -> list[list[tuple[int, LogEntry | Unread]]]:
         pages = list(pages_up_to(store, seq, after))
         times.append(sum(map(len, pages)))
         return pages
@@ -231,6 +231,78 @@ def test_a_row_that_cannot_be_read_is_told_every_time_and_never_passed_over(stor
     for _ in range(2):
         with pytest.raises(StoreError, match="log entry odd"):
             keeper.now()
+
+
+def put_broken(store: Store, kind: str, detail: str, voids: str | None = None) -> None:
+    """A row as a damaged file may hold it, the newest by its moment and its number."""
+    with store.writing() as session:
+        session.execute(
+            text(
+                "INSERT INTO log_entry (id, key, kind, happened_at, told_at, told_by, detail, voids, seq) "
+                "SELECT 'broken', 'broken', :kind, '2026-11-20 12:00:00', '2026-11-20 12:00:00', 'cli', :detail, "
+                ":voids, max(seq) + 1 FROM log_entry"
+            ),
+            {"kind": kind, "detail": detail, "voids": voids},
+        )
+
+
+LACKS_BOXES = '{"traps": [], "note": "", "of_kind": {"bait": "cowhide"}}'
+NO_JSON = '{"traps": [], "no'
+
+
+@pytest.mark.parametrize("detail", [LACKS_BOXES, NO_JSON, "[]", "null"])
+@pytest.mark.parametrize("kind", sorted(set(EntryKind) - OF_TRAPS - {EntryKind.CORRECTION}))
+def test_a_row_of_the_books_that_cannot_be_read_closes_them_and_costs_no_trap(
+    store: Store, kind: EntryKind, detail: str
+) -> None:
+    keeper = LogKeeper(store, STRINGS)
+    put(store, SET)
+    keeper.now()
+    put_broken(store, kind, detail)
+    for one in (keeper, LogKeeper(store, STRINGS)):
+        kept = one.now()
+        assert kept.gear.strings["Nine Foot"].places(Whereabouts.FISHING) == (1, 2, 3, 4)
+        assert kept.books is None
+        assert "log entry broken can't be read" in (kept.fault or "")
+        assert kept.entries == 2
+    assert fold_up_to(store, STRINGS, 2)[1] == 2
+    put(store, told(Pulled(reset=False), 700))
+    kept = keeper.now()
+    assert kept.gear.strings["Nine Foot"].places(Whereabouts.ABOARD) == (1, 2, 3, 4)
+    assert (kept.books, kept.entries) == (None, 3)
+
+
+@pytest.mark.parametrize(
+    ("kind", "voids"), [*((kind, None) for kind in sorted(OF_TRAPS)), (EntryKind.CORRECTION, SET.id)]
+)
+def test_a_row_of_traps_or_a_correction_that_cannot_be_read_stops_everything(
+    store: Store, kind: EntryKind, voids: str | None
+) -> None:
+    put(store, SET)
+    put_broken(store, kind, NO_JSON, voids)
+    with pytest.raises(StoreError, match="log entry broken"):
+        LogKeeper(store, STRINGS).now()
+
+
+def test_a_broken_row_that_a_correction_voids_opens_the_books_again(store: Store) -> None:
+    keeper = LogKeeper(store, STRINGS)
+    put(store, SET)
+    put_broken(store, EntryKind.BAIT_BOUGHT, LACKS_BOXES)
+    assert keeper.now().books is None
+    at = FIRST + hours(700)
+    void = '{"traps": [], "note": "", "of_kind": {"reason": "damaged"}}'
+    with store.writing() as session:
+        session.execute(
+            text(
+                "INSERT INTO log_entry (id, key, kind, happened_at, told_at, told_by, detail, voids, seq) "
+                "VALUES ('void', 'void', 'correction', :at, :at, 'cli', :detail, 'broken', 3)"
+            ),
+            {"at": f"{at:%Y-%m-%d %H:%M:%S}", "detail": void},
+        )
+    for one in (keeper, LogKeeper(store, STRINGS)):
+        kept = one.now()
+        assert kept.books is not None
+        assert kept.fault is None
 
 
 def test_a_book_that_fails_leaves_the_traps_and_says_why(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

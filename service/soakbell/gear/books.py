@@ -39,7 +39,8 @@ class Ledger:
     """The traps and all books of one log, which take its entries in the order things happened.
 
     The entries must be those that count (see ``fold.opened``) and follow (see ``fold.follows``). A book that
-    raises closes all books: from then on there are none, ``fault`` says why, and the traps go on.
+    raises closes all books, as does ``close_books``: from then on there are none, ``fault`` says why, and the
+    traps go on.
     """
 
     def __init__(
@@ -75,7 +76,7 @@ class Ledger:
         try:
             self._books.take(entry, worked)
         except Exception as fault:
-            self._close(f"{entry.kind} {entry.id} can't be booked", fault)
+            self.close_books(f"{entry.kind} {entry.id} can't be booked ({type(fault).__name__}: {fault})")
 
     def freeze(self) -> tuple[GearState, Books | None]:
         """The traps, and the books if they are open."""
@@ -84,12 +85,13 @@ class Ledger:
             try:
                 books = self._books.freeze()
             except Exception as fault:
-                self._close("the books can't be summed up", fault)
+                self.close_books(f"the books can't be summed up ({type(fault).__name__}: {fault})")
         return self._traps.freeze(), books
 
-    def _close(self, what: str, fault: Exception) -> None:
+    def close_books(self, why: str) -> None:
+        """For an entry that the books would be wrong without. The first reason is the one told."""
         self._books = None
-        self.fault = f"{what} ({type(fault).__name__}: {fault})"
+        self.fault = self.fault or why
 
 
 def fold_books(entries: Iterable[LogEntry], strings: Iterable[TrapString]) -> tuple[GearState, Books | None]:

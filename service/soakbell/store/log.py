@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
-from sqlalchemy import func, insert, literal, or_, select, tuple_
+from sqlalchemy import Text, func, insert, literal, or_, select, tuple_, type_coerce
 from sqlalchemy.orm import Session, aliased
 
 from soakbell.errors import Fault, LogRefused, StoreError
-from soakbell.gear.log import DETAILS, Correction, Detail, EntryKind, LogEntry
+from soakbell.gear.log import DETAILS, OF_TRAPS, Correction, Detail, EntryKind, LogEntry
 from soakbell.gear.log_check import check_entries, strings_at_stake
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
@@ -23,8 +24,22 @@ from soakbell.store.schema import LogRow
 _AT_ONCE = 500  # variables in one statement; SQLite before 3.32 takes 999
 _PAGE = 5000  # entries
 _DAWN = datetime.min.replace(tzinfo=UTC)
-_COLUMNS = LogRow.__table__.columns
+_COLUMNS = tuple(  # the detail as text: its JSON is parsed where a fault in it names its row
+    type_coerce(column, Text).label(column.name) if column.name == "detail" else column
+    for column in LogRow.__table__.columns
+)
 _DETAIL: dict[EntryKind, TypeAdapter[Any]] = {kind: TypeAdapter(detail) for kind, detail in DETAILS.items()}
+
+_OF_BOOKS = frozenset(kind.value for kind in set(EntryKind) - OF_TRAPS - {EntryKind.CORRECTION})
+
+
+@dataclass(frozen=True)
+class Unread:
+    """An entry that can't be read and that no call needs: not of traps and no correction. ``fault`` says why."""
+
+    id: str
+    order: Order
+    fault: str
 
 
 @dataclass(frozen=True)
@@ -135,14 +150,14 @@ def all_entries(session: Session) -> list[LogEntry]:
     return _read(session)
 
 
-def stored_from(session: Session, seq: int, most: int) -> list[tuple[int, LogEntry]]:
+def stored_from(session: Session, seq: int, most: int) -> list[tuple[int, LogEntry | Unread]]:
     """Up to ``most`` entries with the number ``seq`` or a higher one, with their numbers, in order of storing.
 
     Raises:
-        StoreError: a row can't be read.
+        StoreError: a row that a call needs can't be read.
     """
     rows = session.execute(select(*_COLUMNS).where(LogRow.seq >= seq).order_by(LogRow.seq).limit(most))
-    return [(row.seq, _entry_of(row)) for row in rows]
+    return [(row.seq, _entry_or_unread(row)) for row in rows]
 
 
 def corrections_up_to(session: Session, seq: int) -> tuple[list[LogEntry], frozenset[str]]:
@@ -164,14 +179,16 @@ def entry_count(session: Session, seq: int) -> int:
     return session.scalar(select(func.count()).where(LogRow.seq <= seq)) or 0
 
 
-def pages_up_to(store: Store, seq: int, after: Order | None = None) -> Iterator[list[tuple[int, LogEntry]]]:
+def pages_up_to(
+    store: Store, seq: int, after: Order | None = None
+) -> Iterator[list[tuple[int, LogEntry | Unread]]]:
     """The log up to the entry stored as ``seq``, with the numbers, in the order things happened.
 
     ``after`` leaves out what comes up to that place in time. Each page is a reading of its own: one long reading
     would keep writers out where the journal isn't a WAL.
 
     Raises:
-        StoreError: a row can't be read.
+        StoreError: a row that a call needs can't be read.
     """
     order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
     upto = select(*_COLUMNS).where(LogRow.seq <= seq).order_by(*order).limit(_PAGE)
@@ -180,7 +197,7 @@ def pages_up_to(store: Store, seq: int, after: Order | None = None) -> Iterator[
         place = (literal(at, column.type) for at, column in zip(after, order, strict=True))
         asked = upto.where(LogRow.happened_at >= after[0], tuple_(*order) > tuple_(*place))
         with store.reading() as session:
-            page = [(row.seq, _entry_of(row)) for row in session.execute(asked)]
+            page = [(row.seq, _entry_or_unread(row)) for row in session.execute(asked)]
         if page:
             yield page
         if len(page) < _PAGE:
@@ -191,6 +208,12 @@ def pages_up_to(store: Store, seq: int, after: Order | None = None) -> Iterator[
 def entries_named(session: Session, ids: Sequence[str]) -> list[LogEntry]:
     """The entries with these ids, few enough for one statement, in the order things happened."""
     return _read(session, LogRow.id.in_(ids))
+
+
+def orders_of(session: Session, ids: Sequence[str]) -> list[Order]:
+    """The places in time of the entries with these ids, few enough for one statement."""
+    found = session.execute(select(LogRow.happened_at, LogRow.told_at, LogRow.id).where(LogRow.id.in_(ids)))
+    return [(happened_at, told_at, entry_id) for happened_at, told_at, entry_id in found]
 
 
 def _read(session: Session, *where: Any) -> list[LogEntry]:
@@ -230,9 +253,19 @@ def _row_of(entry: LogEntry) -> dict[str, Any]:
     }
 
 
+def _entry_or_unread(row: Any) -> LogEntry | Unread:
+    try:
+        return _entry_of(row)
+    except StoreError as fault:
+        if row.voids is not None or row.kind not in _OF_BOOKS:
+            raise
+        return Unread(row.id, (row.happened_at, row.told_at, row.id), str(fault))
+
+
 def _entry_of(row: Any) -> LogEntry:
     try:
-        of_kind = dict(row.detail["of_kind"])
+        told = json.loads(row.detail)
+        of_kind = dict(told["of_kind"])
         if row.voids is not None:
             of_kind["voids"] = row.voids
         detail: Detail = _DETAIL[EntryKind(row.kind)].validate_python(of_kind)
@@ -244,8 +277,15 @@ def _entry_of(row: Any) -> LogEntry:
             told_by=row.told_by,
             detail=detail,
             string=row.string,
-            traps=tuple(row.detail["traps"]),
-            note=row.detail["note"],
+            traps=tuple(told["traps"]),
+            note=told["note"],
         )
     except (ValidationError, ValueError, KeyError, TypeError) as error:
-        raise StoreError(f"log entry {row.id} can't be read ({error}); restore the newest backup") from error
+        raise StoreError(f"log entry {row.id} can't be read ({_why(error)}); restore the newest backup") from error
+
+
+def _why(error: Exception) -> str:
+    if not isinstance(error, ValidationError):
+        return f"{type(error).__name__}: {error}"
+    first = error.errors()[0]
+    return f"{'.'.join(map(str, first['loc']))}: {first['msg']}"

@@ -12,7 +12,15 @@ from soakbell.gear.log import LogEntry
 from soakbell.gear.strings import TrapString
 from soakbell.gear.trap_states import Order
 from soakbell.store.engine import Store
-from soakbell.store.log import corrections_up_to, entries_named, entry_count, newest_seq, pages_up_to, stored_from
+from soakbell.store.log import (
+    Unread,
+    corrections_up_to,
+    entry_count,
+    newest_seq,
+    orders_of,
+    pages_up_to,
+    stored_from,
+)
 
 MOST_NEWS = 10_000
 """More entries than this are not held all at once: the log is folded again, page by page."""
@@ -26,7 +34,8 @@ class Kept:
     """What the log comes to.
 
     Attributes:
-        books: None when one of them failed; ``fault`` says why. The traps stand all the same.
+        books: None when one of them failed or an entry of theirs can't be read; ``fault`` says why. The traps
+            stand all the same.
         entries: how many the log holds, those that corrections void among them.
         seq: the number of the entry stored last; the log up to it is all that this rests on.
     """
@@ -73,7 +82,7 @@ class LogKeeper:
         """What the log comes to, with all that is stored by now.
 
         Raises:
-            StoreError: the database or a row of the log can't be read.
+            StoreError: the database, or a row of the log that a call needs, can't be read.
         """
         with self._lock:
             folded, self._folded = self._folded, None  # what fails half way is not kept
@@ -81,16 +90,20 @@ class LogKeeper:
             if folded is None or news is None:
                 folded = self._again(None)
             elif news:
-                entries = [entry for _, entry in news]
+                entries = [entry for _, entry in news if isinstance(entry, LogEntry)]
                 long_tail = folded.kept.entries + len(news) - folded.base.entries > 2 * TAIL
-                if long_tail or not all(follows(folded.kept.gear, entry) for entry in entries):
+                if (
+                    long_tail
+                    or len(entries) < len(news)
+                    or not all(follows(folded.kept.gear, entry) for entry in entries)
+                ):
                     folded = self._again(folded)
                 else:
                     folded = _gone_on(folded, entries, seq=news[-1][0])
             self._folded = folded
             return folded.kept
 
-    def _news(self, folded: _Folded) -> list[tuple[int, LogEntry]] | None:
+    def _news(self, folded: _Folded) -> list[tuple[int, LogEntry | Unread]] | None:
         """Entries stored since, in order of storing; None when they are too many or the log is another."""
         with self._store.reading() as session:
             found = stored_from(session, folded.kept.seq, MOST_NEWS + 1)
@@ -117,7 +130,7 @@ class LogKeeper:
                 if number == seq:
                     last_id = entry.id
                 if entry.id not in settled.voided:
-                    ledger.take(entry)
+                    _work_in(ledger, entry)
                 if taken == entries - TAIL:
                     base = _Base(*ledger.freeze(), ledger.fault, taken, entry.order)
         if former is not None and taken != entries:
@@ -138,22 +151,23 @@ class LogKeeper:
         if len(changed) > TAIL // 2:
             return False
         with self._store.reading() as session:
-            touched = [*(entry for _, entry in news), *entries_named(session, list(changed))]
-        return former.base.upto is not None and all(entry.order > former.base.upto for entry in touched)
+            touched = [*(entry.order for _, entry in news), *orders_of(session, list(changed))]
+        upto = former.base.upto
+        return upto is not None and all(order > upto for order in touched)
 
 
 def fold_up_to(store: Store, strings: Collection[TrapString], seq: int) -> tuple[GearState, int]:
     """The traps after the log up to the entry stored as ``seq``, and how many entries that are.
 
     Raises:
-        StoreError: the database or a row of the log can't be read.
+        StoreError: the database, or a row of the log that a call needs, can't be read.
     """
     settled = _settled(store, seq)
     book, entries = TrapBook(strings, _nothing_done(settled)), 0
     for page in pages_up_to(store, seq):
         entries += len(page)
         for _, entry in page:
-            if entry.id not in settled.voided:
+            if entry.id not in settled.voided and isinstance(entry, LogEntry):
                 book.take(entry)
     return book.freeze(), entries
 
@@ -166,6 +180,13 @@ def _settled(store: Store, seq: int) -> Settled:
 
 def _nothing_done(settled: Settled) -> GearState:
     return GearState({}, settled.oddities, awaited=settled.awaited)
+
+
+def _work_in(ledger: Ledger, entry: LogEntry | Unread) -> None:
+    if isinstance(entry, Unread):
+        ledger.close_books(entry.fault)
+    else:
+        ledger.take(entry)
 
 
 def _gone_on(folded: _Folded, news: list[LogEntry], seq: int) -> _Folded:
