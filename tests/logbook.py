@@ -14,6 +14,7 @@ from soakbell.gear.log import (
     BaitMoved,
     BaitOrdered,
     BaitSpoiled,
+    Barred,
     BellSettled,
     BellSnoozed,
     BroughtAshore,
@@ -27,6 +28,7 @@ from soakbell.gear.log import (
     PartBought,
     PartCounted,
     PartUsed,
+    Pinned,
     Pulled,
     PutOnBench,
     Recovered,
@@ -145,7 +147,12 @@ details_of_stores: st.SearchStrategy[Detail] = st.one_of(
     st.builds(BellSnoozed, bells, soon),
     st.builds(BellSettled, bells),
 )
-details = details_of_traps | details_of_stores
+wished_days = st.dates(date(2026, 11, 1), date(2026, 11, 4))
+wished_strings = st.sampled_from(["", "Nine Foot", "Ledge", "Lost String"])
+wishes: st.SearchStrategy[Detail] = st.builds(Pinned, wished_days, wished_strings) | st.builds(
+    Barred, wished_days, wished_strings
+)
+details = details_of_traps | details_of_stores | wishes
 
 
 @st.composite

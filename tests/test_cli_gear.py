@@ -16,11 +16,13 @@ from soakbell.gear.log import (
     BaitBought,
     BaitMoved,
     BaitOrdered,
+    Barred,
     BellSettled,
     BellSnoozed,
     Correction,
     EngineHours,
     PartUsed,
+    Pinned,
     Pulled,
     Renumbered,
     Repaired,
@@ -75,6 +77,10 @@ def told(terminal: Terminal, typed: str) -> object:
         ),
         ('settle "upkeep:flares"', BellSettled("upkeep:flares")),
         ('renumbered Ledge "3>4 4>3"', Renumbered(((3, 4), (4, 3)))),
+        ('pin 2026-12-12 "Nine Foot"', Pinned(date(2026, 12, 12), "Nine Foot")),
+        ("pin 2026-12-12", Pinned(date(2026, 12, 12))),
+        ("bar 2026-12-13", Barred(date(2026, 12, 13))),
+        ("bar 2026-12-08 Ledge", Barred(date(2026, 12, 8), "Ledge")),
     ],
 )
 def test_what_is_typed_is_what_is_told(terminal: Terminal, typed: str, detail: object) -> None:
@@ -184,6 +190,10 @@ def test_a_mend_of_some_time_ago_takes_parts_for_what_was_wrong_then(terminal: T
         ("pull Ledge --smallest 29", "--smallest", "29", "less than 12"),
         ("pull Ledge --bait-boxes 1 --not-rebaited", "--bait-boxes", "no fresh bait", "nothing"),
         ('pull Ledge --bait "mulet heads"', "--bait", "'mulet heads'", "mullet heads"),
+        ("pin Saturday Ledge", "DAY", "'Saturday'", "2027-06-30"),
+        ("pin 2026-12-07 Ledge", "DAY", "gone by", "a day from 2026-12-08 to 2027-02-06"),
+        ("bar 2027-02-07", "DAY", "61 days ahead", "a day from 2026-12-08 to 2027-02-06"),
+        ("bar 2026-12-12 Lege", "STRING", "'Lege'", "Ledge"),
     ],
 )
 def test_what_cannot_be_taken_is_told_by_the_words_of_the_command(
@@ -255,6 +265,15 @@ def test_undo_voids_what_was_told_last_and_says_what_it_was(terminal: Terminal) 
     assert f"voided: pull Ledge, traps 1..12 15, 2026-12-01 09:00: legal_claws 40 ({wrong.id[:8]})" in said
     assert voided(terminal) == [wrong.id]
     assert vars(terminal.entries()[-1].detail)["reason"] == "undone"
+
+
+def test_a_bar_says_what_it_does_and_undo_takes_it_back(terminal: Terminal) -> None:
+    assert "no call of 2026-12-13 says to pull\n" in terminal.log("bar", "2026-12-13")
+    assert "no call of 2026-12-13 says to pull Ledge" in terminal.log("bar", "2026-12-13", "Ledge")
+    assert "takes Ledge in before others" in terminal.log("pin", "2026-12-12", "Ledge")
+    assert "planned for as a day with a pull" in terminal.log("pin", "2026-12-12")
+    undone(terminal)
+    assert "voided: pinned, 2026-12-08 15:00: day 2026-12-12, string Ledge" in undone(terminal)
 
 
 def test_undo_twice_voids_the_two_told_last_newest_first(terminal: Terminal) -> None:

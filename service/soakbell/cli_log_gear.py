@@ -1,4 +1,6 @@
-"""``soakbell log`` for the gear: damage and mends, bait, parts, upkeep, and bells that are to keep silent."""
+"""``soakbell log`` for the gear: damage and mends, bait, parts, upkeep, bells that are to keep silent, and days
+that the skipper pins or bars.
+"""
 
 from __future__ import annotations
 
@@ -48,6 +50,8 @@ Part = Annotated[str, typer.Argument(help="The part, as in the gear file.", meta
 Pieces = Annotated[float, typer.Argument(help="How many.", metavar="COUNT")]
 Cost = Annotated[float | None, typer.Option("--cost", help="What all of it cost, dollars.")]
 Bell = Annotated[str, typer.Argument(help='Its name as in the letter, as "soak:Nine Foot".', metavar="BELL")]
+Day = Annotated[str, typer.Argument(help='The day, as "2026-12-12".', metavar="DAY")]
+AnyString = Annotated[str, typer.Argument(help="The string's name. Default: all.", metavar="[STRING]")]
 
 
 # ---- Traps
@@ -412,6 +416,41 @@ def settle(ctx: typer.Context, bell: Bell, at: When = None, note: Note = "") -> 
     from soakbell.gear.log import BellSettled
 
     tell(ctx, BellSettled(bell), None, at, None, note)
+
+
+# ---- Days
+
+
+@gear_commands.command()
+def pin(ctx: typer.Context, on: Day, string: AnyString = "", note: Note = "") -> None:
+    """A string is to be pulled on a day; without one, any of them. Take it back with: soakbell undo
+
+    The call takes a pinned string in before others, also below its soak floor, but only in fit hours. A day
+    without a string is only planned for. Where a pin and a bar meet, the bar holds.
+
+    Example: soakbell log pin 2026-12-12 "Ledge"
+    """
+    from soakbell.gear.log import Pinned
+
+    tell(ctx, Pinned(day("DAY", on), string), None, None, None, note)
+    if string:
+        typer.echo(f"a call of {on} takes {string} in before others, if it fishes and the hours are fit")
+    else:
+        typer.echo(f"{on} is planned for as a day with a pull, if it can be one")
+
+
+@gear_commands.command()
+def bar(ctx: typer.Context, on: Day, string: AnyString = "", note: Note = "") -> None:
+    """A string is not to be pulled on a day; without one, none of them. Take it back with: soakbell undo
+
+    Example: soakbell log bar 2026-12-13
+
+    Example: soakbell log bar 2026-12-13 "Ledge"
+    """
+    from soakbell.gear.log import Barred
+
+    tell(ctx, Barred(day("DAY", on), string), None, None, None, note)
+    typer.echo(f"no call of {on} says to pull{' ' if string else ''}{string}")
 
 
 # ---- Parts of a mend

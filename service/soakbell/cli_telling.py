@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, overload
 
 import typer
 
@@ -60,6 +60,7 @@ _AS_TYPED = {
     "engine_h": "HOURS",
     "bell": "BELL",
     "until": "--until",
+    "day": "DAY",
 }
 """Fields of an entry as the commands take them, where a command has no name of its own for one."""
 
@@ -204,6 +205,10 @@ def moment(settings: Settings, at: str | None, now: datetime, option: str = "--a
         raise LogRefused([Fault("log", option, repr(at), fault.write)]) from fault
 
 
+@overload
+def day(option: str, text: str) -> date: ...
+@overload
+def day(option: str, text: str | None) -> date | None: ...
 def day(option: str, text: str | None) -> date | None:
     from soakbell.errors import Fault, LogRefused
     from soakbell.gear.log_csv import Unread, day_of

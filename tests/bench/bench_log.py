@@ -20,7 +20,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 TOP = Path(__file__).resolve().parents[2]
@@ -38,6 +38,7 @@ from soakbell.gear.log import (  # noqa: E402
     BaitMoved,
     BaitOrdered,
     BaitSpoiled,
+    Barred,
     BellSettled,
     BellSnoozed,
     BroughtAshore,
@@ -51,6 +52,7 @@ from soakbell.gear.log import (  # noqa: E402
     PartBought,
     PartCounted,
     PartUsed,
+    Pinned,
     Pulled,
     PutOnBench,
     Recovered,
@@ -120,6 +122,8 @@ def a_round(number: int, strings: Sequence[TrapString], dice: random.Random) -> 
     yield EngineHours(number / 10), None, ()
     yield BellSnoozed(f"soak:{string.name}", datetime.fromisoformat("2026-11-01T12:00+00:00")), None, ()
     yield BellSettled(f"bait:{MULLET}"), None, ()
+    yield Pinned(date(2026, 11, 1), string.name), None, ()
+    yield Barred(date(2026, 11, 2)), None, ()
     yield Pulled(reset=False), string.name, one
     yield Correction("", "it was set back"), None, ()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -17,6 +18,7 @@ from soakbell.gear.log import (
     BaitMoved,
     BaitOrdered,
     BaitSpoiled,
+    Barred,
     BellSettled,
     BellSnoozed,
     BroughtAshore,
@@ -30,6 +32,7 @@ from soakbell.gear.log import (
     PartBought,
     PartCounted,
     PartUsed,
+    Pinned,
     Pulled,
     PutOnBench,
     Recovered,
@@ -205,6 +208,12 @@ def test_an_unknown_string_is_answered_with_the_nearest_name() -> None:
         (told(BellSettled("Nine Foot"), 1), "bell"),
         (told(BellSettled("soak:"), 1), "bell"),
         (told(BellSettled("alarm:Nine Foot"), 1), "bell"),
+        (told(Pinned(date(2026, 11, 2), "Lege"), 1), "string"),
+        (told(Barred(date(2026, 11, 2), " Ledge"), 1), "string"),
+        (told(Pinned(date(2026, 10, 31), "Ledge"), 1), "day"),
+        (told(Barred(date(2027, 1, 1)), 1), "day"),
+        (told(Barred(date(1, 1, 1)), 1), "day"),
+        (replace(told(Pinned(date(2026, 11, 2)), 1), string="Nine Foot"), "string"),
         (replace(told(EngineHours(12.5), 1), string="Nine Foot"), "string"),
         (replace(told(BaitBought("cowhide", 1.0), 1), traps=(1,)), "string"),
     ],
@@ -234,6 +243,32 @@ def test_what_belongs_to_no_string_and_no_traps_is_taken_without_them() -> None:
         )
         == []
     )
+
+
+def test_a_day_is_pinned_or_barred_from_the_day_of_telling_to_sixty_days_on() -> None:
+    first, last = date(2026, 11, 1), date(2026, 12, 31)
+    assert (
+        faults(told(Pinned(first, "Ledge"), 1), told(Barred(first), 2), told(Barred(last, "Nine Foot"), 3)) == []
+    )
+    (fault,) = faults(told(Barred(last + timedelta(days=1)), 3))
+    assert fault == ("day", "2027-01-01, 61 days ahead", "a day from 2026-11-01 to 2026-12-31")
+    assert faults(told(Barred(first), 24))[0][1] == "2026-11-01, gone by on 2026-11-02"
+
+
+def test_the_day_of_telling_is_that_of_the_harbor() -> None:
+    """At 22:00 of the 1st in New York it is the 2nd in UTC."""
+    late = told(Barred(date(2026, 11, 1)), 15)
+    assert check_entries([late], [SET], STRINGS, NOW, zone=ZoneInfo("America/New_York")) == ()
+    assert [fault.key for fault in check_entries([late], [SET], STRINGS, NOW)] == ["day"]
+
+
+def test_a_pin_of_long_ago_comes_in_again_with_its_moment_of_telling() -> None:
+    """An export that is read into another database: what counts is when the skipper told it."""
+    assert faults(told(Pinned(date(2026, 11, 2), "Ledge"), 1), now=NOW + timedelta(days=400)) == []
+
+
+def test_a_string_of_a_pin_that_isn_t_the_boats_is_answered_with_the_nearest() -> None:
+    assert faults(told(Pinned(date(2026, 11, 2), "lege"), 1)) == [("string", "'lege'", "Ledge")]
 
 
 def test_a_trap_that_may_not_be_set_was_set_all_the_same_and_the_log_takes_it() -> None:

@@ -20,6 +20,7 @@ from soakbell.gear.log import (
     BaitMoved,
     BaitOrdered,
     BaitSpoiled,
+    Barred,
     BellSettled,
     BellSnoozed,
     BroughtAshore,
@@ -33,6 +34,7 @@ from soakbell.gear.log import (
     PartBought,
     PartCounted,
     PartUsed,
+    Pinned,
     Pulled,
     PutOnBench,
     Recovered,
@@ -364,6 +366,8 @@ OF_EVERY_KIND = [
     told(EngineHours(412.3, new_meter=True), 300),
     told(BellSnoozed("soak:Nine Foot", datetime(2026, 12, 12, 11, tzinfo=UTC)), 310),
     told(BellSettled("upkeep:flares"), 320),
+    told(Pinned(date(2026, 12, 12), "Ledge"), 325),
+    told(Barred(date(2026, 12, 13)), 326),
     correction_of(PUT_IN, 330),
 ]
 
@@ -402,6 +406,9 @@ def test_a_row_typed_by_hand_is_read_for_every_kind() -> None:
         ("snoozed", {"bell": "soak:Ledge", "until": "tomorrow"}, "until"),
         ("snoozed", {"bell": "soak:Ledge", "until": "2026-11-01 01:30"}, "until"),
         ("settled", {"bell": "soak:Ledge", "boxes": "2"}, "boxes"),
+        ("pinned", {"string": "Ledge"}, "day"),
+        ("barred", {"day": "next Sunday"}, "day"),
+        ("pull", {"string": "Ledge", "day": "2026-12-12"}, "day"),
     ],
 )
 def test_a_cell_of_the_gear_that_cannot_be_read_is_told_by_its_column(
@@ -424,6 +431,15 @@ def test_a_moment_to_come_is_written_with_its_offset_and_read_on_the_harbor_cloc
     assert row["until"] == "2027-07-01T06:00:00-04:00"
     by_hand = one_row(kind="snoozed", bell="soak:Ledge", until="2027-07-01 06:00")
     assert entries(by_hand)[0].detail == snoozed.detail
+
+
+def test_the_string_of_a_pin_stands_in_the_column_of_all_strings() -> None:
+    pinned = told(Pinned(date(2026, 12, 12), "Ledge"))
+    [row] = csv.DictReader(io.StringIO(write_log_csv([pinned], EASTERN).decode("utf-8-sig")))
+    assert (row["string"], row["day"]) == ("Ledge", "2026-12-12")
+    [typed] = entries(one_row(kind="pinned", string="Ledge", day="2026-12-12"))
+    assert (typed.detail, typed.string) == (pinned.detail, None)
+    assert COLUMNS.count("string") == 1
 
 
 def test_every_kind_has_its_columns() -> None:

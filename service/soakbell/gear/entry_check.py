@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import MISSING, fields
-from datetime import date, datetime, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
 from difflib import get_close_matches
 from typing import get_args
 
@@ -20,6 +20,7 @@ from soakbell.gear.log import (
     BaitOrdered,
     BaitPlace,
     BaitSpoiled,
+    Barred,
     BellSettled,
     BellSnoozed,
     Correction,
@@ -30,6 +31,7 @@ from soakbell.gear.log import (
     PartBought,
     PartCounted,
     PartUsed,
+    Pinned,
     Pulled,
     Recovered,
     Renumbered,
@@ -49,6 +51,7 @@ MAX_COUNT = 100_000  # more claws, pounds or hours in one entry is a slip of the
 MAX_CLAW_IN = 12.0  # no claw is longer (common practice, no source)
 FIRST_YEAR = 2000  # an earlier year is a slip of the hand
 LAST_YEAR = 2100  # so is a later one
+MOST_AHEAD_DAYS = 60  # a day pinned or barred farther ahead is a slip of the hand (common practice, no source)
 MAX_CHARS = {
     "key": 200,
     "told_by": 40,
@@ -118,13 +121,16 @@ def _check_moments(entry: LogEntry, now: datetime, zone: tzinfo, say: _Say) -> N
 
 
 def _check_string(entry: LogEntry, strings: Collection[TrapString], say: _Say) -> None:
+    told = entry.string or ""
     if entry.kind not in OF_TRAPS:
         if entry.string is not None or entry.traps:
             say("string", f"{entry.string!r} {told_places(entry.traps)}".strip(), "neither string nor traps")
-        return
+        if not isinstance(entry.detail, Pinned | Barred) or not entry.detail.string:
+            return
+        told = entry.detail.string
     names = [string.name for string in strings]
-    if entry.string not in names:
-        say("string", repr(_shown(entry.string or "")), _nearest(entry.string or "", names) or " or ".join(names))
+    if told not in names:
+        say("string", repr(_shown(told)), _nearest(told, names) or " or ".join(names))
 
 
 def _nearest(text: str, names: Collection[str]) -> str | None:
@@ -333,6 +339,19 @@ def _check_days(entry: LogEntry, zone: tzinfo, say: _Say) -> None:
         _check_day("expires_on", detail.expires_on, say)
     elif isinstance(detail, BaitOrdered) and detail.due_on is not None:
         _check_day("due_on", detail.due_on, say)
+    elif isinstance(detail, Pinned | Barred):
+        _check_day_ahead(entry.told_at, detail.day, zone, say)
+
+
+def _check_day_ahead(told_at: datetime, day: date, zone: tzinfo, say: _Say) -> None:
+    if not FIRST_YEAR <= told_at.year <= LAST_YEAR:
+        return  # that moment is the fault
+    first = told_at.astimezone(zone).date()
+    last = first + timedelta(days=MOST_AHEAD_DAYS)
+    if day < first:
+        say("day", f"{day}, gone by on {first}", f"a day from {first} to {last}")
+    elif day > last:
+        say("day", f"{day}, {(day - first).days} days ahead", f"a day from {first} to {last}")
 
 
 def _check_day(key: str, day: date, say: _Say) -> None:

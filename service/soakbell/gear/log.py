@@ -2,7 +2,8 @@
 
 The log is append-only. A wrong entry stays and is voided by a correction; a correction can be voided too.
 A kind of entry is one class in this module; what it does stands in ``soakbell.gear.trap_book`` for traps, and in
-``soakbell.gear.books`` for bait, parts, upkeep, catch and bells.
+``soakbell.gear.books`` for bait, parts, upkeep, catch and bells; days that the skipper pins or bars go with the
+traps, by ``soakbell.gear.wishes``.
 """
 
 from __future__ import annotations
@@ -44,6 +45,8 @@ class EntryKind(StrEnum):
     HOURS = "hours"
     SNOOZED = "snoozed"
     SETTLED = "settled"
+    PINNED = "pinned"
+    BARRED = "barred"
     CORRECTION = "correction"
 
 
@@ -317,6 +320,24 @@ class BellSettled:
 
 
 @dataclass(frozen=True)
+class Pinned:
+    """The skipper wants this ``string`` pulled on a local day, or without one any of them."""
+
+    kind: ClassVar[EntryKind] = EntryKind.PINNED
+    day: date
+    string: str = ""
+
+
+@dataclass(frozen=True)
+class Barred:
+    """The skipper won't have this ``string`` pulled on a local day, or without one none of them."""
+
+    kind: ClassVar[EntryKind] = EntryKind.BARRED
+    day: date
+    string: str = ""
+
+
+@dataclass(frozen=True)
 class Correction:
     """Voids the entry whose id is ``voids``. Voiding a correction brings its entry back."""
 
@@ -351,6 +372,8 @@ Detail = (
     | EngineHours
     | BellSnoozed
     | BellSettled
+    | Pinned
+    | Barred
     | Correction
 )
 DETAILS: dict[EntryKind, type[Detail]] = {detail.kind: detail for detail in get_args(Detail)}

@@ -315,7 +315,7 @@ def _detail_columns(kind: EntryKind) -> tuple[str, ...]:
     )
 
 
-COLUMNS = (*_HEAD, *dict.fromkeys(column for kind in DETAILS for column in _detail_columns(kind)), *_TAIL)
+COLUMNS = tuple(dict.fromkeys((*_HEAD, *(name for kind in DETAILS for name in _detail_columns(kind)), *_TAIL)))
 
 
 def _detail_cells(detail: Detail, zone: tzinfo) -> dict[str, str]:
@@ -449,7 +449,8 @@ class _Row:
         detail = None if kind is None else self._detail(kind)
         if self.faults or detail is None or happened_at is None:
             return None
-        string, note = self.bare("string") or None, self.cells.get("note", "")
+        of_detail = "string" in _detail_columns(detail.kind)
+        string, note = None if of_detail else self.bare("string") or None, self.cells.get("note", "")
         key = self.bare("key") or self.bare("id") or _key_of(happened_at, detail, string, traps, note, seen)
         return LogEntry(
             id=self.bare("id") or str(uuid5(_IDS, key)),

@@ -1,4 +1,7 @@
-"""How each kind of entry changes the traps, entry by entry in the log's order."""
+"""How each kind of entry changes the traps, entry by entry in the log's order.
+
+The skipper's pins and bars are folded along with them, since the call rests on both.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +11,15 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from types import MappingProxyType
 
+from soakbell.clock import CLOCK_SLACK
 from soakbell.gear.log import (
     OF_TRAPS,
+    Barred,
     EntryKind,
     FoundDamaged,
     LogEntry,
     Moved,
+    Pinned,
     Pulled,
     Recovered,
     Renumbered,
@@ -34,6 +40,7 @@ from soakbell.gear.trap_states import (
     point_of_line,
     told_places,
 )
+from soakbell.gear.wishes import WishBook, Wishes
 from soakbell.gear.worked import Worked
 
 
@@ -53,6 +60,7 @@ class TrapBook:
         self._newest_at = None if state is None else state.newest_at
         self._last = None if state is None else state.last
         self._awaited: frozenset[str] = frozenset() if state is None else state.awaited
+        self._wishes = WishBook(Wishes() if state is None else state.wishes)
         self._fishing = sum(
             trap.where is Whereabouts.FISHING for string in self._strings.values() for trap in string.traps
         )
@@ -66,10 +74,8 @@ class TrapBook:
         kind = entry.kind
         if kind is not EntryKind.CORRECTION:
             self._last = entry.order
-        if kind not in OF_TRAPS:
-            return Worked(fishing=self._fishing), []
         before = len(self._oddities)
-        worked = self._step(entry)
+        worked = self._step(entry) if kind in OF_TRAPS else self._aside(entry)
         return worked, self._oddities[before:]
 
     def freeze(self) -> GearState:
@@ -82,6 +88,7 @@ class TrapBook:
             newest_at=self._newest_at,
             last=self._last,
             awaited=self._awaited,
+            wishes=self._wishes.freeze(),
         )
 
     def odd(self, entry: LogEntry, key: str, found: str, write: str) -> None:
@@ -116,6 +123,15 @@ class TrapBook:
                 if trap.tag and trap.where is not Whereabouts.RETIRED
             }
         return self._bearers
+
+    def _aside(self, entry: LogEntry) -> Worked:
+        """An entry that is of no traps."""
+        match entry.detail:
+            case Pinned(string=string) | Barred(string=string) if string and string not in self._strings:
+                self.odd(entry, "string", f"{string!r}, not a string of this boat", "the name of a string")
+            case Pinned() | Barred():
+                self._wishes.take(entry)
+        return Worked(fishing=self._fishing)
 
     def _step(self, entry: LogEntry) -> Worked:
         deck = self._deck(entry.string or "")
@@ -213,7 +229,9 @@ class TrapBook:
 
 
 def _newest(entry: LogEntry) -> datetime:
-    return max(entry.happened_at, entry.told_at)
+    """What a clock must show at least. No call rests on bait and parts, so these bar none by some seconds."""
+    at = max(entry.happened_at, entry.told_at)
+    return at if entry.kind in OF_TRAPS or entry.kind is EntryKind.CORRECTION else at - CLOCK_SLACK
 
 
 def _untouched(string: TrapString) -> StringState:

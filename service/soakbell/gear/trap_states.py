@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
 from soakbell.gear.log import LogEntry
 from soakbell.gear.strings import Mark
+from soakbell.gear.wishes import Wishes
 
 Order = tuple[datetime, datetime, str]
 
@@ -87,8 +88,10 @@ class Oddity:
 class GearState:
     """Where all gear is after the log so far.
 
-    ``newest_at`` is the latest moment that any entry in force names: a clock that shows less is wrong. ``last`` is
-    the place in time of the last thing done. ``awaited`` holds ids that corrections void and the log lacks.
+    ``newest_at`` is the latest moment that any entry in force names, less CLOCK_SLACK for one that is neither of
+    traps nor a correction: a clock that shows less is wrong. ``last`` is the place in time of the last thing done.
+    ``awaited`` holds ids that corrections void and the log lacks.
+    ``wishes`` are the skipper's for days to come, and those of days gone by.
     """
 
     strings: Mapping[str, StringState]
@@ -96,6 +99,7 @@ class GearState:
     newest_at: datetime | None = None
     last: Order | None = None
     awaited: frozenset[str] = frozenset()
+    wishes: Wishes = field(default_factory=Wishes)
 
 
 def odd(entry: LogEntry, key: str, found: str, write: str) -> Oddity:
