@@ -21,6 +21,7 @@ from soakbell.planning.decide import (
     Situation,
     StringAhead,
     Verdict,
+    barred_since,
     decide,
     still_good,
     string_states,
@@ -90,14 +91,15 @@ def make_call(
 def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> Call | None:
     """The call that replaces a PULL, or None while it stands.
 
-    A PULL falls where any hour still ahead of its trip is no longer fit; before the boat leaves, the fresh
-    decision takes its place, afterwards it is never another PULL. A PULL that stands is told again where a
-    warning has come that wasn't in the letter, since the skipper must read it.
+    A PULL falls where any hour still ahead of its trip is no longer fit, or where the skipper has barred what it
+    is for. Before the boat leaves, the fresh decision takes its place; afterwards it is never another PULL. A PULL
+    that stands is told again where a warning has come that wasn't in the letter, since the skipper must read it.
     """
     if previous.window is None:
         return None
     fresh = morning.call
-    if still_good(trip, previous.window, morning.situation, now) and not morning.situation.faults:
+    standing = not morning.situation.faults and not barred_since(trip, previous.window, morning.situation, now)
+    if standing and still_good(trip, previous.window, morning.situation, now):
         if not _news(previous.warnings, fresh.warnings):
             return None
         return replace(fresh, word=CallWord.PULL, window=previous.window, reasons=previous.reasons)
@@ -183,6 +185,10 @@ def _situation(
     if clock_suspect:
         faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest record"}))
     clock = [fault for fault in faults if fault.code == "clock"][:1]
+    days = (
+        replace(_day_rules(settings, today, now, None if ahead else fresh_until), stalest=stalest),
+        *(_day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
+    )
     return Situation(
         boat=Boat(
             name=settings.boat.name,
@@ -193,10 +199,7 @@ def _situation(
         harbor=settings.harbor.mark,
         strings=tuple(soaking),
         places=places,
-        days=(
-            replace(_day_rules(settings, today, now, None if ahead else fresh_until), stalest=stalest),
-            *(_day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
-        ),
+        days=tuple(replace(rules, wishes=gear.wishes.on(rules.day)) for rules in days),
         break_margin_h=settings.letters.forecast_break_h,
         faults=(*clock, *(fault for fault in faults if fault.code != "clock")),
     )

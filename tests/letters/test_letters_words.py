@@ -57,6 +57,9 @@ SAMPLES = {
     "too_short": {"needed_min": 300.0, "longest_min": 45.0},
     "stale_by_then": {"fresh_until": est(6), "first_light": est(6, 47)},
     "left_for_later": {"strings": ("Ledge", "The Hump")},
+    "barred_by_skipper": {"strings": ()},
+    "pinned_by_skipper": {"strings": ("Ledge",)},
+    "pin_not_met": {"strings": ("Ledge", "The Hump")},
     "later_not_fit": {
         "last_departure_at": est(7, 40),
         "margin_h": 2.0,
@@ -103,6 +106,19 @@ EXPECTED = {
         "No string has soaked long enough: the oldest, Ledge, has 2 days 2 h of the 4 days it should have.",
         "no string has soaked long enough",
     ),
+    "barred_by_skipper": (
+        "The skipper barred this day in the log, whatever the weather.",
+        "barred by the skipper",
+    ),
+    "pinned_by_skipper": (
+        "Taken in before others, since the skipper pinned it for this day: Ledge.",
+        "Ledge pinned",
+    ),
+    "pin_not_met": (
+        "The skipper pinned Ledge and The Hump for this day, but no trip takes that in: "
+        "a pin counts only for traps that fish and aren't barred, in fit hours.",
+        "Ledge and The Hump pinned, not met",
+    ),
     "nothing_set": ("No trap is fishing, so there is nothing to pull.", "no traps fishing"),
     "later_not_fit": (
         "Leave no later than 07:40: a later trip, or the 2 h after it that must be fit too, would meet this. "
@@ -148,6 +164,17 @@ def test_a_reason_is_told_as_a_sentence_and_in_short(code: str) -> None:
     assert "None" not in told.sentence + told.short
     if code in EXPECTED:
         assert (told.sentence, told.short) == EXPECTED[code]
+
+
+def test_a_bar_of_strings_and_a_pin_of_a_day_are_told_as_such() -> None:
+    bar = Teller(TIMES).tell(Reason("barred_by_skipper", {"strings": ("Ledge",)}))
+    assert (bar.sentence, bar.short) == (
+        "Ripe, but barred for this day by the skipper: Ledge.",
+        "Ledge barred by the skipper",
+    )
+    pin = Teller(TIMES).tell(Reason("pin_not_met", {"strings": ()}))
+    assert pin.sentence.startswith("The skipper pinned this day, but no trip can be made:")
+    assert pin.short == "a trip pinned, not met"
 
 
 def test_a_code_without_words_is_an_error_not_a_gap() -> None:

@@ -376,6 +376,27 @@ def _left_for_later(case: _Case) -> Told:
     return Told(f"Ripe, but more than this window carries: {names}.", f"not {names}")
 
 
+def _barred_by_skipper(case: _Case) -> Told:
+    names = case.names("strings")
+    if not names:
+        return Told("The skipper barred this day in the log, whatever the weather.", "barred by the skipper")
+    return Told(f"Ripe, but barred for this day by the skipper: {names}.", f"{names} barred by the skipper")
+
+
+def _pinned_by_skipper(case: _Case) -> Told:
+    names = case.names("strings")
+    return Told(f"Taken in before others, since the skipper pinned it for this day: {names}.", f"{names} pinned")
+
+
+def _pin_not_met(case: _Case) -> Told:
+    names = case.names("strings")
+    what = f"{names} for this day, but no trip takes that in" if names else "this day, but no trip can be made"
+    return Told(
+        f"The skipper pinned {what}: a pin counts only for traps that fish and aren't barred, in fit hours.",
+        f"{names or 'a trip'} pinned, not met",
+    )
+
+
 def _later(case: _Case, why: str) -> Told:
     last = case.moment("last_departure_at")
     if last is None:
@@ -478,6 +499,9 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "too_short": _too_short,
     "stale_by_then": _stale_by_then,
     "left_for_later": _left_for_later,
+    "barred_by_skipper": _barred_by_skipper,
+    "pinned_by_skipper": _pinned_by_skipper,
+    "pin_not_met": _pin_not_met,
     "later_not_fit": _later_not_fit,
     "later_too_old": _later_too_old,
     "later_not_legal": _later_not_legal,

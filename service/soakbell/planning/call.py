@@ -38,6 +38,9 @@ class Reason:
         too_short         needed_min, longest_min
         stale_by_then     fresh_until, first_light: the data will be too old before the boat may leave
         left_for_later    strings: ripe strings that the window doesn't carry
+        barred_by_skipper  strings: those that he barred for the day, () for the whole day
+        pinned_by_skipper  strings: those that he pinned for the day and the trip takes in before others
+        pin_not_met       strings: those that he pinned for the day and no trip takes in, () for any string
         later_not_fit     last_departure_at, margin_h, code, values: a trip that leaves later, or the margin after
                           it, meets the reason ``code`` with its ``values``
         later_too_old     last_departure_at, fresh_until, source: kind and key of what is too old by then, or ""

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from soakbell.gear.strings import Mark, TrapString
+from soakbell.gear.wishes import DayWishes
 from soakbell.planning.call import (
     Binding,
     CallWord,
@@ -39,13 +40,14 @@ from soakbell.sea.fitness import CARRYING, Fitness
 class DayRules:
     """One local day as light and law leave it. ``bounds`` is None where nothing may be hauled that day.
 
-    ``stalest`` names the source, kind and key, that is too old first.
+    ``stalest`` names the source, kind and key, that is too old first. ``wishes`` are the skipper's for that day.
     """
 
     day: date
     bounds: DayBounds | None
     reasons: tuple[Reason, ...] = ()
     stalest: str = ""
+    wishes: DayWishes = field(default_factory=DayWishes)
 
 
 @dataclass(frozen=True)
@@ -104,10 +106,16 @@ def decide(situation: Situation) -> Verdict:
 
     PULL only where a trip to at least one ripe string lies wholly in fit hours, within light and law, on data
     fresh when it leaves. NO CALL where such a trip can't be ruled out for want of data. Else WAIT.
+
+    What the skipper barred is left out. A string that he pinned goes before others and needn't be ripe; its hours
+    must be fit as any string's.
     """
     judged = [_judge(situation, rules, today=i == 0) for i, rules in enumerate(situation.days)]
-    outlook = tuple(day for day, _ in judged)
-    today, trip = judged[0]
+    outlook = tuple(
+        replace(day, reasons=(*day.reasons, *_pins_not_met(rules.wishes, trip)))
+        for rules, (day, trip) in zip(situation.days, judged, strict=True)
+    )
+    today, trip = outlook[0], judged[0][1]
     if situation.faults:
         doubted = tuple(_doubted(day, situation.faults) for day in outlook)
         return Verdict(CallWord.NO_CALL, None, None, situation.faults + today.reasons, doubted)
@@ -138,6 +146,15 @@ def string_states(situation: Situation, now: datetime) -> tuple[StringState, ...
         )
         for ahead in situation.strings
     )
+
+
+def barred_since(trip: Trip, window: Window, situation: Situation, now: datetime) -> bool:
+    """Whether the skipper has barred the day of a called trip, or a string of it before the boat may leave.
+
+    Once it may be out, which strings he leaves is his affair and no news to him.
+    """
+    wishes = situation.days[0].wishes
+    return wishes.day_barred or (now < window.leaves_at and any(leg.string in wishes.barred for leg in trip.hauls))
 
 
 def still_good(trip: Trip, window: Window, situation: Situation, now: datetime) -> bool:
@@ -178,17 +195,24 @@ def _judge(situation: Situation, rules: DayRules, *, today: bool) -> tuple[DayOu
         told = (*reasons, *rules.reasons)
         return DayOutlook(rules.day, state, window, binding, told, bounds.haul_from, bounds.haul_to)
 
+    wishes = rules.wishes
+    if wishes.day_barred:
+        return outlook(DayState.NOT_FIT, [Reason("barred_by_skipper", {"strings": ()})]), None
     fishing = [s for s in situation.strings if s.oldest_soak_h is not None and s.fishing > 0]
-    ripe = [s for s in fishing if s.ripe(bounds.haul_from)]
-    ripe.sort(key=lambda s: (-(s.oldest_soak_h or 0.0), s.string.name))
-    if today and not ripe:
-        return outlook(DayState.NOT_FIT, [_nothing_to_pull(fishing, bounds)]), None
-    candidates = ripe or fishing or list(situation.strings)
+    free = [s for s in fishing if s.string.name not in wishes.barred]
+    barred = _barred([s for s in fishing if s.string.name in wishes.barred and s.ripe(bounds.haul_from)])
+    ripe = [s for s in free if s.ripe(bounds.haul_from) or s.string.name in wishes.pinned]
+    ripe.sort(key=lambda s: (s.string.name not in wishes.pinned, -(s.oldest_soak_h or 0.0), s.string.name))
+    none_ripe = [*barred, *([] if barred and not free else [_nothing_to_pull(free or fishing, bounds)])]
+    if not ripe and (today or (fishing and not free)):
+        return outlook(DayState.NOT_FIT, none_ripe), None
+    candidates = ripe or free or list(situation.strings)
     chosen = _as_many_as_fit(situation, candidates, bounds, hopeful=False)
     if chosen is not None:
         trip, departures = chosen
         window = _best_window(situation, trip, departures)
-        reasons = _why_not_more(trip, candidates) if ripe else [_nothing_to_pull(fishing, bounds)]
+        more = [*_pinned(trip, wishes), *barred, *_why_not_more(trip, candidates, wishes)]
+        reasons = more if ripe else none_ripe
         if today:
             reasons.append(_why_no_later(situation, trip, window.last_departure_at, rules, bounds))
         return outlook(DayState.FIT, reasons, window, window.binding), trip
@@ -254,10 +278,25 @@ def _shortest_trip(situation: Situation, candidates: Sequence[StringAhead]) -> T
     return min((_trip(situation, [s]) for s in candidates), key=lambda trip: trip.duration_min)
 
 
-def _why_not_more(trip: Trip, candidates: Sequence[StringAhead]) -> list[Reason]:
-    hauled = {leg.string for leg in trip.hauls}
-    left = [s.string.name for s in candidates if s.string.name not in hauled]
+def _why_not_more(trip: Trip, candidates: Sequence[StringAhead], wishes: DayWishes) -> list[Reason]:
+    told = {leg.string for leg in trip.hauls} | wishes.pinned
+    left = [s.string.name for s in candidates if s.string.name not in told]
     return [Reason("left_for_later", {"strings": tuple(left)})] if left else []
+
+
+def _barred(ripe: Sequence[StringAhead]) -> list[Reason]:
+    return [Reason("barred_by_skipper", {"strings": tuple(s.string.name for s in ripe)})] if ripe else []
+
+
+def _pinned(trip: Trip, wishes: DayWishes) -> list[Reason]:
+    hauled = tuple(leg.string for leg in trip.hauls if leg.string in wishes.pinned)
+    return [Reason("pinned_by_skipper", {"strings": hauled})] if hauled else []
+
+
+def _pins_not_met(wishes: DayWishes, trip: Trip | None) -> list[Reason]:
+    hauled = set() if trip is None else {leg.string for leg in trip.hauls}
+    left = tuple(sorted(wishes.pinned - hauled))
+    return [Reason("pin_not_met", {"strings": left})] if left or (wishes.day_pinned and trip is None) else []
 
 
 def _why_no_later(situation: Situation, trip: Trip, last: datetime, rules: DayRules, bounds: DayBounds) -> Reason:
