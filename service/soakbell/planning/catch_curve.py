@@ -7,8 +7,8 @@ n C(t) exp(-d day), where ``day`` counts from the opening of the season, and of 
 of size k.
 
 A of the strings is pooled: log A is normal around a level that all share. b, r, d and k are shared, and A is the
-same in every season. The fit is the posterior's mode with a normal approximation around it (Laplace), for each of a
-few spreads between strings, weighed by how well they explain the log. With no log at all it is the prior, which is
+same in every season. The fit is the posterior's mode and a normal approximation around it (Laplace), for some
+spreads between strings, weighed by how well they explain the log. With no log at all it is the prior, which is
 common practice: about a week to ripeness, most in the trap after 10 to 14 days.
 
 Pure, and the same log gives the same numbers: draws are made from a fixed seed.

@@ -1,0 +1,81 @@
+"""The picture and the words of the catch curve. INVENTED DATA."""
+
+from __future__ import annotations
+
+import io
+import math
+from dataclasses import replace
+
+import pytest
+from PIL import Image
+
+from soakbell.letters.curve_plot import MOST_PANELS, curve_png, curve_words
+from soakbell.planning.catch_curve import CurveTold, Haul, fit_curve, told
+
+STRINGS = ("Nine Foot", "Grassy Edge", "Outer Bar")
+HAULS = [Haul("Nine Foot", 24, 5.0 + week % 4, 7.0 * week, 20 + week % 3) for week in range(1, 13)]
+CURVE = fit_curve(HAULS, STRINGS)
+TOLD = CurveTold("Nine Foot", 14, 14, 0, 0.9, 0.8, 6.8, 12.1)
+
+
+def picture_of(*strings: str, season_day: float = 60.0, footer: str = "") -> Image.Image:
+    png = curve_png(CURVE, HAULS, strings, season_day, footer)
+    assert png is not None
+    return Image.open(io.BytesIO(png))
+
+
+def test_the_picture_fits_a_phone() -> None:
+    """390 px at twice the dots; it grows by a panel a string and ends."""
+    one, three = picture_of("Nine Foot"), picture_of(*STRINGS)
+    most = picture_of(*(f"String {n}" for n in range(MOST_PANELS)))
+    many = picture_of(*(f"String {n}" for n in range(40)))
+    assert {one.width, three.width, many.width} == {780}
+    assert one.height < three.height < most.height
+    assert many.height - most.height < 50, "one more line, which tells what isn't drawn"
+
+
+def test_no_strings_give_no_picture() -> None:
+    assert curve_png(CURVE, HAULS, [], 60.0) is None
+
+
+def test_the_same_curve_gives_the_same_picture() -> None:
+    assert curve_png(CURVE, HAULS, STRINGS, 60.0) == curve_png(CURVE, HAULS, STRINGS, 60.0)
+
+
+def test_hauls_are_drawn_where_they_were_logged() -> None:
+    """With a haul or without it the pictures differ; junk draws nothing."""
+    bare = curve_png(CURVE, [], STRINGS, 60.0)
+    junk = [replace(HAULS[0], legal_claws=None), replace(HAULS[0], traps=0), replace(HAULS[0], soak_days=math.nan)]
+    assert curve_png(CURVE, junk, STRINGS, 60.0) == bare
+    assert curve_png(CURVE, HAULS[:1], STRINGS, 60.0) != bare
+
+
+@pytest.mark.parametrize("name", ["$\\frac{", "a $b$ c", "_^{}", "a\nb", "x" * 100, "Étoile & Søn"])
+def test_no_name_breaks_the_picture(name: str) -> None:
+    assert picture_of(name, "Nine Foot", footer=name).width == 780
+
+
+def test_an_empty_log_is_drawn_as_what_is_usual() -> None:
+    png = curve_png(fit_curve([], STRINGS), [], STRINGS, 0.0)
+    assert png is not None
+    assert Image.open(io.BytesIO(png)).width == 780
+
+
+def test_words_tell_when_a_string_is_ripe_and_what_that_rests_on() -> None:
+    assert curve_words(TOLD) == (
+        "Nine Foot: ripe after about 7 days, past its best after about 12 days. Rests on 14 hauls; mostly your log."
+    )
+
+
+def test_words_say_how_much_is_not_the_log() -> None:
+    poor = replace(TOLD, hauls=1, all_hauls=2, level_share=0.3, shape_share=0.1)
+    assert "Rests on 1 haul and 1 haul of the other strings; mostly what is usual." in curve_words(poor)
+    assert "how that grows with the soak mostly what is usual" in curve_words(replace(TOLD, shape_share=0.2))
+    assert "no hauls of its own and 14 hauls of" in curve_words(replace(TOLD, hauls=0))
+    assert "no hauls yet, only on what is usual" in curve_words(told(fit_curve([], STRINGS), "Nine Foot"))
+
+
+def test_a_string_that_hardly_pays_is_not_called_ripe() -> None:
+    words = curve_words(replace(TOLD, ripe_days=12.1))
+    assert "ripe" not in words
+    assert "hardly pays" in words
