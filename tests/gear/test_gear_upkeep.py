@@ -84,6 +84,34 @@ def test_a_reading_below_the_last_is_odd_and_changes_nothing() -> None:
     assert odd == ["41.2, less than the 412 read before"]
 
 
+def test_a_task_told_before_the_first_reading_counts_its_hours_from_that_one() -> None:
+    record, _ = record_of(
+        (0, UpkeepDone("engine oil"), Worked()),
+        (0.25, EngineHours(412), Worked()),
+        (1200, EngineHours(700), Worked()),
+    )
+    (oil,) = record.done
+    assert (oil.engine_h, oil.engine_read_at) == (412.0, FIRST + hours(0.25))
+
+
+def test_hours_told_on_the_day_of_a_task_are_those_of_the_task_whichever_was_told_first() -> None:
+    """Else the oil just changed would be overdue by what ran since the reading before."""
+    said = [(720.0, UpkeepDone("engine oil"), Worked()), (720.5, EngineHours(412), Worked())]
+    later, _ = record_of((0, EngineHours(310), Worked()), *said, (725, EngineHours(418), Worked()))
+    sooner, _ = record_of((0, EngineHours(310), Worked()), (719.5, EngineHours(412), Worked()), said[0])
+    assert [record.done[0].engine_h for record in (later, sooner)] == [412.0, 412.0]
+
+
+def test_hours_read_days_after_a_task_are_not_those_of_the_task() -> None:
+    """The last reading before it stands: the task comes due early rather than late."""
+    record, _ = record_of(
+        (0, EngineHours(310), Worked()),
+        (720, UpkeepDone("engine oil"), Worked()),
+        (792, EngineHours(350), Worked()),
+    )
+    assert record.done[0].engine_h == 310.0
+
+
 def test_hours_add_up_over_a_new_meter() -> None:
     record, odd = record_of(
         (0, EngineHours(412), Worked()),

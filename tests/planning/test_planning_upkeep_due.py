@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soakbell.gear.outfit import Outfit, UpkeepRule
-from soakbell.gear.upkeep import TaskDone, UpkeepRecord
+from soakbell.gear.upkeep import Step, TaskDone, UpkeepRecord
 from soakbell.planning.upkeep_due import UpkeepDue, upkeep_due
 
 HARBOR = ZoneInfo("America/New_York")
@@ -114,16 +114,42 @@ def test_engine_hours_count_from_the_last_doing(engine_h: float, state: str, lef
     assert (due.state, due.left, due.unit, due.due_on) == (state, left, "engine h", None)
 
 
-def test_a_state_begun_by_use_is_reckoned_from_even_use() -> None:
-    """200 h in 20 days: 100 h were run after 10 days."""
-    record = UpkeepRecord((done(engine_h=400.0),), engine_h=600.0, read_at=DONE + 20 * DAY)
-    assert one_due(rule(every_engine_h=100), record, DONE + 50 * DAY).since == DONE + 10 * DAY
+def test_a_state_begun_by_use_is_since_the_reading_that_told_it() -> None:
+    """Due soon at 90 h and overdue at 100 h: what was settled between the two readings was not yet overdue."""
+    readings = (Step(DONE + 5 * DAY, 460.0), Step(DONE + 18 * DAY, 495.0), Step(DONE + 20 * DAY, 600.0))
+    record = UpkeepRecord((done(engine_h=400.0),), engine_h=600.0, read_at=DONE + 20 * DAY, readings=readings)
+    assert one_due(rule(every_engine_h=100), record, DONE + 50 * DAY).since == DONE + 20 * DAY
+    before = UpkeepRecord((done(engine_h=400.0),), engine_h=495.0, readings=readings[:2])
+    assert one_due(rule(every_engine_h=100), before, DONE + 19 * DAY).since == DONE + 18 * DAY
 
 
 def test_pulls_count_from_the_last_doing() -> None:
     record = UpkeepRecord((done(pulls=7),), pulls=37, pulled_at=DONE + 30 * DAY)
     due = one_due(rule(every_pulls=30), record, DONE + 31 * DAY)
     assert (due.state, due.left, due.unit, due.level) == ("overdue", 0, "pulls", 2)
+
+
+def test_an_overdue_haul_does_not_move_with_the_hauls_after_it() -> None:
+    hauls = tuple(Step(DONE + day * DAY, 7 + day) for day in range(1, 36))
+    record = UpkeepRecord((done(pulls=7),), pulls=42, pulled_at=DONE + 35 * DAY, hauls=hauls)
+    assert one_due(rule(every_pulls=30), record, DONE + 36 * DAY).since == DONE + 30 * DAY
+
+
+def test_days_ashore_do_not_bring_forward_what_comes_due_in_the_water() -> None:
+    """10 days in the water, 50 ashore, and again in the water: 20 days were reached on day 70."""
+    in_water = (Step(DONE, 0.0), Step(DONE + 10 * DAY, 10.0), Step(DONE + 60 * DAY, 10.0))
+    record = UpkeepRecord(
+        (done(),), days_in_water=13.0, counted_to=DONE + 63 * DAY, fishing=True, in_water=in_water
+    )
+    due = one_due(rule(every_days_in_water=20), record, DONE + 75 * DAY)
+    assert (due.state, due.since) == ("overdue", DONE + 70 * DAY)
+
+
+def test_hours_first_read_long_after_the_doing_count_from_then_and_are_told_as_not_known() -> None:
+    late = done(engine_h=412.0, engine_read_at=DONE + 9 * DAY)
+    record = UpkeepRecord((late,), engine_h=700.0, read_at=DONE + 50 * DAY)
+    due = one_due(rule(every_engine_h=100), record, DONE + 51 * DAY)
+    assert (due.state, due.left, due.not_known) == ("overdue", -188, ("engine h",))
 
 
 def test_days_in_the_water_run_on_while_traps_fish() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from soakbell.gear.fold import Oddity
@@ -10,6 +12,18 @@ from soakbell.gear.log import OF_TRAPS, EngineHours, LogEntry, Pulled, UpkeepDon
 from soakbell.gear.worked import Worked
 
 _DAY = timedelta(days=1)
+SAME_TIME = timedelta(hours=12)
+"""A reading of the engine this long after a task at most is that of the task (a choice of ours)."""
+_MOST_STEPS = 1000
+"""So many of the latest steps of a counter are kept."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """A moment at which a counter was told or began or ceased to run, and where it stood."""
+
+    at: datetime
+    count: float
 
 
 @dataclass(frozen=True)
@@ -17,6 +31,8 @@ class TaskDone:
     """A task's last doing, with the state of the counters at that time (see ``UpkeepRecord``).
 
     ``expires_on`` is the last date told for the task: looking at a flare doesn't make it expire later.
+    ``engine_h`` is that of the first reading after it where that came within ``SAME_TIME``, or where none was told
+    before; else of the last one before. ``engine_read_at`` is the moment of that reading.
     """
 
     task: str
@@ -25,6 +41,7 @@ class TaskDone:
     engine_h: float | None
     pulls: int
     days_in_water: float
+    engine_read_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -34,7 +51,8 @@ class UpkeepRecord:
     ``engine_h`` adds up over meters; None before the first reading, which it starts from. ``meter_h`` is the
     meter's own last reading, of ``read_at``. ``pulls`` counts hauls of a string, the last at ``pulled_at``.
     ``days_in_water`` is the time with some trap fishing, in days of 24 hours, up to ``counted_to``; ``fishing``
-    says whether some trap fishes since then.
+    says whether some trap fishes since then. ``readings``, ``hauls`` and ``in_water`` are the latest steps of the
+    three counters, oldest first; the days in water run evenly from each step to the next.
     """
 
     done: tuple[TaskDone, ...] = ()
@@ -47,6 +65,9 @@ class UpkeepRecord:
     first_at: datetime | None = None
     read_at: datetime | None = None
     pulled_at: datetime | None = None
+    readings: tuple[Step, ...] = ()
+    hauls: tuple[Step, ...] = ()
+    in_water: tuple[Step, ...] = ()
 
 
 class UpkeepBook:
@@ -64,6 +85,9 @@ class UpkeepBook:
         self._counted_to = start.counted_to
         self._fishing = start.fishing
         self._first_at = start.first_at
+        self._readings = _latest(start.readings)
+        self._hauls = _latest(start.hauls)
+        self._in_water = _latest(start.in_water)
 
     def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:
         """Work one entry in; none before was later."""
@@ -72,10 +96,13 @@ class UpkeepBook:
             self._first_at = at
         if entry.kind in OF_TRAPS:
             self._count_to(at)
-            self._fishing = worked.fishing > 0
+            if self._fishing != (worked.fishing > 0):
+                self._fishing = worked.fishing > 0
+                self._in_water.append(Step(at, self._days_in_water))
         if isinstance(detail, Pulled) and worked.places:
             self._pulls += 1
             self._pulled_at = at
+            self._hauls.append(Step(at, self._pulls))
         elif isinstance(detail, EngineHours):
             return self._read(entry, detail)
         elif isinstance(detail, UpkeepDone):
@@ -95,6 +122,9 @@ class UpkeepBook:
             first_at=self._first_at,
             read_at=self._read_at,
             pulled_at=self._pulled_at,
+            readings=tuple(self._readings),
+            hauls=tuple(self._hauls),
+            in_water=tuple(self._in_water),
         )
 
     def _count_to(self, at: datetime) -> None:
@@ -106,7 +136,7 @@ class UpkeepBook:
         before = self._done.get(told.task)
         expires_on = told.expires_on or (before.expires_on if before is not None else None)
         self._done[told.task] = TaskDone(
-            told.task, at, expires_on, self._engine_h, self._pulls, self._days_in_water
+            told.task, at, expires_on, self._engine_h, self._pulls, self._days_in_water, self._read_at
         )
 
     def _read(self, entry: LogEntry, told: EngineHours) -> list[Oddity]:
@@ -120,5 +150,13 @@ class UpkeepBook:
                 return [Oddity(entry.id, entry.string, entry.order, "engine_h", found, write)]
             self._engine_h += told.engine_h - self._meter_h
         self._meter_h = told.engine_h
-        self._read_at = entry.happened_at
+        self._read_at = at = entry.happened_at
+        self._readings.append(Step(at, self._engine_h))
+        for task, done in self._done.items():
+            if done.engine_read_at is None or done.engine_read_at < done.done_at >= at - SAME_TIME:
+                self._done[task] = replace(done, engine_h=self._engine_h, engine_read_at=at)
         return []
+
+
+def _latest(steps: Iterable[Step]) -> deque[Step]:
+    return deque(steps, maxlen=_MOST_STEPS)

@@ -149,7 +149,7 @@ def bait_levels(
     at: time,
     zone: tzinfo,
 ) -> tuple[BaitLevel, ...]:
-    """Each bait of the settings against its reorder point. ``today``, ``at``: the day and time of ``now`` in ``zone``.
+    """Each bait of the settings against its reorder point. ``today``, ``at``: day and time of ``now`` in ``zone``.
 
     ``expected_traps`` are the traps to be pulled by local day (``planning.season_ahead``), some days beyond
     ``plan_days``, since a pull can come sooner than expected.

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Literal
 
 from soakbell.gear.outfit import Outfit, UpkeepRule
-from soakbell.gear.upkeep import TaskDone, UpkeepRecord
+from soakbell.gear.upkeep import SAME_TIME, Step, TaskDone, UpkeepRecord
 
 UpkeepState = Literal["overdue", "never told", "due soon", "fine"]
 UpkeepUnit = Literal["", "engine h", "pulls", "days in water"]
@@ -26,11 +26,12 @@ class UpkeepDue:
     Attributes:
         due_on: the last good local day, where the calendar or a date of expiry binds.
         left: else what is left until it is due, in ``unit``; 0 or less is overdue.
-        since: when ``state`` began. Where it began by use, that is reckoned from even use between two moments that
-            the log tells. Never told: the log's first moment, None while the log is empty.
+        since: when ``state`` began. Where it began by use, that is the reading or the haul by which it was known.
+            Never told: the log's first moment, None while the log is empty.
         done_at: its last doing that the log tells, None where it tells none.
-        not_known: counters that an interval of the rule counts and the log doesn't tell. "Never told" with a
-            ``done_at`` means that no interval could be counted for lack of them, or of a date of expiry ("date").
+        not_known: counters that an interval of the rule counts and the log doesn't tell, or not from the doing on.
+            "Never told" with a ``done_at`` means that no interval could be counted for lack of them, or of a date
+            of expiry ("date").
     """
 
     task: str
@@ -111,7 +112,10 @@ def _of_rule(
 def _intervals(
     rule: UpkeepRule, done: TaskDone, record: UpkeepRecord, now: datetime, zone: tzinfo
 ) -> Iterator[tuple[str, _Interval | None]]:
-    """The intervals of a rule by what they count, None for one that the log tells too little of."""
+    """The intervals of a rule by what they count, None for one that the log tells too little of.
+
+    Engine hours that were first read some time after the doing count from then on, and are told as too little too.
+    """
     at = done.done_at
     if rule.expires:
         told = done.expires_on
@@ -121,18 +125,20 @@ def _intervals(
         # Else what comes round every week would be due soon as soon as it is done.
         yield "days", _by_day(due_on, min(rule.soon_days, rule.every_days / 2), at, now, zone)
     if rule.every_engine_h is not None:
-        if record.engine_h is None or done.engine_h is None:
+        base_h, based_at = done.engine_h, done.engine_read_at or at
+        if record.engine_h is None or base_h is None or based_at > at + SAME_TIME:
             yield "engine h", None
-        else:
-            hours = _Use(at, record.read_at or at, record.engine_h - done.engine_h)
+        if record.engine_h is not None and base_h is not None:
+            hours = _Use(at, record.engine_h - base_h, _known_by(record.readings, base_h, record.read_at or at))
             yield "engine h", _by_use(rule, rule.every_engine_h, hours, now, "engine h")
     if rule.every_pulls is not None:
-        pulls = _Use(at, record.pulled_at or at, record.pulls - done.pulls)
+        pulls = _Use(at, record.pulls - done.pulls, _known_by(record.hauls, done.pulls, record.pulled_at or at))
         yield "pulls", _by_use(rule, rule.every_pulls, pulls, now, "pulls")
     if rule.every_days_in_water is not None:
-        to = record.counted_to or at
-        running = max(0.0, (now - to) / _DAY) if record.fishing else 0.0
-        days = _Use(at, to, record.days_in_water - done.days_in_water, running)
+        to = Step(record.counted_to or at, record.days_in_water)
+        running = max(0.0, (now - to.at) / _DAY) if record.fishing else 0.0
+        used = record.days_in_water - done.days_in_water + running
+        days = _Use(at, used, _run_to((*record.in_water, to), done.days_in_water))
         yield "days in water", _by_use(rule, rule.every_days_in_water, days, now, "days in water")
 
 
@@ -151,29 +157,39 @@ def _first_moment(day: date, zone: tzinfo) -> datetime:
     return datetime.combine(day, time(), zone).astimezone(UTC)
 
 
+def _known_by(steps: Iterable[Step], base: float, latest_at: datetime) -> Callable[[float], datetime]:
+    """Gives the first of the steps by which the counter stood so far above ``base``, else ``latest_at``."""
+    return lambda amount: next((step.at for step in steps if step.count - base >= amount), latest_at)
+
+
+def _run_to(steps: tuple[Step, ...], base: float) -> Callable[[float], datetime]:
+    """Gives when days that run evenly between the steps, and on from the last, came so far above ``base``."""
+
+    def reached_at(amount: float) -> datetime:
+        step = next((step for step in steps if step.count - base >= amount), steps[-1])
+        return step.at + (amount - (step.count - base)) * _DAY
+
+    return reached_at
+
+
 @dataclass(frozen=True)
 class _Use:
-    """Use since ``done_at``: ``used`` up to the moment ``to``, and ``running``, in days, from then to now."""
+    """Use since ``done_at`` up to now, and when it came to an amount."""
 
     done_at: datetime
-    to: datetime
-    used: float
-    running: float = 0.0
+    total: float
+    reached_at: Callable[[float], datetime]
 
-    def reached_at(self, amount: float) -> datetime:
-        """When the use came to ``amount``, as if it had been even up to ``to``."""
-        if amount > self.used:
-            return self.to + (amount - self.used) * _DAY
-        return self.done_at + (amount / self.used) * (self.to - self.done_at)
+    def since(self, amount: float) -> datetime:
+        return max(self.done_at, self.reached_at(amount))
 
 
 def _by_use(rule: UpkeepRule, every: float, use: _Use, now: datetime, unit: UpkeepUnit) -> _Interval:
-    total = use.used + use.running
-    left = every - total
-    in_days = left * ((now - use.done_at) / _DAY) / total if total > 0 else math.inf
+    left = every - use.total
+    in_days = left * ((now - use.done_at) / _DAY) / use.total if use.total > 0 else math.inf
     if left <= 0:
-        return _Interval("overdue", use.reached_at(every), in_days, left=left, unit=unit)
+        return _Interval("overdue", use.since(every), in_days, left=left, unit=unit)
     soon_from = every * (1 - rule.soon_share)
-    if total >= soon_from:
-        return _Interval("due soon", use.reached_at(soon_from), in_days, left=left, unit=unit)
+    if use.total >= soon_from:
+        return _Interval("due soon", use.since(soon_from), in_days, left=left, unit=unit)
     return _Interval("fine", use.done_at, in_days, left=left, unit=unit)
