@@ -17,7 +17,7 @@ from logbook import FIRST, STRINGS, correction_of, hours, logs, told
 from soakbell.errors import LogRefused, StoreError
 from soakbell.gear.books import fold_books
 from soakbell.gear.fold import Whereabouts, fold
-from soakbell.gear.log import OF_TRAPS, BaitBought, BroughtAshore, EntryKind, LogEntry, Pulled, TrapsSet
+from soakbell.gear.log import OF_CALL, OF_TRAPS, BaitBought, BroughtAshore, EntryKind, LogEntry, Pulled, TrapsSet
 from soakbell.gear.log_check import check_entries
 from soakbell.gear.trap_states import Order
 from soakbell.store import log as stored_log
@@ -251,7 +251,7 @@ NO_JSON = '{"traps": [], "no'
 
 
 @pytest.mark.parametrize("detail", [LACKS_BOXES, NO_JSON, "[]", "null"])
-@pytest.mark.parametrize("kind", sorted(set(EntryKind) - OF_TRAPS - {EntryKind.CORRECTION}))
+@pytest.mark.parametrize("kind", sorted(set(EntryKind) - OF_CALL))
 def test_a_row_of_the_books_that_cannot_be_read_closes_them_and_costs_no_trap(
     store: Store, kind: EntryKind, detail: str
 ) -> None:
@@ -273,9 +273,15 @@ def test_a_row_of_the_books_that_cannot_be_read_closes_them_and_costs_no_trap(
 
 
 @pytest.mark.parametrize(
-    ("kind", "voids"), [*((kind, None) for kind in sorted(OF_TRAPS)), (EntryKind.CORRECTION, SET.id)]
+    ("kind", "voids"),
+    [
+        *((kind, None) for kind in sorted(OF_TRAPS)),
+        (EntryKind.PINNED, None),
+        (EntryKind.BARRED, None),
+        (EntryKind.CORRECTION, SET.id),
+    ],
 )
-def test_a_row_of_traps_or_a_correction_that_cannot_be_read_stops_everything(
+def test_a_row_of_traps_a_wish_or_a_correction_that_cannot_be_read_stops_everything(
     store: Store, kind: EntryKind, voids: str | None
 ) -> None:
     put(store, SET)

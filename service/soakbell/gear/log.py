@@ -395,7 +395,10 @@ OF_TRAPS = frozenset(
         EntryKind.RENUMBERED,
     }
 )
-"""Kinds that are about the traps of a string. The others name no string and no traps."""
+"""Kinds that are about the traps of a string. The others have neither a string nor traps of their own."""
+
+OF_CALL = OF_TRAPS | {EntryKind.PINNED, EntryKind.BARRED, EntryKind.CORRECTION}
+"""Kinds that a call rests on: passing over one that can't be read could loosen it."""
 
 
 @dataclass(frozen=True)

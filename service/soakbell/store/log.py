@@ -13,7 +13,7 @@ from sqlalchemy import Text, func, insert, literal, or_, select, tuple_, type_co
 from sqlalchemy.orm import Session, aliased
 
 from soakbell.errors import Fault, LogRefused, StoreError
-from soakbell.gear.log import DETAILS, OF_TRAPS, Correction, Detail, EntryKind, LogEntry
+from soakbell.gear.log import DETAILS, OF_CALL, Correction, Detail, EntryKind, LogEntry
 from soakbell.gear.log_check import check_entries, strings_at_stake
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
@@ -30,12 +30,12 @@ _COLUMNS = tuple(  # the detail as text: its JSON is parsed where a fault in it 
 )
 _DETAIL: dict[EntryKind, TypeAdapter[Any]] = {kind: TypeAdapter(detail) for kind, detail in DETAILS.items()}
 
-_OF_BOOKS = frozenset(kind.value for kind in set(EntryKind) - OF_TRAPS - {EntryKind.CORRECTION})
+_OF_BOOKS = frozenset(kind.value for kind in set(EntryKind) - OF_CALL)
 
 
 @dataclass(frozen=True)
 class Unread:
-    """An entry that can't be read and that no call needs: not of traps and no correction. ``fault`` says why."""
+    """An entry that can't be read and that no call rests on (see ``OF_CALL``). ``fault`` says why."""
 
     id: str
     order: Order
