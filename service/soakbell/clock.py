@@ -6,6 +6,9 @@ import time
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
+CLOCK_SLACK = timedelta(minutes=2)
+"""So far behind the newest moment on record a clock may be where nothing that a call needs says so."""
+
 
 class Clock(Protocol):
     def now(self) -> datetime:

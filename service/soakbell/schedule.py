@@ -23,7 +23,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy.orm import Session
 
-from soakbell.clock import Clock
+from soakbell.clock import CLOCK_SLACK, Clock
 from soakbell.due_times import due_at, local_day
 from soakbell.errors import SoakbellError
 from soakbell.logs import scrubbed
@@ -44,7 +44,6 @@ log = logging.getLogger(__name__)
 T = TypeVar("T")
 
 LONGEST_PAUSE_S = 30.0
-CLOCK_SLACK = timedelta(minutes=2)
 MOST_DAYS_BACK = 14
 
 _ALIVE_EVERY = timedelta(seconds=50)  # not at each sweep, to spare the card of a small board

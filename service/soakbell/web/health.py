@@ -16,13 +16,13 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
+from soakbell.clock import CLOCK_SLACK
 from soakbell.errors import SoakbellError
 from soakbell.store import letters
 from soakbell.store.engine import Store
 
 LONGEST_SILENCE = timedelta(minutes=3)
 LATE_AFTER = timedelta(minutes=15)
-CLOCK_SLACK = timedelta(minutes=2)
 FAULTS_IN_A_ROW = 3
 
 
