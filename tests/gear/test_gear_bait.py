@@ -151,15 +151,28 @@ def test_traps_set_or_put_back_or_pulled_without_boxes_told_stay_unmeasured() ->
     assert stock.unmeasured == (Unmeasured("", 5), Unmeasured(HEADS, 3))
 
 
-def test_a_count_aboard_settles_what_was_not_measured_of_that_bait() -> None:
+def test_a_count_aboard_tells_what_was_used_of_the_bait_aboard_and_leaves_open_what_came_from_elsewhere() -> None:
     stock, _ = book_of(
         (BaitBought(HEADS, 2), 0, 0),
+        (BaitBought(HEADS, 1, "aboard"), 0, 0),
+        (Pulled(bait=HEADS), 1, 3),
+        (BaitCounted(HEADS, 0.25, "aboard"), 3, 0),
+    )
+    assert boxes_by_place(stock) == {(HEADS, "freezer"): 2, (HEADS, "aboard"): 0.25}
+    assert stock.unmeasured == (Unmeasured(HEADS, 3),)
+    assert [(lot.boxes, lot.named, lot.named_to) for lot in stock.counted_away] == [(0.75, 0, 3)]
+
+
+def test_a_count_aboard_settles_what_was_not_measured_where_the_bait_lies_nowhere_else() -> None:
+    stock, _ = book_of(
+        (BaitBought(HEADS, 2, "aboard"), 0, 0),
         (BaitBought(HIDE, 2), 0, 0),
         (Pulled(bait=HEADS), 1, 3),
         (Pulled(bait=HIDE), 2, 4),
         (BaitCounted(HEADS, 0.5, "aboard"), 3, 0),
     )
     assert stock.unmeasured == (Unmeasured(HIDE, 4),)
+    assert stock.counted_away == ()
 
 
 def test_a_count_in_the_freezer_stands_for_what_lies_there() -> None:
@@ -168,8 +181,8 @@ def test_a_count_in_the_freezer_stands_for_what_lies_there() -> None:
         (BaitBought(HEADS, 5), 0, 0), (Pulled(bait=HEADS), 1, 30), (BaitCounted(HEADS, 2, "freezer"), 3, 0)
     )
     (lot,) = stock.lots
-    assert (lot.boxes, lot.named, lot.bought_at) == (2, 30, FIRST)
-    assert stock.unmeasured == (Unmeasured(HEADS, 30),)
+    assert (lot.boxes, lot.named, lot.bought_at) == (2, 0, FIRST)
+    assert stock.unmeasured == ()
 
 
 def test_a_count_above_what_was_known_adds_boxes_of_unknown_age() -> None:

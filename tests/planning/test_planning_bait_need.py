@@ -16,7 +16,7 @@ from tests.planning.bait_scenes import BAYSIDE, HARBOR, HEADS, HIDE, NOW, TODAY,
 
 from soakbell.gear.bait_lots import BaitStock, BaitUse
 from soakbell.gear.fold import fold
-from soakbell.gear.log import BaitBought, BaitCounted, BaitMoved, BaitOrdered, Pulled, TrapsSet
+from soakbell.gear.log import BaitBought, BaitCounted, BaitMoved, BaitOrdered, Detail, Pulled, TrapsSet
 from soakbell.gear.outfit import Outfit
 from soakbell.planning.bait_need import (
     bait_needs,
@@ -93,6 +93,55 @@ def test_a_count_of_the_freezer_is_not_lowered_by_what_was_used_before_it() -> N
         (BaitCounted("mullet heads", 2, "freezer"), ago(1)),
     )
     assert on_hand(ONE, stock, HEADS, NOW).freezer == 2
+
+
+def test_counting_what_is_aboard_brings_no_used_bait_back_into_the_freezer() -> None:
+    """400 traps at 0.05 boxes took all 10 boxes, whatever little is found aboard after."""
+    said = ((BaitBought("mullet heads", 10), ago(30)), *((Pulled(), ago(day), 100) for day in (25, 20, 15, 10)))
+    assert on_hand(ONE, stock_of(*said), HEADS, NOW).boxes == 0
+    there = on_hand(ONE, stock_of(*said, (BaitCounted("mullet heads", 0.25, "aboard"), ago(1))), HEADS, NOW)
+    assert (there.aboard, there.thaw, there.freezer) == (0.25, 0, 0)
+
+
+def test_what_a_count_does_not_find_aboard_is_what_the_traps_took() -> None:
+    """60 traps at 0.05 boxes took 3: the 2 that were aboard, and 1 out of the freezer."""
+    stock = stock_of(
+        (BaitBought("mullet heads", 9), ago(9)),
+        (BaitMoved("mullet heads", 2, "aboard", "freezer"), ago(hours=60)),
+        (Pulled(), ago(hours=50), 60),
+        (BaitCounted("mullet heads", 0, "aboard"), ago(hours=40)),
+        (Pulled(), ago(hours=30), 20),
+    )
+    there = on_hand(ONE, stock, HEADS, NOW)
+    assert (there.aboard, there.freezer) == pytest.approx((0, 5))
+    assert there.reckoned == pytest.approx(2), "what the count told isn't reckoned"
+
+
+some_boxes = st.integers(0, 24).map(lambda quarters: quarters / 4)
+names = st.sampled_from(["mullet heads", "cowhide"])
+steps = st.lists(
+    st.one_of(
+        st.tuples(st.builds(BaitBought, names, some_boxes, st.sampled_from(["freezer", "aboard"])), st.just(0)),
+        st.tuples(st.builds(BaitMoved, names, some_boxes, st.sampled_from(["thaw", "aboard"])), st.just(0)),
+        st.tuples(st.builds(Pulled, bait=st.just("") | names), st.integers(1, 60)),
+        st.tuples(st.builds(BaitCounted, names, some_boxes, st.sampled_from(["freezer", "aboard"])), st.just(0)),
+    ),
+    max_size=12,
+)
+
+
+@given(steps, some_boxes)
+def test_a_count_aboard_never_adds_to_what_lies_elsewhere(said: list[tuple[Detail, int]], counted: float) -> None:
+    outfit = outfit_of(HEADS, HIDE)
+    timed = [(detail, ago(hours=20 - hour), baited) for hour, (detail, baited) in enumerate(said)]
+    count = (BaitCounted("mullet heads", counted, "aboard"), ago(hours=1), 0)
+    for kind in outfit.baits:
+        before = on_hand(outfit, stock_of(*timed), kind, NOW)
+        after = on_hand(outfit, stock_of(*timed, count), kind, NOW)
+        assert after.freezer <= before.freezer + 1e-9
+        assert after.thaw <= before.thaw + 1e-9
+        if kind is HEADS:
+            assert after.aboard == pytest.approx(counted)
 
 
 def test_another_bait_s_count_leaves_the_reckoning_of_the_first() -> None:

@@ -47,6 +47,8 @@ class BaitLot:
         out_since: since when they are out of the freezer, None in it.
         named, unnamed: of the ``Unmeasured`` traps of this bait, and of those without a bait named, how many were
             baited before this lot came or was counted, and so not out of it.
+        named_to, unnamed_to: of boxes aboard that a count didn't find (``BaitStock.counted_away``), how many had
+            been baited at that count: those before took these boxes. None of boxes that lie there.
     """
 
     bait: str
@@ -57,6 +59,8 @@ class BaitLot:
     out_since: datetime | None = None
     named: int = 0
     unnamed: int = 0
+    named_to: int | None = None
+    unnamed_to: int | None = None
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,8 @@ class BaitUse:
 
 @dataclass(frozen=True)
 class Unmeasured:
-    """Traps baited without boxes told since the bait aboard was last counted; ``bait`` is "" where not named."""
+    """Traps baited without boxes told, while a lot lies there that they may have taken of; ``bait`` is "" where not
+    named."""
 
     bait: str
     traps: int
@@ -115,6 +120,7 @@ class BaitDates:
 class BaitStock:
     """``lots`` oldest first, ``orders`` oldest first, ``baited_with`` of the last 120 days, oldest first.
 
+    ``counted_away`` are boxes that lay aboard until a count didn't find them: used by traps ``unmeasured``.
     Baits are told apart by name without regard to case, and spelt as they first were.
     """
 
@@ -124,6 +130,7 @@ class BaitStock:
     unmeasured: tuple[Unmeasured, ...] = ()
     baited_with: tuple[BaitedDay, ...] = ()
     dates: tuple[BaitDates, ...] = ()
+    counted_away: tuple[BaitLot, ...] = ()
 
     @property
     def baited(self) -> tuple[tuple[date, int], ...]:
@@ -164,6 +171,7 @@ class BaitBook:
         self._unmeasured: dict[str, int] = {}
         self._baited: dict[date, dict[str, int]] = {}
         self._dates: dict[str, BaitDates] = {}
+        self._counted_away = deque(stock.counted_away, maxlen=_MOST_LOTS)
         for dates in stock.dates:
             self._dates[self._key(dates.bait)] = dates
         for lot in stock.lots:
@@ -206,6 +214,7 @@ class BaitBook:
                 for bait, traps in baits.items()
             ),
             dates=tuple(self._dates.values()),
+            counted_away=tuple(self._counted_away),
         )
 
     def _key(self, bait: str) -> str:
@@ -365,26 +374,44 @@ class BaitBook:
         return self._draw_told(entry, "boxes", bait, detail.boxes, (detail.place,))[1]
 
     def _counted(self, entry: LogEntry, detail: BaitCounted) -> list[Oddity]:
-        """A count settles the use told without boxes: all of it by one of the bait aboard, else that place's."""
+        """A count stands for what lies in that place; use before it that wasn't measured is no longer taken off it.
+
+        What a count aboard doesn't find was used by the traps baited before. What those took beyond it was out of
+        the other places, and stays used.
+        """
         bait = self._key(detail.bait)
-        before = self._boxes_of(bait, detail.place)
-        more = detail.boxes - before
+        more = detail.boxes - self._boxes_of(bait, detail.place)
         self._touch(bait, entry.happened_at, came=more > _NONE)
-        self._draw(bait, max(0.0, -more), (detail.place,))
+        gone = self._draw(bait, max(0.0, -more), (detail.place,))
         if detail.boxes <= _NONE:
             self._lots.pop((bait, detail.place), None)
+        named, unnamed = self._unmeasured.get(bait, 0), self._unmeasured.get("", 0)
         if detail.place == "aboard":
-            self._unmeasured.pop(bait, None)
-            if self._names.keys() <= {bait, ""}:
-                self._unmeasured.pop("", None)
-        for place in PLACES if detail.place == "aboard" else (detail.place,):
-            self._lots[bait, place] = [
-                replace(lot, named=self._unmeasured.get(bait, 0), unnamed=self._unmeasured.get("", 0))
-                for lot in self._lots.get((bait, place), ())
-            ]
+            self._counted_away += [replace(lot, named_to=named, unnamed_to=unnamed) for lot in gone]
+        self._lots[bait, detail.place] = [
+            replace(lot, named=named, unnamed=unnamed) for lot in self._lots.get((bait, detail.place), ())
+        ]
         if more > _NONE:
             self._new_lot(bait, detail.place, more, entry.happened_at)
+        self._forget_past_use(bait)
         return []
+
+    def _forget_past_use(self, bait: str) -> None:
+        """Traps baited before all that lies there came or was counted no longer matter."""
+        named, unnamed = self._unmeasured.get(bait, 0), self._unmeasured.get("", 0)
+        lots = [lot for place in PLACES for lot in self._lots.get((bait, place), ())]
+        if any((lot.named, lot.unnamed) != (named, unnamed) for lot in lots):
+            return
+        self._unmeasured.pop(bait, None)
+        if self._names.keys() <= {bait, ""}:
+            self._unmeasured.pop("", None)
+            unnamed = 0
+        kept = [lot for lot in self._counted_away if not same_bait(lot.bait, bait)]
+        self._counted_away = deque(kept, maxlen=_MOST_LOTS)
+        for place in PLACES:
+            self._lots[bait, place] = [
+                replace(lot, named=0, unnamed=unnamed) for lot in self._lots.get((bait, place), ())
+            ]
 
     def _ordered(self, entry: LogEntry, detail: BaitOrdered) -> list[Oddity]:
         bait = self._key(detail.bait)

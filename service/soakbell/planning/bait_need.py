@@ -266,20 +266,31 @@ def _after_unmeasured(outfit: Outfit, stock: BaitStock, kind: BaitKind) -> tuple
     Such traps only took of lots that were there before; what they took beyond these is past.
     """
     use = use_of(outfit, stock, kind)
-    unnamed = kind == outfit.baits[0]
-    lots = [
-        (lot.named + (lot.unnamed if unnamed else 0), lot) for lot in stock.lots if same_bait(lot.bait, kind.name)
-    ]
+    with_unnamed = kind == outfit.baits[0]
+
+    def mark(named: int, unnamed: int) -> int:
+        return named + (unnamed if with_unnamed else 0)
+
+    came: dict[int, list[BaitLot]] = {}
+    for lot in (*stock.lots, *stock.counted_away):
+        if same_bait(lot.bait, kind.name):
+            came.setdefault(mark(lot.named, lot.unnamed), []).append(lot)
+    counts = {mark(lot.named_to, lot.unnamed_to or 0) for lot in stock.counted_away if lot.named_to is not None}
     traps = sum(told.traps for told in stock.unmeasured if _is_of(outfit, kind, told.bait))
-    marks = sorted({mark for mark, _ in lots} | {traps})
+    marks = sorted(came.keys() | counts | {traps})
     there: list[BaitLot] = []
     taken = 0.0
-    for mark, following in pairwise([*marks, max([*marks, traps])]):
-        there = _in_order_of_use([*there, *(lot for came, lot in lots if came == mark)])
-        before = _boxes(there)
-        there = _less(there, use.boxes * (following - mark))
-        taken += before - _boxes(there)
-    return there, taken
+    for at, following in pairwise([*marks, max([*marks, traps])]):
+        found = [lot for lot in there if lot.named_to is None or mark(lot.named_to, lot.unnamed_to or 0) > at]
+        there = _in_order_of_use([*found, *came.get(at, ())])
+        before = _boxes(_lying(there))
+        there = _less(there, use.boxes * (following - at))
+        taken += before - _boxes(_lying(there))
+    return _lying(there), taken
+
+
+def _lying(lots: Iterable[BaitLot]) -> list[BaitLot]:
+    return [lot for lot in lots if lot.named_to is None]
 
 
 def _less(lots: list[BaitLot], boxes: float) -> list[BaitLot]:
