@@ -253,7 +253,6 @@ def test_cheap_pulls_make_traps_ripe_sooner() -> None:
     assert cheap < dear
 
 
-@pytest.mark.slow
 def test_the_interval_holds_the_truth_four_times_in_five() -> None:
     """40 boats of known A, b and r at 5, 7, 10 and 14 days; ``tests/bench/bench_catch_curve.py`` has 200."""
     rng = np.random.default_rng(4)

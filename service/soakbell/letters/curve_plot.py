@@ -68,7 +68,7 @@ def _days(count: int) -> str:
 
 
 def _hauls(count: int) -> str:
-    return f"{count} haul{'' if count == 1 else 's'}"
+    return f"{count or 'no'} haul{'' if count == 1 else 's'}"
 
 
 def curve_png(
@@ -78,8 +78,8 @@ def curve_png(
 
     Args:
         hauls: The dots, as they were logged; those without a number of claws are not drawn.
-        strings: In the order of their panels. Of more than ``MOST_PANELS``, those with the most hauls are drawn, and
-            the picture says how many are not.
+        strings: In the order of their panels. Of more than ``MOST_PANELS``, those with the most hauls are drawn,
+            and the picture says how many are not.
         season_day: The day since the opening for which the curve is drawn.
         footer: One short line.
     """
@@ -94,7 +94,11 @@ def curve_png(
             dots[haul.string].append(haul)
     most = sorted(strings, key=lambda string: -len(dots[string]))[:MOST_PANELS]
     shown = [string for string in strings if string in most]
-    notes = ["Line: catch to expect today. Shade: it lies there 4 times in 5.", "Dots: your hauls."]
+    notes = [
+        "Line: the catch to expect today, on the average of many hauls.",
+        "Shade: where that average lies, in 4 cases of 5.",
+        "Dots: your hauls.",
+    ]
     if any(_is_far(haul, season_day) for string in shown for haul in dots[string]):
         notes[-1] = f"Dots: your hauls; pale if over {_NEAR_DAYS:g} days off in the season."
     if len(strings) > len(shown):

@@ -230,8 +230,8 @@ def peak_days(bait_decay: ArrayLike, loss: ArrayLike) -> Floats:
     return np.asarray(np.exp(-_log_sinhc(np.log(r / b) / 2)) / np.sqrt(b * r))
 
 
-def told(curve: CatchCurve, string: str) -> CurveTold:
-    """What to say of a string's curve."""
+def told(curve: CatchCurve, string: str, season_day: float = 0.0) -> CurveTold:
+    """What to say of a string's curve on a day of the season."""
     prior = curve.prior
     column = curve.strings.index(string) if string in curve.strings else len(curve.strings)
     level_before = prior.claws_a_day.spread**2 + float(np.mean(np.square(SPREADS)))
@@ -243,7 +243,7 @@ def told(curve: CatchCurve, string: str) -> CurveTold:
         curve.left_out,
         _share(curve.log_claws_a_day[:, column], level_before),
         _share(peak, _peak_variance(prior)),
-        curve.ripe_days(string),
+        curve.ripe_days(string, season_day),
         curve.past_best_days(),
     )
 
