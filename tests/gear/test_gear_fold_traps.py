@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
+from datetime import timedelta
 
 import pytest
 from hypothesis import given
 
-from logbook import FIRST, STRINGS, details_of_stores, details_of_traps, hours, logs, told
-from soakbell.gear.fold import GearState, TrapBook, TrapState, Whereabouts, fold
+from logbook import FIRST, STRINGS, correction_of, details_of_stores, details_of_traps, hours, logs, told
+from soakbell.gear.fold import GearState, TrapBook, TrapState, Whereabouts, apply, fold
 from soakbell.gear.log import (
+    BaitBought,
     BellSnoozed,
     BroughtAshore,
     Detail,
@@ -28,11 +30,13 @@ from soakbell.gear.log import (
     Tagged,
     TrapsSet,
 )
+from soakbell.gear.soak import NoSoak, soak_of
 from soakbell.gear.strings import Mark
 from soakbell.gear.worked import Worked
 
 SET = told(TrapsSet())
 HOME = told(Pulled(reset=False), 100)
+PULL_OF_LEDGE = told(Pulled(), 90, string="Ledge")
 
 
 def trap(place: int, *entries: LogEntry) -> TrapState:
@@ -304,12 +308,27 @@ def test_what_is_not_of_traps_moves_only_the_time() -> None:
     hours_told = told(EngineHours(12.5), 170)
     state = fold([SET, hours_told], STRINGS)
     assert state.strings == fold([SET], STRINGS).strings
-    assert (state.last, state.newest_at, state.oddities) == (hours_told.order, hours_told.happened_at, ())
+    assert (state.last, state.oddities) == (hours_told.order, ())
+    assert state.newest_at == hours_told.happened_at - timedelta(minutes=2)
+
+
+def test_a_trap_or_a_correction_told_ahead_of_the_clock_bars_it_and_bait_only_past_two_minutes() -> None:
+    """No call rests on bait; one that the clock's own minute of error put ahead must not cost it."""
+    ahead = told(BaitBought("mullet heads", 4), 170, string=None)
+    for state in (fold([SET, ahead], STRINGS), apply(fold([SET], STRINGS), ahead)):
+        for minutes_behind, barred in ((1.9, False), (2.1, True)):
+            soak = soak_of(state, "Nine Foot", ahead.told_at - timedelta(minutes=minutes_behind))
+            assert (soak.none_because is NoSoak.CLOCK_BEHIND_LOG) is barred
+    for entry in (told(Pulled(), 170), correction_of(PULL_OF_LEDGE, 170)):
+        state = fold([SET, PULL_OF_LEDGE, entry], STRINGS)
+        second_behind = entry.told_at - timedelta(seconds=1)
+        assert soak_of(state, "Nine Foot", second_behind).none_because is NoSoak.CLOCK_BEHIND_LOG
 
 
 def test_a_moment_to_come_does_not_make_the_clock_wrong() -> None:
     state = fold([told(BellSnoozed("soak:Nine Foot", FIRST + hours(1000)), 1)], STRINGS)
-    assert state.newest_at == FIRST + hours(1)
+    assert state.newest_at is not None
+    assert state.newest_at <= FIRST + hours(1)
 
 
 @given(logs(max_size=20, of=details_of_stores))

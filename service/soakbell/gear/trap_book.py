@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 
 from soakbell.clock import CLOCK_SLACK
 from soakbell.gear.log import (
+    OF_CALL,
     OF_TRAPS,
     Barred,
     EntryKind,
@@ -228,10 +229,13 @@ class TrapBook:
             self.odd(entry, "traps", found, step.instead)
 
 
+_DAWN = datetime.min.replace(tzinfo=UTC) + CLOCK_SLACK
+
+
 def _newest(entry: LogEntry) -> datetime:
     """What a clock must show at least. No call rests on bait and parts, so these bar none by some seconds."""
-    at = max(entry.happened_at, entry.told_at)
-    return at if entry.kind in OF_TRAPS or entry.kind is EntryKind.CORRECTION else at - CLOCK_SLACK
+    at = max(entry.happened_at, entry.told_at, _DAWN)
+    return at if entry.kind in OF_CALL else at - CLOCK_SLACK
 
 
 def _untouched(string: TrapString) -> StringState:

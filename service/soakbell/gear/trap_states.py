@@ -88,8 +88,8 @@ class Oddity:
 class GearState:
     """Where all gear is after the log so far.
 
-    ``newest_at`` is the latest moment that any entry in force names, less CLOCK_SLACK for one that is neither of
-    traps nor a correction: a clock that shows less is wrong. ``last`` is the place in time of the last thing done.
+    ``newest_at`` is the latest moment that any entry in force names, less CLOCK_SLACK for one that no call rests
+    on: a clock that shows less is wrong. ``last`` is the place in time of the last thing done.
     ``awaited`` holds ids that corrections void and the log lacks.
     ``wishes`` are the skipper's for days to come, and those of days gone by.
     """
