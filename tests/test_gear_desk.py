@@ -11,7 +11,7 @@ from email.message import EmailMessage
 from pathlib import Path
 
 import pytest
-from sqlalchemy import func, select, update
+from sqlalchemy import func, select
 
 from law.world import NEW_YORK, NOW, World, settings_from, world
 from soakbell import gear_desk
@@ -46,6 +46,7 @@ from soakbell.store import letters, log, replies
 from soakbell.store.bells import rung_bells
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import UnaskedLetter, WrittenLetter
+from soakbell.store.log_keeper import Kept
 from soakbell.store.schema import CallRow, LogRow
 from soakbell.store.upgrade import migrate
 from soakbell.wiring import duty_of
@@ -266,12 +267,24 @@ def test_books_that_fail_cost_no_call_and_the_traps_are_still_told(
 
 def test_a_bait_entry_that_cannot_be_read_costs_no_call_and_is_told(calm: Port) -> None:
     trip = of_trip(calm.morning())
-    bought = calm.tell(BaitBought("mullet heads", 6))
     with calm.store.writing() as session:
-        session.execute(update(LogRow).where(LogRow.id == bought.id).values(detail={"of_kind": {}}))
+        seq = log.newest_seq(session) + 1
+        at = NOW - DAY
+        session.add(
+            LogRow(
+                id="broken",
+                key="broken",
+                kind="bait-bought",
+                happened_at=at,
+                told_at=at,
+                told_by="cli",
+                detail={"traps": [], "note": "", "of_kind": {"bait": "cowhide"}},
+                seq=seq,
+            )
+        )
     written = calm.morning()
     assert of_trip(written) == trip
-    assert f"log entry {bought.id} can't be read" in text_of(written)
+    assert "log entry broken can't be read" in text_of(written)
 
 
 def test_a_gear_file_with_faults_is_told_in_every_letter_and_moves_no_call(calm: Port) -> None:
@@ -317,7 +330,70 @@ def test_a_changed_call_tells_what_to_load_for_its_own_window(calm: Port) -> Non
     assert "bench" in text_of(changed).lower()
 
 
+def tell_at_the_next_look(port: Port, desk: Desk, detail: Detail, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another process tells ``detail`` just before ``desk`` looks at the log."""
+    string = "Ledge" if isinstance(detail, Pulled) else None
+    looks = desk.log.now
+
+    def overtaken() -> Kept:
+        monkeypatch.setattr(desk.log, "now", looks)
+        port.clock.put(port.clock.now() + timedelta(milliseconds=5))
+        at = port.clock.now()
+        with port.store.writing() as session:
+            log.append_entries(
+                session, (new_entry(detail, happened_at=at, told_at=at, told_by="cli", string=string),)
+            )
+        return looks()
+
+    monkeypatch.setattr(desk.log, "now", overtaken)
+
+
+@pytest.mark.parametrize("detail", [BaitBought("mullet heads", 1), Pulled(reset=False)])
+def test_what_is_told_while_the_letter_is_made_is_no_fault_of_the_clock(
+    calm: Port, monkeypatch: pytest.MonkeyPatch, detail: Detail
+) -> None:
+    desk = calm.desk
+    tell_at_the_next_look(calm, desk, detail, monkeypatch)
+    written = desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+    assert of_trip(written)[0] == "PULL"
+    assert "earlier time" not in text_of(written)
+
+
+def test_bait_told_a_minute_ahead_of_the_clock_costs_no_call(calm: Port) -> None:
+    calm.tell(BaitBought("mullet heads", 1), days_ago=-1 / 24 / 60)
+    assert of_trip(calm.morning())[0] == "PULL"
+    calm.tell(BaitBought("mullet heads", 1), days_ago=-1)
+    assert of_trip(calm.morning())[0] == "NO CALL"
+
+
+@pytest.mark.parametrize("kind", ["morning", "eve"])
+def test_call_and_load_rest_on_one_look_at_the_log(calm: Port, monkeypatch: pytest.MonkeyPatch, kind: str) -> None:
+    """An entry told between them would make two logs of it, and a clock behind the second one."""
+    desk, looks = calm.desk, []
+    once = desk.log.now
+
+    def counted() -> Kept:
+        looks.append(1)
+        return once()
+
+    monkeypatch.setattr(desk.log, "now", counted)
+    written = desk.write(kind, TODAY, 0, late=False, clock_suspect=False)
+    assert len(looks) == 1
+    assert "could not be told" not in text_of(written)
+
+
 # ---- the eve letter
+
+
+def test_the_eve_letter_rests_on_the_likely_call_of_the_day_ahead(calm: Port) -> None:
+    calm.clock.put(NOW + 13.5 * HOUR)
+    likely = calm.desk.likely(TOMORROW, clock_suspect=False)
+    assert likely.call.day == TOMORROW
+    eve = calm.desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    assert likely.call.word.value in eve.subject
+    assert calls(calm.store) == 0
+    barred = calm.desk.likely(TOMORROW, clock_suspect=True)
+    assert barred.call.word is CallWord.NO_CALL
 
 
 def test_the_eve_letter_tells_what_to_thaw_for_a_likely_pull_and_is_no_call(calm: Port) -> None:

@@ -96,11 +96,13 @@ class Desk:
         if kind not in ("morning", "eve"):
             raise ValueError(f"this desk writes no {kind} letter")
         self.sources.poll_if_old()
-        now = self._clock.now()
         if kind == "eve":
-            return self._compose_eve(self._eve(day, now, clock_suspect), day, turn, now, late=late)
-        made = self._decide(day, now, clock_suspect)
-        return self._compose(made.morning.call, made.morning.trip, "morning", turn, now, None, made, late=late)
+            likely = self._likely(day + timedelta(days=1), clock_suspect)
+            return self._compose_eve(self._eve(likely), day, turn, likely.basis.now, late=late)
+        made = self._decide(day, clock_suspect)
+        return self._compose(
+            made.morning.call, made.morning.trip, "morning", turn, made.basis.now, None, made, late=late
+        )
 
     def write_failed(self, kind: str, day: date, turn: int, error: str) -> WrittenLetter:
         """The plain NO CALL, or an eve letter that says nothing yet. Leans on nothing but the settings, and on the
@@ -125,8 +127,8 @@ class Desk:
             return None
         previous, trip = last[0], last[1]
         self.sources.poll_if_old()
-        now = self._clock.now()
-        made = self._decide(day, now, clock_suspect)
+        made = self._decide(day, clock_suspect)
+        now = made.basis.now
         call = look_again(previous, trip, made.morning, now)
         if call is None:
             return None
@@ -137,11 +139,10 @@ class Desk:
 
     def letter_text(self, day: date, *, clock_suspect: bool) -> str:
         """Today's letter as text, on what is on hand; nothing is stored or sent."""
-        now = self._clock.now()
-        morning = self._decide(day, now, clock_suspect).morning
-        call = morning.call
-        facts = self._facts(call, 0, now, None, morning, late=False)
-        ashore = self.gear.ashore(call, now, clock_suspect=clock_suspect)
+        made = self._decide(day, clock_suspect)
+        call, now = made.morning.call, made.basis.now
+        facts = self._facts(call, 0, now, None, made.morning, late=False)
+        ashore = self.gear.ashore(call, now, clock_suspect=clock_suspect, kept=made.basis.log)
         letter = morning_letter(call, facts, kind="morning", previous=None, ashore=ashore)
         return f"{letter.subject}\n\n{letter.text}"
 
@@ -152,13 +153,17 @@ class Desk:
             StoreError: the database or the log can't be read.
             Exception: what the one letter that was asked for failed of.
         """
+        kept = self.log.now()
         now = self._clock.now()
         try:
             last = self._last_call(day)
         except SoakbellError:
             last = None
         ringing = self.gear.ringing(
-            now, None if last is None else last[0], may_order=turns[BAIT_ORDER] == 1 and turns[ORDER_COPY] == 1
+            now,
+            None if last is None else last[0],
+            may_order=turns[BAIT_ORDER] == 1 and turns[ORDER_COPY] == 1,
+            kept=kept,
         )
         asked: list[Callable[[], list[UnaskedLetter]]] = []
         if ringing.bells:
@@ -191,12 +196,29 @@ class Desk:
 
     def decide(self, day: date, *, clock_suspect: bool) -> Morning:
         """The call on what is on hand; nothing is stored or sent."""
-        return self._decide(day, self._clock.now(), clock_suspect).morning
+        return self._decide(day, clock_suspect).morning
 
-    def _decide(self, day: date, now: datetime, clock_suspect: bool) -> _Made:
+    def likely(self, day: date, *, clock_suspect: bool) -> Morning:
+        """The likely call of a day ahead on what is on hand, as the eve letter tells it. It is no call."""
+        return self._likely(day, clock_suspect).morning
+
+    def _decide(self, day: date, clock_suspect: bool) -> _Made:
+        return self._made(day, self._basis(clock_suspect), ahead=False)
+
+    def _likely(self, day: date, clock_suspect: bool) -> _Made:
+        return self._made(day, self._basis(clock_suspect), ahead=True)
+
+    def _basis(self, clock_suspect: bool) -> Basis:
+        """The log comes first: by a moment before that, what is told meanwhile looks like a clock at fault."""
         log = self.log.now()
-        basis = Basis(self.sources.on_hand(now), log, now, clock_suspect)
-        morning = make_call(self._settings, basis.on_hand, log.gear, now, day=day, clock_suspect=clock_suspect)
+        now = self._clock.now()
+        return Basis(self.sources.on_hand(now), log, now, clock_suspect)
+
+    def _made(self, day: date, basis: Basis, *, ahead: bool) -> _Made:
+        suspect = basis.clock_suspect
+        morning = make_call(
+            self._settings, basis.on_hand, basis.log.gear, basis.now, day=day, clock_suspect=suspect, ahead=ahead
+        )
         return _Made(morning, basis)
 
     def _last_call(self, day: date) -> tuple[Call, Trip | None] | None:
@@ -222,7 +244,7 @@ class Desk:
         facts = self._facts(call, turn, now, watch_until, None if made is None else made.morning, late=late)
         ashore = None
         if made is not None:
-            ashore = self.gear.ashore(call, now, clock_suspect=made.basis.clock_suspect)
+            ashore = self.gear.ashore(call, now, clock_suspect=made.basis.clock_suspect, kept=made.basis.log)
         letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore)
         detail = as_record(call, trip)
         inputs: list[dict[str, Any]] = []
@@ -244,12 +266,9 @@ class Desk:
             watch_until=watch_until,
         )
 
-    def _eve(self, day: date, now: datetime, clock_suspect: bool) -> Eve:
-        on_hand, gear, tomorrow = self.sources.on_hand(now), self.log.now().gear, day + timedelta(days=1)
-        likely = make_call(
-            self._settings, on_hand, gear, now, day=tomorrow, clock_suspect=clock_suspect, ahead=True
-        )
-        return self.gear.eve(likely.call, now, clock_suspect=clock_suspect)
+    def _eve(self, likely: _Made) -> Eve:
+        basis = likely.basis
+        return self.gear.eve(likely.morning.call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
 
     def _compose_eve(self, eve: Eve, day: date, turn: int, now: datetime, *, late: bool) -> WrittenLetter:
         due = due_at(day, self._settings.letters.eve, self._settings.harbor.time_zone)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from functools import cached_property, partial
@@ -29,6 +29,7 @@ from soakbell.planning.bells import (
     hauled_since,
     is_hushed,
     is_quiet,
+    marks,
     part_bells,
     season_bells,
     soak_bells,
@@ -98,42 +99,48 @@ class GearDesk:
         self._store = store
         self._keeper = keeper
 
-    def ashore(self, call: Call, now: datetime, *, clock_suspect: bool) -> Ashore | None:
+    def ashore(self, call: Call, now: datetime, *, clock_suspect: bool, kept: Kept | None = None) -> Ashore | None:
         """What the letter of a call tells of gear: what to load for its window, or the bench without one.
 
         None where the skipper has set nothing up. By a suspect clock nothing is told but that.
+
+        Args:
+            kept: what the log came to when the call was made; None: the log is looked at now.
         """
         if self._outfit is None:
             return None
         telling = _Telling()
-        told = telling.of("gear", lambda: self._look(now, clock_suspect).ashore(call, telling))
+        told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).ashore(call, telling))
         return replace(told or Ashore(), fault=telling.fault)
 
-    def eve(self, call: Call, now: datetime, *, clock_suspect: bool) -> Eve:
+    def eve(self, call: Call, now: datetime, *, clock_suspect: bool, kept: Kept | None = None) -> Eve:
         """The evening before the day of ``call``, which is only likely. Likewise by a suspect clock."""
         bare = Eve(call.day, call)
         if self._outfit is None:
             return bare
         telling = _Telling()
-        told = telling.of("gear", lambda: self._look(now, clock_suspect).eve(call, telling))
+        told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).eve(call, telling))
         return replace(told or bare, fault=telling.fault)
 
     def standing(self, now: datetime) -> StandingBells:
         """All bells that stand at ``now``.
 
         Raises:
-            StoreError: the log can't be read.
+            StoreError: the database or the log can't be read.
         """
         telling = _Telling()
         look = _Look(self._settings, self._usable(), self._keeper.now(), now)
         bells = look.bells(telling)
-        quiet = tuple(bell for bell in bells if is_hushed(bell, look.hushed, now))
+        with self._store.reading() as session:
+            rung = rung_bells(session, self._settings.boat.name)
+        quiet = tuple(bell for bell in bells if is_hushed(bell, look.hushed, now, rung))
         return StandingBells(together(bells), together(quiet), tuple(telling.faults))
 
-    def ringing(self, now: datetime, today: Call | None, *, may_order: bool) -> Ringing:
+    def ringing(self, now: datetime, today: Call | None, *, may_order: bool, kept: Kept | None = None) -> Ringing:
         """What a letter should tell now; nothing in the quiet hours, or by a clock behind the log.
 
         Args:
+            kept: what the log came to before ``now``; None: the log is looked at now.
             today: the call of the day as it stands; strings that it says to pull are seen to.
             may_order: no order was told of today.
 
@@ -141,7 +148,7 @@ class GearDesk:
             StoreError: the database or the log can't be read.
         """
         settings = self._settings
-        look = _Look(settings, self._usable(), self._keeper.now(), now)
+        look = _Look(settings, self._usable(), kept or self._keeper.now(), now)
         if is_quiet(look.at, settings.letters.quiet_from, settings.letters.quiet_to) or look.clock_behind:
             return Ringing()
         telling = _Telling()
@@ -151,25 +158,25 @@ class GearDesk:
         called = () if today is None or today.window is None else today.window.pulls
         pulled = look.hauled | {pull.string for pull in called}
         ring = to_ring(standing, rung, look.hushed, now, pulled=pulled)
-        order = telling.of("bait order", lambda: look.order(standing)) if may_order else None
+        order = telling.of("bait order", lambda: look.order(standing, rung)) if may_order else None
         baits = () if order is None else (*(line.bait for line in order.lines), *order.no_room)
         in_order = [bell for bell in ring if bell.code is BellCode.BAIT and bell.subject in baits]
         others = [bell for bell in ring if bell not in in_order]
         return Ringing(
             bells=together(others),
-            rung=tuple(bell.rung for bell in others),
+            rung=marks(others, rung),
             order=order,
-            ordered=tuple(bell.rung for bell in in_order),
+            ordered=marks(in_order, rung),
         )
 
     def _usable(self) -> Outfit | None:
         return self._outfit if isinstance(self._outfit, Outfit) else None
 
-    def _look(self, now: datetime, clock_suspect: bool) -> _Look:
+    def _look(self, now: datetime, clock_suspect: bool, kept: Kept | None) -> _Look:
         outfit = self._usable()
         if outfit is None:
             raise _CanNotTell(_in_short(str(self._outfit)))
-        look = _Look(self._settings, outfit, self._keeper.now(), now)
+        look = _Look(self._settings, outfit, kept or self._keeper.now(), now)
         if clock_suspect or look.clock_behind:
             raise _CanNotTell("the clock shows an earlier time than the newest record")
         return look
@@ -320,14 +327,14 @@ class _Look:
             ]
         return tuple(bell for bells in found for bell in bells)
 
-    def order(self, standing: tuple[Bell, ...]) -> BaitOrder | None:
+    def order(self, standing: tuple[Bell, ...], rung: Collection[RungBell]) -> BaitOrder | None:
         """The bait order to tell of now, without what the skipper wants to hear nothing of."""
         if self._maybe_outfit is None:
             return None
         ringing = {
             bell.subject
             for bell in standing
-            if bell.code is BellCode.BAIT and not is_hushed(bell, self.hushed, self._now)
+            if bell.code is BellCode.BAIT and not is_hushed(bell, self.hushed, self._now, rung)
         }
         return bait_order_of(
             self._outfit,
