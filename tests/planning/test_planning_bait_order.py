@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from hypothesis import given
@@ -160,6 +160,33 @@ def test_the_next_time_it_is_low_has_another_cause() -> None:
     again = level_of(stock_of(bought(1), (BaitBought("mullet heads", 0.5), ago(1))))
     assert first.cause == later.cause != again.cause
     assert (first.since, later.since) == (ago(3), ago(2))
+
+
+def test_bait_that_runs_out_before_a_delivery_is_graver_since_the_order_day_went_by() -> None:
+    """On Tuesday an order would still come by Thursday; once the hour is past, not before Sunday."""
+    stock, expected = stock_of(bought(2.2)), pulls({2: 40, 4: 10})
+    hour_past = datetime(2026, 12, 8, 17, tzinfo=UTC)  # noon at the harbor
+
+    def at_hour(hour: int) -> BaitLevel:
+        now = datetime(2026, 12, 8, hour, 30, tzinfo=UTC)
+        local = now.astimezone(HARBOR)
+        (level,) = bait_levels(
+            outfit_of(), stock, expected, now=now, today=local.date(), at=local.time(), zone=HARBOR
+        )
+        return level
+
+    assert (at_hour(14).level, at_hour(19).level) == (1, 2)
+    assert at_hour(14).since < hour_past
+    assert timedelta() <= at_hour(19).since - hour_past < timedelta(seconds=1)
+
+
+def test_a_late_order_is_a_matter_since_the_day_after_it_was_due() -> None:
+    stock = stock_of(bought(2.2), (BaitOrdered("mullet heads", 6, TODAY), ago(2)))
+    now = datetime(2026, 12, 11, 15, tzinfo=UTC)
+    (late,) = bait_levels(
+        outfit_of(), stock, EVERY_FOURTH_DAY, now=now, today=now.date(), at=time(10), zone=HARBOR
+    )
+    assert late.since >= datetime(2026, 12, 9, tzinfo=HARBOR)
 
 
 def test_an_order_lasts_for_the_days_that_bait_is_held_for() -> None:

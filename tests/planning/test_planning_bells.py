@@ -22,7 +22,9 @@ from soakbell.planning.bells import (
     LawOfSoak,
     bait_bells,
     hauled_since,
+    is_hushed,
     is_quiet,
+    marks,
     part_bells,
     season_bells,
     soak_bells,
@@ -116,9 +118,27 @@ def test_a_clock_behind_the_log_tells_no_soak() -> None:
 def test_a_string_hauled_today_keeps_silent_and_another_rings() -> None:
     bells = (bell(subject="Nine Foot"), bell(subject="Outer Bar"))
     assert to_ring(bells, (), NOTHING_HUSHED, NOW, pulled=("Nine Foot",)) == bells[1:]
-    assert hauled_since(boat(trap(1, 2), trap(2, 400)), NOW - 10 * HOUR) == {"Nine Foot"}
+    assert hauled_since(boat(trap(1, 2), trap(2, 5)), NOW - 10 * HOUR) == {"Nine Foot"}
     assert hauled_since(boat(trap(1, 12), trap(2, 400)), NOW - 10 * HOUR) == frozenset()
     assert hauled_since(boat(trap(1, 2, Whereabouts.MISSING)), NOW - 10 * HOUR) == frozenset()
+
+
+def test_one_trap_hauled_does_not_silence_those_left() -> None:
+    """Past the law's maximum above all."""
+    assert hauled_since(boat(trap(1, 2), trap(2, 400)), NOW - 10 * HOUR) == frozenset()
+    assert hauled_since(boat(trap(1, 2, Whereabouts.ABOARD), trap(2, 400)), NOW - 10 * HOUR) == frozenset()
+    assert hauled_since(boat(trap(1, 2, Whereabouts.ABOARD)), NOW - 10 * HOUR) == {"Nine Foot"}
+
+
+def test_hauling_the_oldest_trap_of_those_told_rings_nothing() -> None:
+    """The letter told of both traps; a third that came past the limit only after it is a new matter."""
+    (first,) = soak_bells(boat(trap(1, 300), trap(2, 280)), (NINE_FOOT,), None, NOW)
+    rung = {replace(first.rung, rung_at=NOW)}
+    (eased,) = soak_bells(boat(trap(1, 2), trap(2, 280)), (NINE_FOOT,), None, NOW)
+    assert eased.cause != first.cause
+    assert to_ring((eased,), rung, NOTHING_HUSHED, NOW) == ()
+    later = soak_bells(boat(trap(1, 2), trap(2, 265)), (NINE_FOOT,), None, NOW)
+    assert to_ring(later, {replace(first.rung, rung_at=NOW - 5 * HOUR)}, NOTHING_HUSHED, NOW) == later
 
 
 # ---- traps that may not be set
@@ -278,6 +298,28 @@ def test_a_snoozed_bell_keeps_silent_until_its_moment() -> None:
     hushed = Hushed((Hush("soak:nine foot", snoozed_until=NOW),))
     assert to_ring((bell(2),), (), hushed, NOW - timedelta(seconds=1)) == ()
     assert to_ring((bell(2),), (), hushed, NOW) == (bell(2),)
+
+
+def test_what_rang_before_a_snooze_rings_once_more_when_it_is_over() -> None:
+    """The mark of the second ring replaces that of the first."""
+    hushed = Hushed((Hush("soak:Nine Foot", snoozed_until=NOW),))
+    rung = {replace(bell(1).rung, rung_at=NOW - DAY)}
+    assert to_ring((bell(1),), rung, hushed, NOW - HOUR) == ()
+    again = to_ring((bell(1),), rung, hushed, NOW)
+    assert again == (bell(1),)
+    assert [mark.rung_at for mark in marks(again, rung)] == [NOW - DAY]
+    assert [mark.rung_at for mark in marks((bell(2),), rung)] == [None]
+    assert to_ring((bell(1),), {replace(bell(1).rung, rung_at=NOW)}, hushed, NOW + HOUR) == ()
+
+
+def test_more_of_what_rang_and_was_settled_is_no_new_matter() -> None:
+    """An ordinary pull takes bait or a part and moves when the log last told of it."""
+    hushed = Hushed((Hush("soak:Nine Foot", settled_at=NOW),))
+    rung = {replace(bell(1).rung, rung_at=NOW - HOUR)}
+    assert is_hushed(bell(1, since=NOW + HOUR), hushed, NOW + DAY, rung)
+    assert not is_hushed(bell(2, since=NOW + HOUR), hushed, NOW + DAY, rung)
+    assert not is_hushed(bell(1, "b", since=NOW + HOUR), hushed, NOW + DAY, rung)
+    assert not is_hushed(bell(1, since=NOW + HOUR), hushed, NOW + DAY, {replace(bell(1).rung, rung_at=NOW + HOUR)})
 
 
 def test_a_settled_bell_keeps_silent_unless_something_new_begins() -> None:

@@ -50,12 +50,13 @@ def tell(
     rung: tuple[RungBell, ...] = (),
     entries: tuple[LogEntry, ...] = (),
     to: tuple[str, ...] = (SUPPLIER,),
+    now: datetime = NOW,
 ) -> None:
     head = f"Message-ID: <{turn}@example.org>\r\nDate: Tue, 08 Dec 2026 11:00:00 -0500\r\n"
     letter = WrittenLetter("Bells", f"{head}\r\nx\r\n".encode(), to, None, rung=rung, entries=entries)
     with store.writing() as session:
         held = letters.open_turn(session, BOAT, "bells", DAY, turn, ZONE, NOW, END, 60)
-        letters.write_letter(session, held, letter, NOW)
+        letters.write_letter(session, held, letter, now)
 
 
 def rung(store: Store) -> frozenset[RungBell]:
@@ -96,6 +97,17 @@ def test_of_two_letters_that_tell_one_bell_the_second_is_not_written(store: Stor
     with store.reading() as session:
         assert session.scalar(select(func.count(DueRow.id))) == 1
         assert session.scalar(select(func.count(OutboxRow.id))) == 1
+
+
+def test_a_bell_that_rings_again_is_marked_anew_by_one_letter_only(store: Store) -> None:
+    tell(store, 1, (SOAK,))
+    (mark,) = rung(store)
+    assert mark.rung_at == NOW
+    later = NOW + timedelta(hours=1)
+    tell(store, 2, (mark,), now=later)
+    assert [each.rung_at for each in rung(store)] == [later]
+    with pytest.raises(ClaimLost, match="nothing was written"):
+        tell(store, 3, (mark,), now=later)
 
 
 def test_an_order_that_another_letter_told_is_not_told_again(store: Store) -> None:

@@ -91,8 +91,8 @@ class BaitUse:
 
 @dataclass(frozen=True)
 class Unmeasured:
-    """Traps baited without boxes told, while a lot lies there that they may have taken of; ``bait`` is "" where not
-    named."""
+    """Traps baited without boxes told, while a lot lies there that they may have taken of; ``bait`` is "" where
+    not named."""
 
     bait: str
     traps: int
@@ -374,7 +374,7 @@ class BaitBook:
         return self._draw_told(entry, "boxes", bait, detail.boxes, (detail.place,))[1]
 
     def _counted(self, entry: LogEntry, detail: BaitCounted) -> list[Oddity]:
-        """A count stands for what lies in that place; use before it that wasn't measured is no longer taken off it.
+        """A count stands for what lies in that place; what was used before is no longer taken off it.
 
         What a count aboard doesn't find was used by the traps baited before. What those took beyond it was out of
         the other places, and stays used.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from soakbell.gear.fold import Oddity
@@ -32,12 +32,16 @@ class Hushed:
 
 @dataclass(frozen=True)
 class RungBell:
-    """A bell that a letter told, with the level it told. The fields are those of ``planning.bells.Bell``."""
+    """A bell that a letter told, with the level it told. The fields are those of ``planning.bells.Bell``.
+
+    ``rung_at``: when a letter last told it, None before it is told; it tells no two of them apart.
+    """
 
     code: str
     subject: str
     cause: str
     level: int
+    rung_at: datetime | None = field(default=None, compare=False)
 
 
 class HushBook:

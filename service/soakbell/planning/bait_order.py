@@ -9,7 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from functools import cache
 from statistics import NormalDist
 
 from soakbell.gear.bait_lots import BaitStock, OpenOrder, same_bait
@@ -22,8 +23,10 @@ _PULL_DAY_SD = 2.0
 _NO_SUPPLIER_LEAD_DAYS = 1.0
 """Where no supplier is settled, bait is bought within a day: a choice of ours."""
 _ORDER_DAYS_AHEAD = 120
+_MOST_DAYS_BACK = 30
 _ROUNDING = 1e-6
 _ONE_DAY = timedelta(days=1)
+_MOMENT = timedelta(microseconds=1)
 _STANDARD = NormalDist()
 
 
@@ -34,7 +37,7 @@ class BaitLevel:
     Attributes:
         level: 0 enough; 1 below the reorder point; 2 it would run out before the next delivery could come.
         cause: tells one time that it is low from the next: when it last came, and which order is late.
-        since: when the log last told anything of the bait.
+        since: when the log last told anything of the bait, or when the days made it so low since.
         told: that the log was ever told what is on hand. Where it wasn't, the bait is in no order.
         on_hand: what can be used, after what was used without boxes told; what is spoilt isn't in it.
         on_order: what is on its way and not late.
@@ -155,8 +158,29 @@ def bait_levels(
     ``plan_days``, since a pull can come sooner than expected.
     """
     needs = bait_needs(outfit, stock, expected_traps, now=now, today=today, zone=zone)
-    return tuple(
+    levels = tuple(
         _level(outfit, stock, need, expected_traps, now=now, today=today, at=at, zone=zone) for need in needs
+    )
+
+    @cache
+    def before(moment: datetime) -> tuple[BaitLevel, ...]:
+        local = moment.astimezone(zone)
+        day, hour = local.date(), local.time()
+        then = bait_needs(outfit, stock, expected_traps, now=moment, today=day, zone=zone)
+        return tuple(
+            _level(outfit, stock, need, expected_traps, now=moment, today=day, at=hour, zone=zone) for need in then
+        )
+
+    def began(at: int, level: BaitLevel) -> datetime:
+        """Only the days go by between what the log tells: orders become late, bait spoils, an order day passes."""
+        for moment in _turns(outfit, stock, level, now, zone):
+            was = before(moment - _MOMENT)[at]
+            if was.level < level.level or was.cause != level.cause:
+                return moment
+        return level.since
+
+    return tuple(
+        replace(level, since=began(at, level)) if level.level else level for at, level in enumerate(levels)
     )
 
 
@@ -265,6 +289,25 @@ def _level(
         delivery_on=delivery_on,
         late=late,
     )
+
+
+def _turns(outfit: Outfit, stock: BaitStock, level: BaitLevel, now: datetime, zone: tzinfo) -> list[datetime]:
+    """Moments since the log last told of a bait at which its level may have changed, the latest first."""
+    supplier = outfit.supplier
+    today = now.astimezone(zone).date()
+    found: set[datetime] = set()
+    for back in range(_MOST_DAYS_BACK):
+        day = today - back * _ONE_DAY
+        found.add(datetime.combine(day, time(), zone).astimezone(UTC))
+        if supplier is not None:
+            found.add(datetime.combine(day, supplier.order_by, zone).astimezone(UTC) + _MOMENT)
+    spoil_h = next(kind.spoil_h for kind in outfit.baits if kind.name == level.bait)
+    found |= {
+        lot.out_since + timedelta(hours=spoil_h)
+        for lot in stock.lots
+        if lot.out_since is not None and same_bait(lot.bait, level.bait)
+    }
+    return sorted((moment for moment in found if level.since < moment <= now), reverse=True)
 
 
 def _delivery(outfit: Outfit, today: date, at: time) -> tuple[date | None, date | None, int]:

@@ -289,39 +289,74 @@ def to_ring(
 ) -> tuple[Bell, ...]:
     """The bells that a letter should tell now, in the order given.
 
-    Not one that rang at this level or a higher one, nor one that is snoozed, nor one that began before it was
-    settled. ``pulled`` are the strings hauled today or in today's call: their soak is seen to.
+    Not one that rang at this level or a higher one, nor one that is snoozed, nor one that was settled. What rang
+    before a snooze that is over, and still stands, rings once more. ``pulled`` are the strings hauled today or in
+    today's call: their soak is seen to.
     """
-    told: dict[tuple[str, str, str], int] = {}
-    for mark in rung:
-        matter = (mark.code, mark.subject, mark.cause)
-        told[matter] = max(mark.level, told.get(matter, 0))
     return tuple(
         bell
         for bell in bells
-        if told.get((bell.code.value, bell.subject, bell.cause), 0) < bell.level
-        and not is_hushed(bell, hushed, now)
+        if _told_level(bell, rung, hushed, now) < bell.level
+        and not is_hushed(bell, hushed, now, rung)
         and not (bell.code is BellCode.SOAK and bell.subject in pulled)
     )
 
 
-def is_hushed(bell: Bell, hushed: Hushed, now: datetime) -> bool:
-    """True while the skipper wants to hear nothing of it."""
+def _told_level(bell: Bell, rung: Iterable[RungBell], hushed: Hushed, now: datetime) -> int:
+    """The highest level at which the matter rang, 0 if it didn't."""
+    hush = hushed.of(bell.name)
+    snoozed_until = None if hush is None else hush.snoozed_until
+    told = [0]
+    for mark in rung:
+        if (mark.code, mark.subject) != (bell.code.value, bell.subject):
+            continue
+        at = mark.rung_at
+        before_snooze = at is not None and snoozed_until is not None and at < snoozed_until <= now
+        # Traps that were past this limit when an older one of their string rang were told of with it.
+        with_older = bell.code is BellCode.SOAK and at is not None and at >= bell.since
+        if (mark.cause == bell.cause or with_older) and not before_snooze:
+            told.append(mark.level)
+    return max(told)
+
+
+def marks(bells: Iterable[Bell], rung: Iterable[RungBell]) -> tuple[RungBell, ...]:
+    """The marks to keep once a letter tells the bells: those that are in ``rung`` with when they rang."""
+    known = {mark: mark for mark in rung}
+    return tuple(known.get(bell.rung, bell.rung) for bell in bells)
+
+
+def is_hushed(bell: Bell, hushed: Hushed, now: datetime, rung: Iterable[RungBell] = ()) -> bool:
+    """True while the skipper wants to hear nothing of it.
+
+    What began, or rang at this level, before it was settled is settled: more of the same is no new matter.
+    """
     hush = hushed.of(bell.name)
     if hush is None:
         return False
-    snoozed = hush.snoozed_until is not None and now < hush.snoozed_until
-    return snoozed or (hush.settled_at is not None and bell.since <= hush.settled_at)
+    if hush.snoozed_until is not None and now < hush.snoozed_until:
+        return True
+    settled_at = hush.settled_at
+    if settled_at is None:
+        return False
+    return bell.since <= settled_at or any(
+        (mark.code, mark.subject, mark.cause) == (bell.code.value, bell.subject, bell.cause)
+        and mark.level >= bell.level
+        and mark.rung_at is not None
+        and mark.rung_at <= settled_at
+        for mark in rung
+    )
 
 
 def hauled_since(gear: GearState, begins: datetime) -> frozenset[str]:
-    """Strings of which a trap was hauled or set since."""
+    """Strings of which a trap was hauled or set since, and none fishes on that was not."""
     handled = (Whereabouts.FISHING, Whereabouts.ABOARD)
-    return frozenset(
-        state.name
-        for state in gear.strings.values()
-        if any(trap.since and trap.since >= begins and trap.where in handled for trap in state.traps)
-    )
+    found: set[str] = set()
+    for state in gear.strings.values():
+        moved = [trap.where for trap in state.traps if trap.since is not None and trap.since >= begins]
+        left = sum(trap.where is Whereabouts.FISHING for trap in state.traps) - moved.count(Whereabouts.FISHING)
+        if not left and any(where in handled for where in moved):
+            found.add(state.name)
+    return frozenset(found)
 
 
 def together(bells: Iterable[Bell]) -> tuple[Bell, ...]:

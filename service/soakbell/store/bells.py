@@ -12,9 +12,11 @@ from soakbell.store.schema import RungBellRow
 
 
 def rung_bells(session: Session, boat: str) -> frozenset[RungBell]:
-    """The boat's bells that a letter told, one for each level that it told."""
+    """The boat's bells that a letter told, one for each level that it told, with when that was."""
     row = RungBellRow
-    found = session.execute(select(row.code, row.subject, row.cause, row.level).where(row.boat == boat))
+    found = session.execute(
+        select(row.code, row.subject, row.cause, row.level, row.rung_at).where(row.boat == boat)
+    )
     return frozenset(RungBell(*each) for each in found)
 
 

@@ -355,22 +355,23 @@ def write_letter(session: Session, claim: DueClaim, letter: WrittenLetter, now: 
 
 
 def _add_rung(session: Session, claim: DueClaim, rung: Sequence[RungBell], now: datetime) -> None:
+    """Note the bells of a letter. One that rang before rings anew only if nothing rang it since it was read."""
+    row = RungBellRow
     try:
         with session.begin_nested():
-            session.add_all(
-                RungBellRow(
-                    boat=claim.boat,
-                    code=bell.code,
-                    subject=bell.subject,
-                    cause=bell.cause,
-                    level=bell.level,
-                    rung_at=now,
-                    due_id=claim.due_id,
-                )
-                for bell in dict.fromkeys(rung)
-            )
+            for bell in dict.fromkeys(rung):
+                matter = {"boat": claim.boat, "code": bell.code, "subject": bell.subject, "cause": bell.cause}
+                if bell.rung_at is None:
+                    session.add(row(**matter, level=bell.level, rung_at=now, due_id=claim.due_id))
+                    continue
+                again = update(row).filter_by(**matter, level=bell.level, rung_at=bell.rung_at)
+                if _changed(session, again.values(rung_at=now, due_id=claim.due_id)) != 1:
+                    raise ClaimLost(_RUNG_BY_ANOTHER)
     except IntegrityError as error:
-        raise ClaimLost("a bell of this letter was rung by another process; nothing was written") from error
+        raise ClaimLost(_RUNG_BY_ANOTHER) from error
+
+
+_RUNG_BY_ANOTHER = "a bell of this letter was rung by another process; nothing was written"
 
 
 def _add_entries(session: Session, claim: DueClaim, entries: Sequence[LogEntry]) -> None:
