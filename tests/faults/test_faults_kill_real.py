@@ -107,7 +107,8 @@ def assert_whole(database: Path) -> None:
     store = open_store(f"sqlite:///{database}")
     with store.reading() as session:
         word = "PULL" if session.scalar(select(func.count(LogRow.id))) else "WAIT"
-        assert session.scalars(select(DueRow.state).order_by(DueRow.due_at)).all() == ["written", "due"]
+        of_mornings = select(DueRow.state).where(DueRow.kind == "morning").order_by(DueRow.due_at)
+        assert session.scalars(of_mornings).all() == ["written", "due"]
         assert len(session.scalars(select(OutboxRow.id)).all()) == 1
         assert session.scalars(select(CallRow.word)).all() == [word]
         assert session.scalars(select(RecipientRow.state)).all() == ["accepted", "accepted"]
