@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -124,6 +124,21 @@ def test_the_gear_file_is_told_in_short(tmp_path: Path) -> None:
     [gear] = [found for found in check_all(settings, Unplugged()) if found.tried.endswith("gear.toml")]
     assert gear.well
     assert "2 baits, Bayside Bait" in gear.found
+
+
+@pytest.mark.parametrize(
+    ("quiet_from", "quiet_to", "well"),
+    [("20:00", "06:00", True), ("20:00", "10:30", False), ("00:00", "10:30", False), ("07:00", "07:00", True)],
+)
+def test_quiet_hours_that_outlast_the_supplier_s_hour_are_a_fault(
+    tmp_path: Path, quiet_from: str, quiet_to: str, well: bool
+) -> None:
+    """Bayside Bait takes orders up to 10:00: in the quiet hours no order letter is written."""
+    settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
+    hours = {"quiet_from": time.fromisoformat(quiet_from), "quiet_to": time.fromisoformat(quiet_to)}
+    settings = replace(settings, letters=settings.letters.model_copy(update=hours))
+    bad = [found.found for found in check_all(settings, Unplugged()) if found.tried == "settings of quiet hours"]
+    assert not bad if well else "letters.quiet_to: found 10:30" in bad[0]
 
 
 def test_each_fault_of_the_gear_file_is_told_and_the_sources_are_tried_all_the_same(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import time
 
 from soakbell.clock import SystemClock
 from soakbell.errors import FetchFailed, HostNotFound, NotUnderstood, SettingsError, SoakbellError
@@ -23,8 +24,10 @@ from soakbell.feeds.requests_list import (
     zone_ask,
 )
 from soakbell.feeds.zone_text import parse_zone_text
+from soakbell.gear.outfit import Supplier
 from soakbell.gear_settings import load_outfit
 from soakbell.mail.sender import greet
+from soakbell.planning.bells import is_quiet
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.grid_hours import hours_of_grid
 from soakbell.sea.sources import QUANTITIES
@@ -86,6 +89,20 @@ def _gear(settings: Settings) -> Iterator[Finding]:
         f"{len(outfit.baits)} baits"
     )
     yield Finding(what, f"{counts}, {outfit.supplier.name if outfit.supplier else 'no supplier'}", True)
+    if outfit.supplier is not None:
+        yield from _order_hours(settings, outfit.supplier)
+
+
+def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:
+    """An order letter waits for the quiet hours to end; past the supplier's hour it never comes."""
+    letters, by = settings.letters, supplier.order_by
+    hours = [at for at in (time.min, letters.quiet_to) if at <= by]
+    if all(is_quiet(at, letters.quiet_from, letters.quiet_to) for at in hours):
+        found = (
+            f"letters.quiet_to: found {letters.quiet_to:%H:%M}, but {supplier.name} takes orders by {by:%H:%M}, so "
+            f"no order letter would ever come; write an hour before {by:%H:%M}"
+        )
+        yield Finding("settings of quiet hours", found, False)
 
 
 def _attempts(
