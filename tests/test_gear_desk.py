@@ -415,6 +415,18 @@ def test_an_eve_before_a_blown_out_day_thaws_nothing(blown_out: Port) -> None:
     assert "thaw" not in written.subject
 
 
+def test_an_eve_before_a_blown_out_day_says_what_to_thaw_in_case_it_blows_less(blown_out: Port) -> None:
+    """Only where a string is ripe tomorrow."""
+    blown_out.tell(BaitBought("mullet heads", 6))
+    written = blown_out.desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    assert "If it turns out PULL after all:" in text_of(written)
+    every = tuple(string.name for string in blown_out.sea.settings.trap_strings)
+    for string in every:
+        blown_out.tell(Pulled(legal_claws=1), days_ago=0.01, string=string)
+    again = blown_out.desk.write("eve", TODAY, 0, late=False, clock_suspect=False)
+    assert "after all" not in text_of(again)
+
+
 def test_an_eve_that_can_not_be_decided_says_so(calm: Port) -> None:
     written = calm.desk.write_failed("eve", TODAY, 0, "StoreError: the log can't be read")
     assert written.call is None

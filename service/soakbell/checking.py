@@ -99,8 +99,8 @@ def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:
     hours = [at for at in (time.min, letters.quiet_to) if at <= by]
     if all(is_quiet(at, letters.quiet_from, letters.quiet_to) for at in hours):
         found = (
-            f"letters.quiet_to: found {letters.quiet_to:%H:%M}, but {supplier.name} takes orders by {by:%H:%M}, so "
-            f"no order letter would ever come; write an hour before {by:%H:%M}"
+            f"letters.quiet_to: found {letters.quiet_to:%H:%M}, but {supplier.name} takes orders by {by:%H:%M}, "
+            f"so no order letter would ever come; write an hour before {by:%H:%M}"
         )
         yield Finding("settings of quiet hours", found, False)
 

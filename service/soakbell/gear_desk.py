@@ -21,6 +21,7 @@ from soakbell.logs import scrubbed
 from soakbell.planning.ashore import Ashore, BaitToLoad, Eve, Load, PartToBuy, Thaw, UpkeepLine
 from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
+from soakbell.planning.bait_thaw import traps_pulled_first
 from soakbell.planning.bells import (
     Bell,
     BellCode,
@@ -51,6 +52,7 @@ from soakbell.planning.loading import (
 from soakbell.planning.part_need import parts_to_buy
 from soakbell.planning.season_ahead import expected_traps
 from soakbell.planning.upkeep_due import upkeep_due
+from soakbell.sea.daylight import sunlight
 from soakbell.settings import Settings
 from soakbell.store.bells import rung_bells
 from soakbell.store.engine import Store
@@ -286,6 +288,7 @@ class _Look:
             load=None if window is None else self._load(window, telling),
             barred=telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit)),
             upkeep=telling.each("upkeep", partial(self._upkeep, before_leaving=True)),
+            thaw_if=() if window else telling.each("bait to thaw", partial(self._thaw_if, call.day)),
         )
 
     def _load(self, window: Window, telling: _Telling) -> Load:
@@ -305,6 +308,17 @@ class _Look:
         return boxes_to_thaw(
             self._outfit, self._books.bait, _traps(window), leaves_at=window.leaves_at, now=self._now
         )
+
+    def _thaw_if(self, day: date) -> tuple[Thaw, ...]:
+        """For a trip at dawn, the earliest that the boat may leave."""
+        settings, harbor = self._settings, self._settings.harbor
+        season = season_day(settings.fishery, day, sector=settings.sector, region=settings.region)
+        dawn_at = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone).dawn_at
+        if dawn_at is None or not season.may_harvest:
+            return ()
+        strings, wishes = settings.trap_strings, self._gear.wishes.on(day)
+        traps = traps_pulled_first(self._gear, strings, self._books.bait, dawn_at, wishes)
+        return boxes_to_thaw(self._outfit, self._books.bait, traps, leaves_at=dawn_at, now=self._now)
 
     def _upkeep(self, *, before_leaving: bool) -> tuple[UpkeepLine, ...]:
         tasks = upkeep_due(self._outfit, self._books.upkeep, self._now, self._zone)

@@ -208,6 +208,19 @@ def test_the_eve_letter_says_what_to_take_out_of_the_freezer_and_by_when() -> No
     )
 
 
+def test_an_eve_without_a_likely_pull_says_what_to_thaw_in_case_it_turns_out_one() -> None:
+    call = in_the_evening(wait_by_wind().call)
+    eve = replace(EVE, call=call, thaw=(), load=None, thaw_if=EVE.thaw)
+    letter = eve_letter(eve, EVE_FACTS, now=EVENING)
+    for words in (in_one_line(letter.text), Page(letter.html).text):
+        assert (
+            "If it turns out PULL after all: 2 boxes of mullet heads by Mon 7 Dec 19:10 and 0.5 box of cowhide at "
+            "once, due since Mon 7 Dec 15:00." in words
+        )
+    assert "thaw" not in letter.subject
+    assert "after all" not in eve_letter(replace(eve, thaw_if=()), EVE_FACTS, now=EVENING).text
+
+
 def test_what_is_likely_is_told_with_what_it_hangs_on() -> None:
     words = in_one_line(gear_letter("eve-pull").text)
     assert (

@@ -48,7 +48,8 @@ _REASONS_TITLE = {
 
 @dataclass(frozen=True)
 class EvePage(Around):
-    """What the templates print. ``thaw`` and ``fault`` are sentences, ``blocks`` what to load and see to."""
+    """What the templates print. ``thaw``, ``thaw_if`` and ``fault`` are sentences, ``blocks`` what to load and
+    see to."""
 
     brief: str
     likely: str
@@ -59,6 +60,7 @@ class EvePage(Around):
     reasons: tuple[str, ...]
     cautions_told: tuple[str, ...]
     thaw: tuple[str, ...]
+    thaw_if: str
     fault: str
     blocks: tuple[Block, ...]
     sources: tuple[str, ...]
@@ -76,7 +78,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
     call = eve.call
     if call is not None and (call.word is CallWord.PULL) != (call.window is not None):
         raise ValueError(f"a likely {call.word.value} {'without' if call.window is None else 'with'} a window")
-    thaw, blocks, fault = _gear(eve, times)
+    thaw, thaw_if, blocks, fault = _gear(eve, times)
     teller = Teller(times, () if call is None else call.sources)
     page = EvePage(
         **vars(around(facts, times, now=now, day=eve.day, standing=(no_call(facts, times), *STANDING))),
@@ -89,6 +91,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
         reasons=() if call is None else teller.tell_all(call.reasons),
         cautions_told=() if call is None else tuple(one_line(c) for c in call.cautions_told),
         thaw=thaw,
+        thaw_if=thaw_if,
         fault=fault,
         blocks=blocks,
         sources=() if call is None else _sources(call, times, now),
@@ -98,20 +101,23 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
     return written("eve", {"page": page})
 
 
-def _gear(eve: Eve, times: HarborTimes) -> tuple[tuple[str, ...], tuple[Block, ...], str]:
-    """Thaw calls, blocks, and what could not be told."""
+def _gear(eve: Eve, times: HarborTimes) -> tuple[tuple[str, ...], str, tuple[Block, ...], str]:
+    """Thaw calls, those for a PULL after all, blocks, and what could not be told."""
     try:
         thaw = tuple(_thaw(call, times) for call in eve.thaw)
+        thaw_if = _thaw_if(eve.thaw_if, times)
         thawing = frozenset(call.bait for call in eve.thaw)
         load = () if eve.load is None else load_blocks(eve.load, thawing)
         leaving = eve.call is not None and eve.call.window is not None
         upkeep = upkeep_blocks(UPKEEP_TITLE if leaving else "Upkeep", eve.upkeep, times.day)
         blocks = (*load, *barred_blocks(eve.barred), *upkeep)
-        fault = untold(eve.fault, some=bool(thaw or blocks)) if eve.fault and eve.call is not None else ""
+        fault = (
+            untold(eve.fault, some=bool(thaw or thaw_if or blocks)) if eve.fault and eve.call is not None else ""
+        )
     except Exception as failed:
         log.exception("the gear of an eve letter failed")
-        return (), (), untold(f"{type(failed).__name__}: {failed}")
-    return thaw, blocks, fault
+        return (), "", (), untold(f"{type(failed).__name__}: {failed}")
+    return thaw, thaw_if, blocks, fault
 
 
 def _brief(call: Call | None, day: date, teller: Teller) -> str:
@@ -171,6 +177,18 @@ def _thaw(call: Thaw, times: HarborTimes) -> str:
     if call.short_boxes > 0:
         told += f" Even so {boxes_words(call.short_boxes)} will be lacking for tomorrow's traps."
     return told
+
+
+def _thaw_if(thaws: tuple[Thaw, ...], times: HarborTimes) -> str:
+    told = [
+        f"{boxes_words(call.boxes)} of {one_line(call.bait)} "
+        + (f"at once, due since {times.hour(call.out_by)}" if call.past else f"by {times.hour(call.out_by)}")
+        for call in thaws
+        if call.boxes > 0
+    ]
+    if not told:
+        return ""
+    return f"If it turns out PULL after all: {listed(told)}. That is for the strings that would be hauled first."
 
 
 def _sources(call: Call, times: HarborTimes, now: datetime) -> tuple[str, ...]:

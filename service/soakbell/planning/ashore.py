@@ -148,6 +148,8 @@ class Eve:
     Attributes:
         call: what the call would be on what is on hand now; None where it couldn't be decided (see ``fault``).
         thaw: for the likely trip; where no trip is likely, empty.
+        thaw_if: where no trip is likely, what one would need that is called all the same; empty where no string is
+            ripe.
         load: for the likely trip.
         fault: as that of ``Ashore``; of the decision too.
     """
@@ -159,3 +161,4 @@ class Eve:
     barred: tuple[BarredTraps, ...] = ()
     upkeep: tuple[UpkeepLine, ...] = ()
     fault: str = ""
+    thaw_if: tuple[Thaw, ...] = ()
