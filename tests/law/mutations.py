@@ -1,4 +1,4 @@
-"""Ways in which what reaches the service can be damaged, or in which the day can get worse.
+"""Ways in which what reaches the service can be damaged, the day can get worse, or the skipper can bar it.
 
 Each takes a world and a source of chance and gives the damaged world, or None where it doesn't apply. What no
 reader of one reply can tell is left out, and is listed here so that nobody takes the law for more than it is:
@@ -27,6 +27,7 @@ from random import Random
 
 from law.world import (
     INNER_GRID,
+    NEW_YORK,
     OUTER_GRID,
     STATION_REPORT,
     TEXT,
@@ -37,6 +38,7 @@ from law.world import (
     stamp,
     warning,
 )
+from soakbell.gear.log import Barred
 from soakbell.sea.sources import SourceKind
 from soakbell.settings import Settings, TighterLimits
 from soakbell.survey import ReplyKey
@@ -605,6 +607,15 @@ def lower_gap(world: World, chance: Random) -> World | None:
     )
 
 
+# ---- The skipper
+
+
+def add_bar(world: World, chance: Random) -> World | None:
+    """A day or a string barred, most often today."""
+    day = world.now.astimezone(NEW_YORK).date() + timedelta(days=chance.choice((0, 0, 0, 1, 3)))
+    return world.telling(Barred(day, chance.choice(("", *(string.name for string in world.settings.strings)))))
+
+
 # ---- The station
 
 
@@ -658,6 +669,7 @@ MUTATIONS: dict[str, Mutation] = {
         lower_string_limit,
         lower_max_age,
         lower_gap,
+        add_bar,
         station_hole,
     )
 }

@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
-from law.world import World
+from law.world import NEW_YORK, World
+from soakbell.gear.log import Barred
 from soakbell.morning import Morning
 from soakbell.planning.call import CallWord
 from soakbell.planning.trips import Trip, fit_departures, plan_trip, possible_departures
@@ -20,7 +21,8 @@ class Judged:
 
     Attributes:
         fit: fit hours by place (a string's name, or "" for the harbor), of the whole outlook.
-        departures: quarter hours at which a trip may leave today, by the trip's name.
+        departures: quarter hours at which a trip may leave today, by the trip's name; none where the skipper
+            barred the day or a string of the trip.
     """
 
     word: CallWord
@@ -42,17 +44,24 @@ def trips_of(morning: Morning) -> dict[str, Trip]:
 
 
 def judged(world: World, trips: Mapping[str, Trip], morning: Morning | None = None) -> Judged:
-    """What the call of ``world`` allows, for trips fixed beforehand."""
+    """What the call of ``world`` allows, for trips fixed beforehand.
+
+    That no trip goes to what the skipper barred is held here, by the log itself.
+    """
     morning = morning or world.call()
     situation = morning.situation
     bounds = situation.days[0].bounds
     assert bounds is not None
+    barred = barred_today(world)
+    assert morning.trip is None or not barred.intersection(strings_of(morning.trip))
     return Judged(
         word=morning.call.word,
         now=world.now,
         fit={name: place.fit for name, place in situation.places.items()},
         departures={
-            name: frozenset(
+            name: frozenset()
+            if barred.intersection(strings_of(trip))
+            else frozenset(
                 fit_departures(
                     trip,
                     possible_departures(trip, bounds),
@@ -63,6 +72,18 @@ def judged(world: World, trips: Mapping[str, Trip], morning: Morning | None = No
             for name, trip in trips.items()
         },
     )
+
+
+def barred_today(world: World) -> frozenset[str]:
+    """Strings that the log bars for the day of the call; no world has a correction."""
+    every = frozenset(string.name for string in world.settings.strings)
+    bars = [entry.detail for entry in world.entries if isinstance(entry.detail, Barred)]
+    today = {bar.string for bar in bars if bar.day == world.now.astimezone(NEW_YORK).date()}
+    return every if "" in today else frozenset(today)
+
+
+def strings_of(trip: Trip) -> frozenset[str]:
+    return frozenset(str(leg.string) for leg in trip.hauls)
 
 
 def looser(before: Judged, after: Judged) -> list[str]:

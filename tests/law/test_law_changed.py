@@ -9,6 +9,7 @@ import pytest
 
 from law.world import (
     INNER_GRID,
+    NEW_YORK,
     NOW,
     OUTER_GRID,
     TEXT,
@@ -24,6 +25,7 @@ from law.world import (
     warning,
     world,
 )
+from soakbell.gear.log import Barred, Pinned
 from soakbell.morning import Morning, look_again, make_call
 from soakbell.planning.call import Call, CallWord
 from soakbell.sea.sources import FaultCode, SourceKind
@@ -225,6 +227,37 @@ def test_once_the_boat_may_have_left_there_is_never_another_window(when: datetim
     assert (changed.word, changed.window) == (CallWord.WAIT, None)
     assert changed.reasons[0].code == "trip_no_longer_fits"
     assert changed.reasons[0].values["leaves_at"] == utc(12, 15)
+
+
+# ---- The skipper bars the day, or a string, after the letter
+
+
+TODAY = NOW.astimezone(NEW_YORK).date()
+
+
+@pytest.mark.parametrize("when", [utc(11), utc(13)])
+def test_a_day_that_is_barred_after_its_letter_is_a_wait(when: datetime) -> None:
+    changed = again(at(when).telling(Barred(TODAY)))
+    assert changed is not None
+    assert (changed.word, changed.window) == (CallWord.WAIT, None)
+    assert changed.reasons[0].code == "barred_by_skipper"
+
+
+def test_a_string_that_is_barred_before_the_boat_may_leave_is_taken_out_of_the_trip() -> None:
+    changed = again(at(utc(11)).telling(Barred(TODAY, "Outer Bar")))
+    assert changed is not None
+    assert changed.word is CallWord.PULL
+    assert changed.window is not None
+    assert [pull.string for pull in changed.window.pulls] == ["Nine Foot"]
+
+
+def test_a_string_that_is_barred_once_the_boat_may_be_out_is_the_skippers_own_affair() -> None:
+    assert again(at(utc(12, 15)).telling(Barred(TODAY, "Outer Bar"))) is None
+
+
+def test_a_bar_of_another_day_or_a_pin_after_the_letter_is_no_change() -> None:
+    one = at(utc(11)).telling(Barred(TODAY + timedelta(days=1)))
+    assert again(one.telling(Pinned(TODAY, "Outer Bar"))) is None
 
 
 # ---- Told while the PULL stands

@@ -1,5 +1,7 @@
 """The law of the house as a property (A6): damage, age and worse weather never make a call more permissive.
 
+The same holds whatever the skipper pinned and barred, and a bar never does either.
+
 From raw bytes to the call. What the mutations leave out, because no reader could tell it, is listed in
 ``mutations``. The usual run takes a few thousand cases; SOAKBELL_LAW_CASES and SOAKBELL_LAW_BATCH give more
 and others.
@@ -24,6 +26,7 @@ from hypothesis import strategies as st
 from law.mutations import MUTATIONS, NOT_TOGETHER, can_be_told
 from law.permissive import Judged, judged, looser, stricter, trips_of
 from law.world import (
+    NEW_YORK,
     NOW,
     WITH_ALL_LIMITS,
     WITH_STATION,
@@ -31,9 +34,11 @@ from law.world import (
     alerts,
     settings_with,
     warning,
+    with_pulls,
     world,
 )
 from soakbell.feeds.alerts import parse_alerts
+from soakbell.gear.log import Barred, EntryKind, Pinned
 from soakbell.planning.call import CallWord
 from soakbell.planning.trips import Trip
 from soakbell.sea.sources import SourceKind
@@ -101,6 +106,32 @@ def two_zones() -> World:
     return world(settings=apart).with_reply((SourceKind.WARNINGS, "GMZ765"), alerts(NOW - HOUR, zone="GMZ765"))
 
 
+TODAY = NOW.astimezone(NEW_YORK).date()
+TOMORROW = TODAY + timedelta(days=1)
+
+
+def after_a_season() -> World:
+    """Pulls and what they caught in the log, on a day at its limits."""
+    return with_pulls(marginal())
+
+
+def pinned_and_barred() -> World:
+    """The other string is pinned, and for tomorrow the other way round."""
+    one = with_pulls(marginal())
+    one = one.telling(Barred(TODAY, "Nine Foot")).telling(Pinned(TODAY, "Outer Bar"))
+    return one.telling(Pinned(TOMORROW, "Nine Foot")).telling(Barred(TOMORROW, "Outer Bar"))
+
+
+def pinned_too_young() -> World:
+    """Two days of soak: nothing is ripe, and the pin alone makes it a PULL."""
+    return world(soaked_days=2).telling(Pinned(TODAY, "Nine Foot")).telling(Pinned(TODAY))
+
+
+def barred_by_the_skipper() -> World:
+    """A day as fit as any, which he bars and pins at once."""
+    return with_pulls(world()).telling(Barred(TODAY)).telling(Pinned(TODAY, "Nine Foot"))
+
+
 BASELINES: dict[str, Callable[[], World]] = {
     make.__name__: make
     for make in (
@@ -114,11 +145,15 @@ BASELINES: dict[str, Callable[[], World]] = {
         vanished_advisory,
         sources_apart,
         two_zones,
+        after_a_season,
+        pinned_and_barred,
+        pinned_too_young,
+        barred_by_the_skipper,
     )
 }
 
 
-STAY_IN = ("blown_out", "with_a_headline")
+STAY_IN = ("blown_out", "with_a_headline", "barred_by_the_skipper")
 
 
 @dataclass(frozen=True)
@@ -147,7 +182,7 @@ def test_the_baselines_are_what_they_are_meant_to_be() -> None:
 
 SPREAD = sorted(
     [*MUTATIONS, *["corrupt", "corrupt letters", "truncate", "drop field", "null value", "retype"] * 2]
-    + ["station hole"] * 3  # it applies to one baseline of ten
+    + ["station hole"] * 3  # it applies to one baseline of fourteen
 )
 plans = st.lists(st.uuids(), min_size=1, max_size=3)
 """One seed a mutation; it settles which one and where, evenly."""
@@ -263,6 +298,10 @@ def test_the_property_catches_a_permissive_fault_planted_in_a_world() -> None:
     assert looser(was.judged, judged(calmer, was.trips))
     blown = before("blown_out")
     assert "the word: WAIT became PULL" in looser(blown.judged, judged(calmer, blown.trips))
+    barred = before("barred_by_the_skipper")
+    kept = tuple(entry for entry in barred.world.entries if entry.kind is not EntryKind.BARRED)
+    forgotten = judged(replace(barred.world, entries=kept), barred.trips)
+    assert "the word: WAIT became PULL" in looser(barred.judged, forgotten)
     noon = before("advisory_from_noon")
     without = replace(noon.world, replies=noon.world.replies | world().replies)
     assert looser(noon.judged, judged(without, noon.trips))

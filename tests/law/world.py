@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from soakbell.gear.log import LogEntry, TrapsSet
+from soakbell.gear.log import Detail, LogEntry, Pulled, TrapsSet
 from soakbell.morning import Morning, make_call
 from soakbell.sea.sources import RawReply, SourceKind
 from soakbell.settings import Settings, load_settings
@@ -443,6 +443,11 @@ class World:
         left = {k: v for k, v in self.replies.items() if k != key}
         return replace(self, replies={**left, key: bodies} if bodies else left)
 
+    def telling(self, detail: Detail, string: str | None = None, *, days_ago: float = 0.5) -> World:
+        """The log goes on with one entry more."""
+        at, name = NOW - timedelta(days=days_ago), f"{detail.kind} {len(self.entries)}"
+        return replace(self, entries=(*self.entries, LogEntry(name, name, at, at, "cli", detail, string)))
+
     def on_hand(self) -> OnHand:
         fetched_at = self.fetched_at or self.now
         return OnHand(
@@ -495,6 +500,16 @@ def world(
         rows = [(now - timedelta(minutes=10 + 10 * n), wind, gust, sea if n % 6 == 2 else None) for n in range(40)]
         replies[STATION_REPORT] = (station(rows),)
     return World(settings, replies, now, set_days_ago(settings, soaked_days, now))
+
+
+def with_pulls(one: World) -> World:
+    """Set a month ago, then pulled every week with what was caught; the last time eight days ago."""
+    one = replace(one, entries=set_days_ago(one.settings, 29))
+    for days_ago, claws in ((22, 61), (15, 48), (8, 55)):
+        for string in one.settings.strings:
+            caught = Pulled(legal_claws=claws, lb=claws * 0.22, bait="mullet heads", bait_boxes=0.5)
+            one = one.telling(caught, string.name, days_ago=days_ago)
+    return one
 
 
 def edited(body: bytes, change: Callable[[dict[str, object]], object]) -> bytes:

@@ -1,0 +1,148 @@
+"""What stands beside a call can't move it: a fault in the gear file or the books moves no word, window or reason.
+
+From the log and the replies in the database to the morning letter. INVENTED DATA.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from law.world import FISHERIES, NEW_YORK, NOW, SETTINGS_TOML, World, with_pulls, world
+from soakbell.call_record import from_record
+from soakbell.clock import SetClock
+from soakbell.desk import Desk
+from soakbell.errors import FetchFailed
+from soakbell.feeds.transport import Ask
+from soakbell.gear import books
+from soakbell.gear.log import Barred, Pinned
+from soakbell.gear_settings import outfit_of
+from soakbell.planning.call import Call, CallWord
+from soakbell.planning.trips import Trip
+from soakbell.sea.sources import RawReply
+from soakbell.settings import Settings, load_settings
+from soakbell.store.engine import Store, open_store
+from soakbell.store.log import append_entries
+from soakbell.store.replies import keep_reply
+from soakbell.store.upgrade import migrate
+
+TODAY = NOW.astimezone(NEW_YORK).date()
+EXAMPLE = FISHERIES.parent / "gear.toml"
+
+
+def a_season() -> World:
+    return with_pulls(world(text_wind_kt=14))
+
+
+def one_barred() -> World:
+    return a_season().telling(Barred(TODAY, "Nine Foot")).telling(Pinned(TODAY, "Outer Bar"))
+
+
+def a_barred_day() -> World:
+    return a_season().telling(Barred(TODAY))
+
+
+def blown_out() -> World:
+    return with_pulls(world(text_wind_kt=25)).telling(Pinned(TODAY, "Outer Bar"))
+
+
+MORNINGS: dict[Callable[[], World], CallWord] = {
+    one_barred: CallWord.PULL,
+    a_barred_day: CallWord.WAIT,
+    blown_out: CallWord.WAIT,
+}
+
+
+class NobodyAnswers:
+    def fetch(self, ask: Ask) -> RawReply:
+        raise FetchFailed(f"{ask.url}: nobody answers", retry=True)
+
+
+def settings_in(folder: Path) -> Settings:
+    (folder / "boat.toml").write_text(f'{SETTINGS_TOML}[gear]\nfile = "gear.toml"\n', "utf-8")
+    (folder / "fisheries").symlink_to(FISHERIES)
+    return load_settings(folder / "boat.toml", {"STATE_DIRECTORY": str(folder)})
+
+
+def called(
+    one: World, settings: Settings, folder: Path, spoil: Callable[[Store], None] | None = None
+) -> tuple[Call, Trip | None]:
+    """The call of the morning letter. ``spoil`` lays hands on the database that lies in ``folder``."""
+    store = open_store(f"sqlite:///{folder / 'soakbell.db'}")
+    migrate(store)
+    with store.writing() as session:
+        append_entries(session, one.entries)
+        for pages in one.on_hand().replies.values():
+            keep_reply(session, pages[0])
+    if spoil is not None:
+        spoil(store)
+    desk = Desk(settings, store, SetClock(NOW), NobodyAnswers(), outfit=outfit_of(settings))
+    letter = desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+    store.close()
+    assert letter.call is not None
+    return from_record(letter.call.detail)
+
+
+@pytest.fixture(scope="module", params=MORNINGS, ids=lambda make: make.__name__)
+def sound(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[World, object]:
+    """A morning with all in order, and its call."""
+    folder = tmp_path_factory.mktemp("sound")
+    shutil.copyfile(EXAMPLE, folder / "gear.toml")
+    one = request.param()
+    call, trip = called(one, settings_in(folder), folder)
+    assert call.word is MORNINGS[request.param]
+    return one, (call, trip)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        None,
+        b"\xff\xfe\x00",
+        b"[[conditions]\nname = ",
+        b"[stock]\nservice_level = 7\n",
+        EXAMPLE.read_bytes().replace(b"_h = ", b"_h = -"),
+    ],
+    ids=["missing", "no text", "no TOML", "no service level", "negative"],
+)
+def test_a_broken_gear_file_leaves_the_call_as_it_is(
+    sound: tuple[World, object], content: bytes | None, tmp_path: Path
+) -> None:
+    if content is not None:
+        (tmp_path / "gear.toml").write_bytes(content)
+    settings = settings_in(tmp_path)
+    assert isinstance(outfit_of(settings), str)
+    assert called(sound[0], settings, tmp_path) == sound[1]
+
+
+@pytest.mark.parametrize("book", ["BaitBook", "PartBook", "UpkeepBook", "CatchBook", "HushBook"])
+def test_a_book_that_fails_leaves_the_call_as_it_is(
+    sound: tuple[World, object], book: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def torn(*_: object) -> None:
+        raise ZeroDivisionError("a torn page")
+
+    monkeypatch.setattr(getattr(books, book), "take", torn)
+    settings = settings_in(tmp_path)
+    assert books.fold_books(sound[0].entries, settings.trap_strings)[1] is None
+    assert called(sound[0], settings, tmp_path) == sound[1]
+
+
+def test_a_row_of_bait_that_cannot_be_read_leaves_the_call_as_it_is(
+    sound: tuple[World, object], tmp_path: Path
+) -> None:
+    def spoil(store: Store) -> None:
+        with store.writing() as session:
+            session.execute(
+                text(
+                    "INSERT INTO log_entry (id, key, kind, happened_at, told_at, told_by, detail, seq) SELECT "
+                    "'torn', 'torn', 'bait-bought', '2026-12-01 12:00:00', '2026-12-01 12:00:00', 'cli', '{', "
+                    "max(seq) + 1 FROM log_entry"
+                )
+            )
+
+    assert called(sound[0], settings_in(tmp_path), tmp_path, spoil) == sound[1]
