@@ -31,6 +31,7 @@ ROOMS: dict[str, set[str]] = {
     "settings_reading": BASE,
     "settings": BASE | {"gear", "sea", "fishery", "planning", "settings_reading"},
     "gear_settings": BASE | {"gear", "settings", "settings_reading"},
+    "plan_settings": BASE | {"planning", "sea", "settings", "settings_reading"},
     "reading": BASE | {"sea", "feeds"},
     "survey": BASE | {"sea", "feeds", "settings"},
     "call_record": BASE | {"sea", "planning"},

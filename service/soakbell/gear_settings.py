@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
@@ -26,20 +26,19 @@ from soakbell.gear.outfit import (
 )
 from soakbell.settings import Settings
 from soakbell.settings_reading import (
+    WEEKDAYS,
     Address,
     LocalTime,
     Name,
     Reader,
     Table,
+    Weekday,
     doubled,
     nearest,
     no_doubles,
     read_file,
     toml_of,
 )
-
-Weekday = Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
-WEEKDAYS: tuple[Weekday, ...] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 def _no_semicolon(text: str) -> str:

@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import time
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
 from email_validator import EmailNotValidError, validate_email
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
@@ -56,6 +56,8 @@ def no_doubles(items: tuple[str, ...]) -> tuple[str, ...]:
 Name = Annotated[str, AfterValidator(plain_name)]
 Address = Annotated[str, AfterValidator(mail_address)]
 LocalTime = Annotated[time, BeforeValidator(_local_time)]
+Weekday = Literal["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"]
+WEEKDAYS: tuple[Weekday, ...] = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 class Table(BaseModel):
