@@ -158,7 +158,22 @@ def test_a_letter_refused_for_good_rings_again_after_its_time(store: Store) -> N
     assert rung(store) == {SOAK}
     expire(store)
     assert rung(store) == frozenset()
+
+
+def test_an_order_refused_for_good_is_void_at_once_and_known_as_never_sent(store: Store) -> None:
+    """There may be time left to order by voice."""
+    tell(store, entries=(ORDER,))
+    token, (one,) = take(store)
+    expire(store, NOW)
+    assert counted(store) == [ORDER]
+    with store.writing() as session:
+        letters.mark_refused(session, one.recipient_id, token, "550 no such address", NOW)
+    at = NOW + timedelta(seconds=20)
+    expire(store, at)
     assert ORDER not in counted(store)
+    with store.reading() as session:
+        assert letters.taken_back(session, at) == ((ORDER, at),)
+        assert letters.taken_back(session, at + timedelta(seconds=1)) == ()
 
 
 def test_an_order_that_may_have_gone_out_stands_though_its_bell_rings_again(store: Store) -> None:

@@ -29,6 +29,7 @@ from soakbell.store.schema import (
     CallRow,
     DueRow,
     LetterEntryRow,
+    LogRow,
     NoteRow,
     OutboxRow,
     RecipientRow,
@@ -104,6 +105,14 @@ class UnaskedLetter:
     kind: str
     useless_at: datetime
     letter: WrittenLetter
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The letters that something asked for, and what the first one that could not be written failed of."""
+
+    letters: tuple[UnaskedLetter, ...] = ()
+    failed: Exception | None = None
 
 
 @dataclass(frozen=True)
@@ -579,8 +588,8 @@ def _next(now: datetime, next_try_at: datetime | None) -> dict[str, Any]:
 def expire_recipients(session: Session, now: datetime) -> int:
     """Close the addresses whose letter is past its use and that nobody is sending to; gives how many.
 
-    The bells of a letter that nobody accepted are forgotten, so that they ring again. Its log entries are voided,
-    unless a try broke where it may have gone out.
+    The bells of a letter that nobody accepted are forgotten once it is past its use, so that they ring again. Its
+    log entries are voided as soon as nobody can accept it any more, unless a try broke where it may have gone out.
     """
     late = select(OutboxRow.id).where(OutboxRow.useless_at <= now)
     open_now = update(RecipientRow).where(RecipientRow.outbox_id.in_(late))
@@ -599,23 +608,23 @@ def expire_recipients(session: Session, now: datetime) -> int:
     return closed
 
 
-def _unsent(now: datetime) -> Select[int | None]:
-    """Due ids of letters past their use that no address accepted or is still being sent."""
+def _unsent() -> Select[int | None]:
+    """Due ids of letters that no address accepted or may still accept."""
     hope = select(RecipientRow.outbox_id).where(RecipientRow.state.in_(("accepted", "waiting", "trying")))
-    return select(OutboxRow.due_id).where(OutboxRow.useless_at <= now, OutboxRow.id.not_in(hope))
+    return select(OutboxRow.due_id).where(OutboxRow.id.not_in(hope))
 
 
 def _ring_again(session: Session, now: datetime) -> None:
+    """Not before the letter's use is over: an address that refuses all would be written to at every look."""
+    over = _unsent().where(OutboxRow.useless_at <= now)
     session.execute(
-        delete(RungBellRow)
-        .where(RungBellRow.due_id.in_(_unsent(now)))
-        .execution_options(synchronize_session=False)
+        delete(RungBellRow).where(RungBellRow.due_id.in_(over)).execution_options(synchronize_session=False)
     )
 
 
 def _void_unsent(session: Session, now: datetime) -> None:
     unsure = select(RecipientRow.outbox_id).where(RecipientRow.unsure > 0)
-    surely = _unsent(now).where(OutboxRow.id.not_in(unsure))
+    surely = _unsent().where(OutboxRow.id.not_in(unsure), OutboxRow.due_id.in_(select(LetterEntryRow.due_id)))
     ids = session.scalars(select(LetterEntryRow.entry_id).where(LetterEntryRow.due_id.in_(surely))).all()
     if not ids:
         return
@@ -629,8 +638,23 @@ def _taken_back(entry: LogEntry, now: datetime) -> LogEntry:
         happened_at=max(now, entry.happened_at),
         told_at=now,
         told_by=entry.told_by,
-        key=f"unsent {entry.id}",
+        key=f"{_TAKEN_BACK}{entry.id}",
     )
+
+
+_TAKEN_BACK = "unsent "
+
+
+def taken_back(session: Session, since: datetime) -> tuple[tuple[LogEntry, datetime], ...]:
+    """Log entries of letters that were never sent, each with the moment it was voided, ``since`` or later."""
+    row = LogRow
+    found = session.execute(
+        select(row.voids, row.told_at).where(
+            row.key >= _TAKEN_BACK, row.key < _TAKEN_BACK + chr(0x10FFFF), row.told_at >= since
+        )
+    )
+    at = {str(entry_id): told_at for entry_id, told_at in found}
+    return tuple((entry, at[entry.id]) for entry in entries_named(session, list(at)))
 
 
 def addresses_in_trouble(session: Session) -> tuple[Trouble, ...]:
