@@ -95,7 +95,7 @@ class Port:
 
     def ring(self, at: datetime, turns: dict[str, int] = TURNS) -> dict[str, UnaskedLetter]:
         self.clock.put(at)
-        return {one.kind: one for one in self.desk.ring(at.astimezone(NEW_YORK).date(), turns)}
+        return {one.kind: one for one in self.desk.ring(at.astimezone(NEW_YORK).date(), turns).letters}
 
     def keep(self, rung: dict[str, UnaskedLetter], at: datetime) -> None:
         """Store the letters as the sweep does."""
@@ -627,6 +627,84 @@ def test_bait_that_the_skipper_snoozed_is_in_no_order(calm: Port) -> None:
     port = low_on_bait(calm, straight=True)
     port.tell(BellSnoozed("bait:mullet heads", NOW + 9 * DAY), days_ago=0.1)
     assert BAIT_ORDER not in port.ring(THURSDAY_0800)
+
+
+def turns_at(port: Port, at: datetime) -> dict[str, int]:
+    day = at.astimezone(NEW_YORK).date()
+    with port.store.reading() as session:
+        return {kind: letters.next_turn(session, BOAT, kind, day) for kind in UNASKED}
+
+
+def answer(port: Port, at: datetime, by_address: dict[str, str]) -> None:
+    """What the mail server says to each letter that waits: accepted but where told otherwise."""
+    with port.store.writing() as session:
+        for batch in letters.claim_recipients(session, at, 20, 120):
+            for to in batch.recipients:
+                said = by_address.get(to.address, "250")
+                if said == "550":
+                    letters.mark_refused(session, to.recipient_id, batch.token, "550 no such user", at)
+                elif said == "450":
+                    again = at + timedelta(minutes=20)
+                    letters.mark_retry(session, to.recipient_id, batch.token, "450 try later", at, again)
+                else:
+                    letters.mark_accepted(session, to.recipient_id, said, at)
+        letters.expire_recipients(session, at)
+
+
+@pytest.mark.parametrize(("said", "told_after"), [("550", HOUR / 4), ("450", 2 * HOUR)])
+@pytest.mark.parametrize("rang_on_tuesday", [False, True])
+def test_that_a_straight_order_never_went_out_is_told_as_soon_as_it_is_sure(
+    calm: Port, said: str, told_after: timedelta, rang_on_tuesday: bool
+) -> None:
+    """The copy said that bait was ordered. The supplier takes orders up to 10:00, two hours from now."""
+    port = low_on_bait(calm, straight=True)
+    if rang_on_tuesday:
+        port.keep(port.ring(NOON), NOON)
+        answer(port, NOON, {})
+    refuses = {"orders@bait.example": said}
+    rung: dict[datetime, dict[str, UnaskedLetter]] = {}
+    for quarter in range(40):
+        at = THURSDAY_0800 + quarter * HOUR / 4
+        rung[at] = port.ring(at, turns_at(port, at))
+        port.keep(rung[at], at)
+        answer(port, at, refuses)
+    (told_at,) = [at for at, some in rung.items() if BELLS in some and "NOT sent" in some[BELLS].letter.subject]
+    assert THURSDAY_0800 + told_after <= told_at <= THURSDAY_0800 + told_after + HOUR / 4
+    text = text_of(rung[told_at][BELLS].letter)
+    assert "The order of Thu 10 Dec for" in text
+    assert "of mullet heads was NOT sent" in text
+    assert sum(BAIT_ORDER in some for some in rung.values()) == 1
+
+
+def test_an_order_that_never_went_out_is_told_no_more_once_the_bait_is_ordered(calm: Port) -> None:
+    port = low_on_bait(calm, straight=True)
+    port.keep(port.ring(THURSDAY_0800), THURSDAY_0800)
+    answer(port, THURSDAY_0800, {"orders@bait.example": "550"})
+    at = THURSDAY_0800 + HOUR / 4
+    (bell,) = [bell for bell in port.desk.gear.standing(at).bells if bell.code is BellCode.BAIT]
+    assert bell.values["not_sent_on"] == date(2026, 12, 10)
+    by_voice = BaitOrdered("Mullet heads", 0.25, date(2026, 12, 12))
+    port.tell(by_voice, days_ago=-(at - NOW) / DAY)
+    (bell,) = [bell for bell in port.desk.gear.standing(at + HOUR).bells if bell.code is BellCode.BAIT]
+    assert "not_sent_on" not in bell.values
+
+
+def test_bait_whose_order_could_not_be_written_is_told_among_the_bells(
+    calm: Port, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    port = low_on_bait(calm, straight=False)
+
+    def fails(*_: object, **__: object) -> None:
+        raise ValueError("invented fault")
+
+    monkeypatch.setattr("soakbell.desk.order_draft", fails)
+    port.clock.put(THURSDAY_0800)
+    asked = port.desk.ring(THURSDAY_0800.astimezone(NEW_YORK).date(), TURNS)
+    (bells,) = asked.letters
+    assert bells.kind == BELLS
+    assert "bait:mullet heads" in text_of(bells.letter)
+    assert "bait" in {mark.code for mark in bells.letter.rung}
+    assert "invented fault" in str(asked.failed)
 
 
 def test_an_order_that_fails_stops_no_bell(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -40,7 +40,7 @@ from soakbell.schedule import (
 )
 from soakbell.store import letters
 from soakbell.store.engine import Store, open_store
-from soakbell.store.letters import CallRecord, UnaskedLetter, WrittenLetter
+from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.schema import DueRow, NoteRow, OutboxRow, RecipientRow
 from soakbell.store.upgrade import migrate
 
@@ -98,14 +98,15 @@ class Shore:
         self._meet("recheck")
         return letter(f"changed.{day}.{turn}", "NO CALL") if self.changed else None
 
-    def ring(self, day: date, turns: Mapping[str, int]) -> list[UnaskedLetter]:
+    def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         self.asked.append(("ring", day, dict(turns)))
         self._meet("ring")
         useless_at = self.now() + timedelta(hours=20)
-        return [
+        written = tuple(
             UnaskedLetter(kind, useless_at, replace(letter(f"{kind[:4]}.{turns[kind]}"), call=None))
             for kind in self.rings
-        ]
+        )
+        return Asked(written, self.fails.get("one of the letters"))
 
     async def send(self, batch: Sequence[Outgoing]) -> AsyncGenerator[tuple[Outcome, ...], None]:
         for one in batch:
@@ -325,15 +326,26 @@ def test_where_one_of_the_letters_can_not_be_kept_none_is(harbor: Harbor) -> Non
     harbor.shore.rings = ("bells", "bait order")
     whole = harbor.shore.ring
 
-    def lame(day: date, turns: Mapping[str, int]) -> list[UnaskedLetter]:
-        first, second = whole(day, turns)
-        return [first, replace(second, letter=replace(second.letter, recipients=()))]
+    def lame(day: date, turns: Mapping[str, int]) -> Asked:
+        first, second = whole(day, turns).letters
+        return Asked((first, replace(second, letter=replace(second.letter, recipients=()))))
 
     harbor.shore.ring = lame  # type: ignore[method-assign]
     harbor.passes(harbor.ringing(), NOON)
     assert harbor.due("bells") == harbor.due("bait order") == []
     assert harbor.faults() == {"bells": 1}
     assert harbor.shore.posted == []
+
+
+def test_a_letter_that_could_not_be_written_is_a_fault_and_the_others_go_out(harbor: Harbor) -> None:
+    harbor.shore.rings = ("bells",)
+    harbor.shore.fails["one of the letters"] = RuntimeError("broken")
+    harbor.passes(harbor.ringing(), NOON)
+    assert harbor.faults() == {"bells": 1}
+    assert len(harbor.shore.posted) == 1
+    del harbor.shore.fails["one of the letters"]
+    harbor.passes(harbor.ringing(), NOON + 16 * MINUTE)
+    assert harbor.faults() == {}
 
 
 def test_bells_that_fail_cost_no_morning_letter(harbor: Harbor) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -31,7 +31,7 @@ from soakbell.letters.message import to_message
 from soakbell.morning import Morning, failed_call, look_again, make_call
 from soakbell.planning.ashore import Eve
 from soakbell.planning.bait_order import BaitOrder
-from soakbell.planning.bells import Bell
+from soakbell.planning.bells import Bell, together
 from soakbell.planning.call import Call
 from soakbell.planning.trips import Trip
 from soakbell.replaying import Basis, inputs_of, made_from
@@ -39,7 +39,7 @@ from soakbell.settings import Settings
 from soakbell.store import bells, letters, replies
 from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
-from soakbell.store.letters import CallRecord, UnaskedLetter, WrittenLetter
+from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import LogKeeper
 
 log = logging.getLogger(__name__)
@@ -146,12 +146,11 @@ class Desk:
         letter = morning_letter(call, facts, kind="morning", previous=None, ashore=ashore)
         return f"{letter.subject}\n\n{letter.text}"
 
-    def ring(self, day: date, turns: Mapping[str, int]) -> list[UnaskedLetter]:
+    def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that bells and bait ask for now; at most one order a day. One that fails stops no other.
 
         Raises:
             StoreError: the database or the log can't be read.
-            Exception: what the one letter that was asked for failed of.
         """
         kept = self.log.now()
         now = self._clock.now()
@@ -165,23 +164,24 @@ class Desk:
             may_order=turns[BAIT_ORDER] == 1 and turns[ORDER_COPY] == 1,
             kept=kept,
         )
-        asked: list[Callable[[], list[UnaskedLetter]]] = []
-        if ringing.bells:
-            asked.append(lambda: [self._bells(ringing.bells, ringing.rung, day, turns, now)])
-        if (order := ringing.order) is not None:
-            asked.append(lambda: self._order(order, ringing.ordered, turns, now))
+        bells = ringing.bells
         written: list[UnaskedLetter] = []
         failed: list[Exception] = []
-        for compose in asked:
+        if ringing.order is not None:
             try:
-                written += compose()
+                written += self._order(ringing.order, ringing.marks_of(ringing.in_order), turns, now)
             except Exception as fault:
                 failed.append(fault)
-                told = {"action": "bells", "boat": self._settings.boat.name}
-                log.exception("a letter that was asked for failed", extra=told)
-        if failed and not written:
-            raise failed[0]
-        return written
+                bells = (*bells, *ringing.in_order)  # no letter tells these in their place
+        if bells:
+            try:
+                written.append(self._bells(bells, ringing.marks_of(bells), day, turns, now))
+            except Exception as fault:
+                failed.append(fault)
+        for other in failed[1:]:
+            told = {"action": "bells", "boat": self._settings.boat.name}
+            log.error("a letter that was asked for failed", exc_info=other, extra=told)
+        return Asked(tuple(written), failed[0] if failed else None)
 
     def housekeep(self) -> None:
         """Forget old letters, bells and replies, and warnings that no longer matter."""
@@ -285,7 +285,7 @@ class Desk:
     ) -> UnaskedLetter:
         """Of use until the quiet hours end next morning: then what still stands rings again, in new numbers."""
         settings = self._settings
-        letter = bells_letter(told, self._facts_beside(day, now, due=now), now=now)
+        letter = bells_letter(together(told), self._facts_beside(day, now, due=now), now=now)
         useless = due_at(day + timedelta(days=1), settings.letters.quiet_to, settings.harbor.time_zone)
         return UnaskedLetter(BELLS, useless, self._without_call(letter, BELLS, day, turns[BELLS], now, rung=rung))
 

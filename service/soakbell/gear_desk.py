@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from functools import cached_property, partial
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 from zoneinfo import ZoneInfo
 
 from soakbell.due_times import due_at
 from soakbell.fishery.season import max_soak_h, season_day, take_up
+from soakbell.gear.bait_lots import same_bait
 from soakbell.gear.books import Books
 from soakbell.gear.fold import GearState
 from soakbell.gear.hushed import Hushed, RungBell
+from soakbell.gear.log import BaitOrdered, LogEntry
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
 from soakbell.logs import scrubbed
@@ -26,6 +28,7 @@ from soakbell.planning.bells import (
     Bell,
     BellCode,
     LawOfSoak,
+    NotSent,
     bait_bells,
     hauled_since,
     is_hushed,
@@ -56,11 +59,18 @@ from soakbell.sea.daylight import sunlight
 from soakbell.settings import Settings
 from soakbell.store.bells import rung_bells
 from soakbell.store.engine import Store
+from soakbell.store.letters import taken_back
 from soakbell.store.log_keeper import Kept, LogKeeper
 
 log = logging.getLogger(__name__)
 
 T = TypeVar("T")
+
+Unsent: TypeAlias = tuple[LogEntry, datetime]
+"""An entry of a letter that was never sent, and since when it is void."""
+
+_NOT_SENT_TOLD = timedelta(days=7)
+"""That an order never went out is told this long, unless the bait is ordered again."""
 
 _PULLS_SOONER_DAYS = 14
 """How far past the days that bait is held for pulls are looked at, since a pull can come sooner than expected."""
@@ -81,14 +91,19 @@ class Ringing:
     """What asks for the skipper now.
 
     Attributes:
-        bells: for the letter of bells, as it tells them; ``rung`` are the marks that go with it.
-        order: for the letter of the bait order; ``ordered`` are the marks that go with that one.
+        bells: for the letter of bells.
+        order: for the letter of the bait order, which tells ``in_order`` in their place.
+        known: bells that rang before, as they are marked.
     """
 
     bells: tuple[Bell, ...] = ()
-    rung: tuple[RungBell, ...] = ()
     order: BaitOrder | None = None
-    ordered: tuple[RungBell, ...] = ()
+    in_order: tuple[Bell, ...] = ()
+    known: frozenset[RungBell] = frozenset()
+
+    def marks_of(self, bells: Iterable[Bell]) -> tuple[RungBell, ...]:
+        """The marks to keep with the letter that tells these bells."""
+        return marks(bells, self.known)
 
 
 class GearDesk:
@@ -132,9 +147,8 @@ class GearDesk:
         """
         telling = _Telling()
         look = _Look(self._settings, self._usable(), self._keeper.now(), now)
-        bells = look.bells(telling)
-        with self._store.reading() as session:
-            rung = rung_bells(session, self._settings.boat.name)
+        rung, unsent = self._told_before(now)
+        bells = look.bells(telling, unsent)
         quiet = tuple(bell for bell in bells if is_hushed(bell, look.hushed, now, rung))
         return StandingBells(together(bells), together(quiet), tuple(telling.faults))
 
@@ -154,22 +168,20 @@ class GearDesk:
         if is_quiet(look.at, settings.letters.quiet_from, settings.letters.quiet_to) or look.clock_behind:
             return Ringing()
         telling = _Telling()
-        standing = look.bells(telling)
-        with self._store.reading() as session:
-            rung = rung_bells(session, settings.boat.name)
+        rung, unsent = self._told_before(now)
+        standing = look.bells(telling, unsent)
         called = () if today is None or today.window is None else today.window.pulls
         pulled = look.hauled | {pull.string for pull in called}
         ring = to_ring(standing, rung, look.hushed, now, pulled=pulled)
         order = telling.of("bait order", lambda: look.order(standing, rung)) if may_order else None
         baits = () if order is None else (*(line.bait for line in order.lines), *order.no_room)
-        in_order = [bell for bell in ring if bell.code is BellCode.BAIT and bell.subject in baits]
-        others = [bell for bell in ring if bell not in in_order]
-        return Ringing(
-            bells=together(others),
-            rung=marks(others, rung),
-            order=order,
-            ordered=marks(in_order, rung),
-        )
+        in_order = tuple(bell for bell in ring if bell.code is BellCode.BAIT and bell.subject in baits)
+        return Ringing(tuple(bell for bell in ring if bell not in in_order), order, in_order, rung)
+
+    def _told_before(self, now: datetime) -> tuple[frozenset[RungBell], tuple[Unsent, ...]]:
+        with self._store.reading() as session:
+            rung = rung_bells(session, self._settings.boat.name)
+            return rung, taken_back(session, now - _NOT_SENT_TOLD)
 
     def _usable(self) -> Outfit | None:
         return self._outfit if isinstance(self._outfit, Outfit) else None
@@ -329,13 +341,13 @@ class _Look:
 
     # ---- bells
 
-    def bells(self, telling: _Telling) -> tuple[Bell, ...]:
+    def bells(self, telling: _Telling, unsent: Iterable[Unsent]) -> tuple[Bell, ...]:
         """Every matter that stands. Soaks and the season need neither outfit nor books."""
         found = [telling.each("soaks", self._soaks), telling.each("season", self._season)]
         if self._maybe_outfit is not None:
             found += [
                 telling.each("traps that may not be set", lambda: unset_bells(self._gear, self._outfit)),
-                telling.each("bait", lambda: bait_bells(self._levels)),
+                telling.each("bait", lambda: bait_bells(self._levels, self._not_sent(unsent))),
                 telling.each("upkeep", self._tasks),
                 telling.each("parts to buy", self._low_parts),
             ]
@@ -359,6 +371,18 @@ class _Look:
             at=self.at,
             zone=self._zone,
             ringing=ringing,
+        )
+
+    def _not_sent(self, unsent: Iterable[Unsent]) -> tuple[NotSent, ...]:
+        """Orders that never went out, but those after which the bait was ordered again."""
+        return tuple(
+            NotSent(told.bait, told.boxes, entry.happened_at.astimezone(self._zone).date(), at)
+            for entry, at in unsent
+            if isinstance(told := entry.detail, BaitOrdered)
+            and not any(
+                same_bait(order.bait, told.bait) and order.ordered_at > entry.happened_at
+                for order in self._books.bait.orders
+            )
         )
 
     def _soaks(self) -> tuple[Bell, ...]:

@@ -31,6 +31,7 @@ from soakbell.mail.sender import Outcome, Outgoing, Result, next_try
 from soakbell.store import letters
 from soakbell.store.engine import Store
 from soakbell.store.letters import (
+    Asked,
     ClaimedLetter,
     ClaimedRecipient,
     ClaimLost,
@@ -130,10 +131,10 @@ class Recheck(Protocol):
 
 
 class Ring(Protocol):
-    def __call__(self, day: date, turns: Mapping[str, int]) -> Sequence[UnaskedLetter]:
+    def __call__(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that something asks for now, at most one of each kind of ``Duty.unasked``.
 
-        ``turns`` are their turns by kind.
+        ``turns`` are their turns by kind. One that fails keeps no other back.
         """
 
 
@@ -404,15 +405,22 @@ class Sweep:
             await self._guarded("bells", lambda: self._ring(ring))
 
     async def _ring(self, ring: Ring) -> None:
-        """Write what something asks for, all of it or nothing. A clock that can't be trusted rings no bell."""
+        """Keep what was written of what is asked for, all of it or nothing; then the step fails if one could not
+        be written. A clock that can't be trusted rings no bell.
+        """
         if self.clock_is_suspect():
             return
         duty, day = self._duty, local_day(self._clock.now(), self._duty.zone_name)
         with self._store.reading() as session:
             turns = {kind: letters.next_turn(session, duty.boat, kind, day) for kind in duty.unasked}
-        written = await self._limited(lambda: ring(day, turns))
-        if not written:
-            return
+        asked = await self._limited(lambda: ring(day, turns))
+        if asked.letters:
+            self._keep_asked(asked.letters, day, turns)
+        if asked.failed is not None:
+            raise asked.failed
+
+    def _keep_asked(self, written: Sequence[UnaskedLetter], day: date, turns: Mapping[str, int]) -> None:
+        duty = self._duty
         now = self._clock.now()
         try:
             with self._store.writing() as session:

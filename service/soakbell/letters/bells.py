@@ -184,11 +184,14 @@ def _bait(case: _Case) -> _Told:
     ends = f" By what is planned it runs out on {case.day(runs_out)}." if runs_out is not None else ""
     if case.bell.level > 1:
         ends += " That is before more can come."
-    bait = case.bell.subject
+    bait, not_sent = case.bell.subject, _not_sent(case)
     return _Told(
-        f"bait low: {case.subject}, {stock}",
-        f"Bait low: {case.subject}",
-        (f"{stock}{ordered}; the point to reorder is {boxes_words(case.any('reorder_point_boxes'))}.{ends}",),
+        f"{'order NOT sent, ' if not_sent else ''}bait low: {case.subject}, {stock}",
+        f"{'The order was NOT sent, bait' if not_sent else 'Bait'} low: {case.subject}",
+        (
+            *not_sent,
+            f"{stock}{ordered}; the point to reorder is {boxes_words(case.any('reorder_point_boxes'))}.{ends}",
+        ),
         (
             Command(
                 "When it is ordered",
@@ -198,6 +201,16 @@ def _bait(case: _Case) -> _Told:
                 "If the freezer holds another amount", command("soakbell", "log", "bait-counted", bait) + " BOXES"
             ),
         ),
+    )
+
+
+def _not_sent(case: _Case) -> tuple[str, ...]:
+    if "not_sent_on" not in case.bell.values:
+        return ()
+    boxes, ordered_on = boxes_words(case.any("not_sent_boxes")), case.day(case.any("not_sent_on"))
+    return (
+        f"The order of {ordered_on} for {boxes} of {case.subject} was NOT sent: no mail server took it in time. "
+        "Nothing comes of it. Order it yourself.",
     )
 
 

@@ -12,6 +12,7 @@ from enum import StrEnum
 from typing import Any
 
 from soakbell.fishery.season import TakeUp
+from soakbell.gear.bait_lots import same_bait
 from soakbell.gear.conditions import standing_of
 from soakbell.gear.fold import GearState, StringState, TrapState, Whereabouts
 from soakbell.gear.hushed import Hushed, RungBell
@@ -63,7 +64,7 @@ class Bell:
                 (the skipper's), law_h (or None), law_source; level 2: past the law's maximum, or without one past
                 WORSE_PAST times the ceiling
         bait    on_hand_boxes, on_order_boxes, reorder_point_boxes, runs_out_on (a date or None); level 2: it runs
-                out before more can come
+                out before more can come; with an order that never went out also not_sent_boxes, not_sent_on
         parts   on_hand, reorder_point, needed_now, buy: pieces; level 2: mends wait for it
         upkeep  state, safety, expires, due_on, left, unit: as in ``planning.ashore.UpkeepLine``; level 2: overdue
         unset   item, places, rule, unknown; level 2: in the water though they may not be set; level 1: they wait
@@ -95,6 +96,16 @@ class LawOfSoak:
 
     most_h: float
     source: str
+
+
+@dataclass(frozen=True)
+class NotSent:
+    """Bait on an order that the service wrote and that never went out, which is known since ``at``."""
+
+    bait: str
+    boxes: float
+    ordered_on: date
+    at: datetime
 
 
 # ---- matters
@@ -182,24 +193,37 @@ def _unset(string: str, trap: TrapState, outfit: Outfit) -> Iterable[Bell]:
         )
 
 
-def bait_bells(levels: Iterable[BaitLevel]) -> tuple[Bell, ...]:
-    """A bell for each bait that is low. Of a bait that the log never told of, nothing is known."""
-    return tuple(
-        Bell(
-            BellCode.BAIT,
-            low.bait,
-            low.cause,
-            low.level,
-            low.since,
-            {
-                "on_hand_boxes": low.on_hand,
-                "on_order_boxes": low.on_order,
-                "reorder_point_boxes": low.reorder_point,
-                "runs_out_on": low.runs_out_on,
-            },
-        )
-        for low in levels
-        if low.told and low.level > 0
+def bait_bells(levels: Iterable[BaitLevel], not_sent: Collection[NotSent] = ()) -> tuple[Bell, ...]:
+    """A bell for each bait that is low. Of a bait that the log never told of, nothing is known.
+
+    That an order of it never went out is a new cause: the skipper was told that it was ordered.
+    """
+    return tuple(_low_bait(low, not_sent) for low in levels if low.told and low.level > 0)
+
+
+def _low_bait(low: BaitLevel, not_sent: Iterable[NotSent]) -> Bell:
+    bell = Bell(
+        BellCode.BAIT,
+        low.bait,
+        low.cause,
+        low.level,
+        low.since,
+        {
+            "on_hand_boxes": low.on_hand,
+            "on_order_boxes": low.on_order,
+            "reorder_point_boxes": low.reorder_point,
+            "runs_out_on": low.runs_out_on,
+        },
+    )
+    of_this = [each for each in not_sent if same_bait(each.bait, low.bait)]
+    last = max(of_this, key=lambda each: each.at, default=None)
+    if last is None:
+        return bell
+    return replace(
+        bell,
+        cause=f"{low.cause} not sent {_moment(last.at)}",
+        since=max(low.since, last.at),
+        values={**bell.values, "not_sent_boxes": last.boxes, "not_sent_on": last.ordered_on},
     )
 
 
