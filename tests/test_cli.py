@@ -37,7 +37,7 @@ COMMANDS = {
 LOG_COMMANDS = {
     "set", "pull", "move", "missing", "recovered", "ashore", "damage", "repaired", "bench", "retired", "tagged",
     "replaced", "renumbered", "bait-bought", "bait-moved", "bait-spoiled", "bait-counted", "bait-ordered",
-    "part-bought", "part-used", "part-counted", "upkeep", "hours", "snooze", "settle",
+    "part-bought", "part-used", "part-counted", "upkeep", "hours", "snooze", "settle", "pin", "bar",
     "correct", "list", "import", "export",
 }  # fmt: skip
 SECRET = "tern-plover-77"
