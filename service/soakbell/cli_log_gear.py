@@ -51,7 +51,7 @@ Pieces = Annotated[float, typer.Argument(help="How many.", metavar="COUNT")]
 Cost = Annotated[float | None, typer.Option("--cost", help="What all of it cost, dollars.")]
 Bell = Annotated[str, typer.Argument(help='Its name as in the letter, as "soak:Nine Foot".', metavar="BELL")]
 Day = Annotated[str, typer.Argument(help='The day, as "2026-12-12".', metavar="DAY")]
-AnyString = Annotated[str, typer.Argument(help="The string's name. Default: all.", metavar="[STRING]")]
+AnyString = Annotated[str, typer.Argument(help="The string's name. Default: all.", metavar="STRING")]
 
 
 # ---- Traps
@@ -425,8 +425,9 @@ def settle(ctx: typer.Context, bell: Bell, at: When = None, note: Note = "") -> 
 def pin(ctx: typer.Context, on: Day, string: AnyString = "", note: Note = "") -> None:
     """A string is to be pulled on a day; without one, any of them. Take it back with: soakbell undo
 
-    The call takes a pinned string in before others, also below its soak floor, but only in fit hours. A day
-    without a string is only planned for. Where a pin and a bar meet, the bar holds.
+    The call takes a pinned string in before others, also below its soak floor, but only in fit hours.
+
+    A day without a string is only planned for. Where a pin and a bar meet, the bar holds.
 
     Example: soakbell log pin 2026-12-12 "Ledge"
     """
