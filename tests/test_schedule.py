@@ -69,6 +69,7 @@ class Shore:
     polled: int = 0
     kept: int = 0
     beats: int = 0
+    warmed: int = 0
     word: str = "WAIT"
     watch_until: datetime | None = None
     changed: bool = False
@@ -134,6 +135,10 @@ class Shore:
             self.write, self.write_failed, self.recheck, self.send, self.poll, self.housekeep, self.heartbeat
         )
 
+    def warm(self) -> None:
+        self.warmed += 1
+        self._meet("warm")
+
     def with_bells(self) -> Parts:
         return replace(self.parts(), ring=self.ring)
 
@@ -152,6 +157,12 @@ class Harbor:
         self.stores.append(store)
         duty = Duty(BOAT, "America/New_York", hours, watch_every_min=15, poll_every_min=30)
         return Counted(store, self.clock, duty, self.shore.parts(), pace)
+
+    def warming(self) -> Sweep:
+        store = open_store(self.url)
+        self.stores.append(store)
+        parts = replace(self.shore.parts(), warm=self.shore.warm)
+        return Sweep(store, self.clock, Duty(BOAT, "America/New_York", (MORNING,), 30, 30), parts)
 
     def ringing(self) -> Counted:
         """A sweep that looks for bells every quarter hour, and writes two kinds of letters about them."""
@@ -292,6 +303,46 @@ def test_the_letters_of_both_clock_nights_come_once_a_day(harbor: Harbor) -> Non
         harbor.passes(harbor.sweep(hours), *(first + n * 60 * MINUTE for n in range(24 * 4)))
     written = [(kind, day) for kind, day, *_ in harbor.shore.asked]
     assert len(written) == len(set(written)) == 16
+
+
+# ---- the start
+
+
+def test_what_a_letter_needs_is_made_ready_once_at_the_start(harbor: Harbor) -> None:
+    """A long log is folded then, and not at 04:30."""
+    sweep = harbor.warming()
+    harbor.passes(sweep, NOON, NOON + MINUTE, NOON + 5 * MINUTE)
+    assert harbor.shore.warmed == 1
+
+
+def test_making_ready_that_fails_or_hangs_costs_no_letter(harbor: Harbor) -> None:
+    harbor.shore.fails["warm"] = RuntimeError("broken")
+    harbor.shore.holds["warm"] = threading.Event()
+    sweep = harbor.warming()
+
+    async def run() -> None:
+        harbor.clock.put(LETTER_HOUR)
+        await sweep.sweep()
+        await until(lambda: harbor.shore.posted)
+        harbor.shore.holds["warm"].set()
+        await sweep.settle()
+
+    asyncio.run(run())
+    assert harbor.shore.posted == ["morning.2026-12-08.0@example.org"]
+    assert harbor.faults() == {}
+
+
+def test_making_ready_that_hangs_holds_up_no_stop(harbor: Harbor) -> None:
+    harbor.shore.holds["warm"] = threading.Event()
+    sweep = harbor.warming()
+
+    async def run() -> bool:
+        harbor.clock.put(NOON)
+        await sweep.sweep()
+        return await sweep.stop(5.0)
+
+    assert asyncio.run(run())
+    harbor.shore.holds["warm"].set()
 
 
 # ---- bells

@@ -49,7 +49,7 @@ MOST_DAYS_BACK = 14
 
 _ALIVE_EVERY = timedelta(seconds=50)  # not at each sweep, to spare the card of a small board
 _JOB = "sweep"
-_MAY_BE_CUT_OFF = {"poll tick", "housekeep tick", "bells tick"}
+_MAY_BE_CUT_OFF = {"warm", "poll tick", "housekeep tick", "bells tick"}
 
 
 @dataclass(frozen=True)
@@ -145,7 +145,10 @@ class Send(Protocol):
 
 @dataclass(frozen=True)
 class Parts:
-    """The work the sweep calls for. All but ``send`` are plain functions, run in a thread."""
+    """The work the sweep calls for. All but ``send`` are plain functions, run in a thread.
+
+    ``warm`` is called once, at the first sweep, for what would else hold up the first letter.
+    """
 
     write: Write
     write_failed: WriteFailed
@@ -155,6 +158,7 @@ class Parts:
     housekeep: Callable[[], None]
     heartbeat: Callable[[], None] | None = None
     ring: Ring | None = None
+    warm: Callable[[], object] | None = None
 
 
 class Sweep:
@@ -169,6 +173,7 @@ class Sweep:
         self._tasks: dict[str, asyncio.Task[None]] = {}
         self._failing: set[str] | None = None
         self._stopping = False
+        self._to_warm = parts.warm
         self._faults = f"fault:{duty.boat}:"
 
     async def sweep(self) -> None:
@@ -177,6 +182,9 @@ class Sweep:
             return
         for name, quick in (("ensure", self._ensure), ("expire", self._expire), ("alive", self._note_alive)):
             await self._guarded(name, quick)
+        if self._to_warm is not None:
+            warm, self._to_warm = self._to_warm, None
+            self._begin("warm", lambda: self._warm(warm))
         for name, long in (
             ("poll tick", self._poll),
             ("write", self._write_due),
@@ -195,8 +203,8 @@ class Sweep:
     async def stop(self, limit_s: float) -> bool:
         """Claim nothing more and wait for letters in flight, up to ``limit_s``; True if all of them ended.
 
-        What didn't end is cut off, and the next process takes it up. Polling, bells and housekeeping lose nothing
-        by being cut off at once.
+        What didn't end is cut off, and the next process takes it up. Polling, bells, housekeeping and warming
+        lose nothing by being cut off at once.
         """
         self._stopping = True
         for name in _MAY_BE_CUT_OFF & self._tasks.keys():
@@ -252,6 +260,13 @@ class Sweep:
             known = letters.get_note(session, name)
             if known is None or now - known[1] >= _ALIVE_EVERY:
                 letters.put_note(session, name, {}, now)
+
+    async def _warm(self, warm: Callable[[], object]) -> None:
+        """A fault is only logged: the letter that needs it meets it again, and it is never tried again here."""
+        try:
+            await self._limited(warm)
+        except Exception as fault:
+            log.warning("could not be made ready ahead", extra={"action": "warm", "fault": _text_of(fault)})
 
     async def _poll(self) -> None:
         if self._my_tick("poll", timedelta(minutes=self._duty.poll_every_min)):

@@ -73,6 +73,7 @@ def build(
         housekeep=desk.housekeep,
         heartbeat=heartbeat_of(settings),
         ring=desk.ring,
+        warm=desk.log.now,
     )
     return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts))
 
