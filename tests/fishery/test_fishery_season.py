@@ -32,6 +32,7 @@ from soakbell.fishery.season import (
     gear_rules,
     max_soak_h,
     min_size,
+    opened_on,
     season_day,
     take_up,
     trap_limit,
@@ -84,6 +85,14 @@ def test_the_stone_crab_season_turns_on_its_published_days(
 ) -> None:
     """R1, R4, R5: notices of the Florida commission, 2021 to 2024 (second-hand)."""
     assert allowed(stone(day)) == (harvest, setting, in_water)
+
+
+def test_a_day_counts_from_the_opening_that_it_lies_in_or_after() -> None:
+    """Stone crab opens on 15 October (68B-13, as in the fishery's file); blue crab never closes."""
+    assert opened_on(STONE, date(2026, 10, 15)) == date(2026, 10, 15)
+    assert opened_on(STONE, date(2027, 3, 1)) == date(2026, 10, 15)
+    assert opened_on(STONE, date(2026, 10, 14)) == date(2025, 10, 15)
+    assert opened_on(BLUE, date(2026, 10, 14)) is None
 
 
 def test_seasons_to_2020_still_end_in_the_middle_of_may() -> None:

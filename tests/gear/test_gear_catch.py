@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 import pytest
 
 from logbook import told
+from soakbell.gear import catch
 from soakbell.gear.catch import CatchBook, CatchCell, CatchRecord, total_of
 from soakbell.gear.fold import Oddity
 from soakbell.gear.grades import grade_faults, grade_of, short_of_law, value_usd
@@ -167,6 +168,28 @@ def test_a_book_that_goes_on_from_its_record_is_the_whole_book() -> None:
             book.take(entry, came_to)
         assert book.freeze() == whole
     assert sum(cell.pulls for cell in whole.cells) == 40
+
+
+def test_a_haul_that_told_its_catch_is_kept_with_its_own_hour_and_soak() -> None:
+    record = record_of(
+        (told(Pulled(legal_claws=30), 200), worked(7.25, 7.25, 9)),
+        (told(Pulled(), 300), worked(4)),
+        (told(Pulled(lb_by_grade=(("large", 4.0),)), 400), worked(4)),
+    )
+    assert [(haul.soak_h, haul.traps, haul.legal_claws, haul.lb) for haul in record.hauls] == [
+        (7.25 * 24, 3, 30, None),
+        (96, 1, None, 4.0),
+    ]
+    assert record.hauls[0].at == told(Pulled(), 200).happened_at
+
+
+def test_hauls_are_kept_up_to_a_number_and_the_oldest_go_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(catch, "MOST_HAULS", 2)
+    book = CatchBook(
+        record_of((told(Pulled(legal_claws=1), 0), worked(5)), (told(Pulled(legal_claws=2), 9), worked(5)))
+    )
+    book.take(told(Pulled(legal_claws=3), 18), worked(5))
+    assert [haul.legal_claws for haul in book.freeze().hauls] == [2, 3]
 
 
 def test_the_soak_of_a_short_pull_is_day_zero() -> None:

@@ -135,6 +135,12 @@ def season_day(fishery: Fishery, day: date, *, sector: str, region: str | None) 
     )
 
 
+def opened_on(fishery: Fishery, day: date) -> date | None:
+    """The opening of the harvest that ``day`` lies in or after; None where none is known or nothing closes."""
+    known = [dates.opens for year in (day.year - 1, day.year) for dates in _dates_of(fishery, year)]
+    return max((opens for opens in known if opens <= day), default=None)
+
+
 def take_up(fishery: Fishery, day: date, *, sector: str, region: str | None) -> TakeUp | None:
     """By when all traps must be out, seen from ``day``: the end of the stretch of days with traps allowed that
     ``day`` lies in, or else of the last one before it (then the deadline has passed). Orders are counted in.

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
+from datetime import datetime
 from statistics import median
 from typing import Any
 
 from soakbell.gear.fold import Oddity
 from soakbell.gear.log import LogEntry, Pulled, Shares
 from soakbell.gear.worked import Worked
+
+MOST_HAULS = 2000
+"""So many of the latest hauls are kept one by one; all of them are in the sums."""
 
 _HOURS_A_DAY = 24
 _OZ_A_LB = 16
@@ -52,8 +57,20 @@ class CatchCell:
 
 
 @dataclass(frozen=True)
+class HaulTold:
+    """One pull whose claws or pounds were told. ``soak_h`` is the median soak of its traps."""
+
+    string: str
+    at: datetime
+    soak_h: float
+    traps: int
+    legal_claws: int | None
+    lb: float | None
+
+
+@dataclass(frozen=True)
 class CatchRecord:
-    """``cells`` in order of string, year, month, soak and bait.
+    """``cells`` in order of string, year, month, soak and bait. ``hauls`` are the latest, oldest first.
 
     ``last_bait`` is the bait that was last named for each string, in order of string. ``baits`` are all that were
     named, as they were first spelt: a name counts the same in small and capital letters.
@@ -62,6 +79,7 @@ class CatchRecord:
     cells: tuple[CatchCell, ...] = ()
     last_bait: tuple[tuple[str, str], ...] = ()
     baits: tuple[str, ...] = ()
+    hauls: tuple[HaulTold, ...] = ()
 
 
 class CatchBook:
@@ -72,6 +90,7 @@ class CatchBook:
         self._sums = {_key(cell): _Sums(**_sums_of(cell)) for cell in record.cells}
         self._last_bait = dict(record.last_bait)
         self._baits = {bait.casefold(): bait for bait in record.baits}
+        self._hauls = deque(record.hauls, MOST_HAULS)
 
     def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:
         pull = entry.detail
@@ -87,6 +106,17 @@ class CatchBook:
             if sums is None:
                 sums = self._sums[key] = _Sums()
             sums.add(pull, len(worked.places))
+            if pull.legal_claws is not None or pull.landed_lb is not None:
+                self._hauls.append(
+                    HaulTold(
+                        entry.string,
+                        entry.happened_at,
+                        median(soaks_h),
+                        len(worked.places),
+                        pull.legal_claws,
+                        pull.landed_lb,
+                    )
+                )
         else:
             found, write = "traps of which none was ever baited", "the set before the pull"
             oddities.append(Oddity(entry.id, entry.string, entry.order, "traps", found, write))
@@ -98,7 +128,10 @@ class CatchBook:
         cells = [CatchCell(*key, **_sums_of(sums)) for key, sums in self._sums.items()]
         cells.sort(key=lambda cell: (cell.string, cell.year, cell.month, cell.soak_days, cell.bait))
         return CatchRecord(
-            tuple(cells), tuple(sorted(self._last_bait.items())), tuple(sorted(self._baits.values()))
+            tuple(cells),
+            tuple(sorted(self._last_bait.items())),
+            tuple(sorted(self._baits.values())),
+            tuple(self._hauls),
         )
 
 
