@@ -186,8 +186,8 @@ def _situation(
         faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest record"}))
     clock = [fault for fault in faults if fault.code == "clock"][:1]
     days = (
-        replace(_day_rules(settings, today, now, None if ahead else fresh_until), stalest=stalest),
-        *(_day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
+        replace(day_rules(settings, today, now, None if ahead else fresh_until), stalest=stalest),
+        *(day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
     )
     return Situation(
         boat=Boat(
@@ -228,7 +228,7 @@ def _moved_out(settings: Settings, strings: Iterable[TrapString], gear: GearStat
             yield Reason("moved_out_of_area", values)
 
 
-def _day_rules(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayRules:
+def day_rules(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayRules:
     """What light and law leave of a day. ``fresh_until`` None: a later day, for which fresher data will come."""
     season = season_day(settings.fishery, day, sector=settings.sector, region=settings.region)
     if not season.may_harvest:

@@ -105,6 +105,7 @@ class Survey:
         held: warnings in force from now to the end of the table, those that don't bar among them.
         cautions: notices, then caution headlines and outlook sentences of the first day, verbatim.
         messages: warning messages to remember.
+        said: by area name, what each source said of it.
     """
 
     conditions: Mapping[str, Conditions]
@@ -113,6 +114,7 @@ class Survey:
     held: tuple[HeldWarning, ...]
     cautions: tuple[str, ...]
     messages: tuple[OfficialWarning, ...]
+    said: Mapping[str, tuple[SourceHours, ...]] = field(default_factory=dict, repr=False)
 
 
 def survey(settings: Settings, on_hand: OnHand, hours: pd.DatetimeIndex, now: datetime) -> Survey:
@@ -134,6 +136,7 @@ def survey(settings: Settings, on_hand: OnHand, hours: pd.DatetimeIndex, now: da
         held=tuple(dict.fromkeys(reader.held)),
         cautions=tuple(dict.fromkeys(reader.cautions)),
         messages=reader.messages,
+        said=reader.said,
     )
 
 
@@ -151,12 +154,14 @@ class _Reader:
         self.cautions: list[str] = list(on_hand.notices)
         self.messages: tuple[OfficialWarning, ...] = ()
         self.lists_known: dict[str, bool] = {}
+        self.said: dict[str, tuple[SourceHours, ...]] = {}
 
     def read_area(self, area: ForecastArea) -> tuple[Conditions, datetime]:
         needed = {Requirement(SourceKind.ZONE_TEXT, "wind_kt"), Requirement(SourceKind.ZONE_TEXT, "sea_m")}
         needed |= {Requirement(SourceKind.GRID, quantity) for quantity in area.grid_gives}
         bars: list[Bar] = []
         tables = [*self._zone_text(area, bars), *self._grid(area, bars), *self._station(area, needed)]
+        self.said[area.name] = tuple(tables)
         bars_known = self._warnings(area, bars)
         keys = [(SourceKind.ZONE_TEXT, area.office), (SourceKind.WARNINGS, area.zone)]
         keys += [(SourceKind.GRID, cell)] if (cell := self._cell(area)) else []

@@ -50,10 +50,18 @@ def call_named(session: Session, boat: str, call_id: int) -> KeptCall | None:
     return _newest(session, select(CallRow).where(CallRow.boat == boat, CallRow.id == call_id))
 
 
+def calls_between(session: Session, boat: str, first: date, last: date) -> list[KeptCall]:
+    """A boat's calls for the local days from ``first`` to ``last``, in the order they were told."""
+    rows = select(CallRow).where(CallRow.boat == boat, CallRow.day >= first, CallRow.day <= last)
+    return [_kept(row) for row in session.scalars(rows.order_by(CallRow.id))]
+
+
 def _newest(session: Session, which: Select[CallRow]) -> KeptCall | None:
     row = session.scalar(which.order_by(CallRow.id.desc()).limit(1))
-    if row is None:
-        return None
+    return None if row is None else _kept(row)
+
+
+def _kept(row: CallRow) -> KeptCall:
     return KeptCall(
         id=row.id,
         boat=row.boat,

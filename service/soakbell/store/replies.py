@@ -52,21 +52,18 @@ def keep_reply(session: Session, reply: RawReply) -> None:
     session.flush()
 
 
-def newest_good(session: Session, kind: SourceKind, key: str) -> RawReply | None:
-    """The reply of status 200 fetched last, or None.
+def newest_good(session: Session, kind: SourceKind, key: str, *, by: datetime | None = None) -> RawReply | None:
+    """The reply of status 200 fetched last, or last until ``by``; None where there is none.
 
     Good means that it came whole, not that it is fresh: its age is inside it.
 
     Raises:
         StoreError: the kept bytes are not the ones that came.
     """
-    newest = (
-        select(ReplyRow)
-        .where(ReplyRow.kind == kind.value, ReplyRow.key == key, ReplyRow.status == 200)
-        .order_by(ReplyRow.fetched_at.desc(), ReplyRow.id.desc())
-        .limit(1)
-    )
-    row = session.scalar(newest)
+    good = select(ReplyRow).where(ReplyRow.kind == kind.value, ReplyRow.key == key, ReplyRow.status == 200)
+    if by is not None:
+        good = good.where(ReplyRow.fetched_at <= by)
+    row = session.scalar(good.order_by(ReplyRow.fetched_at.desc(), ReplyRow.id.desc()).limit(1))
     return None if row is None else _reply(row)
 
 
