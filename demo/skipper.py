@@ -91,7 +91,7 @@ class Skipper:
     def evening(self, day: date) -> list[LogEntry]:
         """What the eve letter of ``day`` asks to take out of the freezer, taken out."""
         now = self._clock.now()
-        likely = self._desk.decide(day + timedelta(days=1), clock_suspect=False).call
+        likely = self._desk.likely(day + timedelta(days=1), clock_suspect=False).call
         eve = self._desk.gear.eve(likely, now, clock_suspect=False)
         return [invented(BaitMoved(thaw.bait, thaw.boxes, "thaw"), None, now) for thaw in eve.thaw if thaw.boxes]
 
