@@ -61,6 +61,7 @@ from soakbell.letters.letter import Letter
 from soakbell.letters.page import TEXT_COLUMNS
 from soakbell.planning.ashore import Ashore, Eve, UpkeepLine
 from soakbell.planning.bells import Bell, BellCode
+from soakbell.planning.call import Reason
 
 every_gear_letter = pytest.mark.parametrize("name", GEAR_LETTERS)
 to_the_skipper = pytest.mark.parametrize("name", [n for n in GEAR_LETTERS if n != "order-supplier"])
@@ -224,7 +225,8 @@ def test_an_eve_without_a_likely_pull_says_what_to_thaw_in_case_it_turns_out_one
 def test_what_is_likely_is_told_with_what_it_hangs_on() -> None:
     words = in_one_line(gear_letter("eve-pull").text)
     assert (
-        "by the forecasts of this evening 07:10 to 12:40 would fit, for Nine Foot, Outer Bar and The Hump."
+        "PULL likely on Tuesday 8 December 2026. "
+        "By the forecasts of this evening 07:10 to 12:40 would fit, for Nine Foot, Outer Bar and The Hump."
         in words
     )
     assert "That holds only if newer forecasts come in time and say the same." in words
@@ -235,6 +237,32 @@ def test_ages_in_the_eve_letter_are_those_of_the_evening() -> None:
     words = in_one_line(gear_letter("eve-pull").text)
     assert "Ages are reckoned at the time of this letter, Mon 7 Dec 18:00 EST." in words
     assert "Zone forecast GMZ730: age 49 min of at most 13 h; used." in words
+
+
+def test_a_warning_in_the_eve_letter_names_the_days_of_its_begin_and_end() -> None:
+    """Read on Monday about Tuesday, "to 19:00" could mean either."""
+    for onset, begin in ((est(15, 25, day=7), "Mon 7 Dec 15:25"), (est(9), "Tue 8 Dec 09:00")):
+        warning = advisory(est(15, 12, day=7), onset)
+        call = replace(in_the_evening(wait_by_warning().call), warnings=(warning,))
+        words = in_one_line(eve_letter(replace(EVE, call=call, thaw=(), load=None), EVE_FACTS, now=EVENING).text)
+        assert f"From {begin} to Tue 8 Dec 19:00 EST, for GMZ730." in words
+
+
+def test_no_sentence_of_the_eve_letter_has_a_capital_after_its_day() -> None:
+    for name, words in {
+        "eve-pull": "PULL likely on Tuesday 8 December 2026. By the forecasts",
+        "eve-wait": "WAIT likely on Tuesday 8 December 2026. Wind 22 kt",
+        "eve-not-decided": "NO CALL likely on Tuesday 8 December 2026. Zone forecast is",
+    }.items():
+        assert f"Eve letter, no call. {words}" in in_one_line(gear_letter(name).text)
+
+
+def test_a_subject_names_a_headline_and_does_not_shout_it() -> None:
+    headline = Reason("headline", {"text": "...SMALL CRAFT ADVISORY IN EFFECT...", "zone": "GMZ730"})
+    call = replace(in_the_evening(wait_by_wind().call), reasons=(headline,))
+    letter = eve_letter(replace(EVE, call=call, thaw=(), load=None), EVE_FACTS, now=EVENING)
+    assert letter.subject == "Eve: WAIT likely Tue 8 Dec, a warning headline | Little Grebe"
+    assert 'carries this headline: "...SMALL CRAFT ADVISORY IN EFFECT..."' in in_one_line(letter.text)
 
 
 def test_warnings_stand_in_the_eve_letter_word_for_word() -> None:

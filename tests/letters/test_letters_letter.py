@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import jinja2
 import pytest
@@ -125,6 +125,17 @@ def test_a_warning_is_told_with_issuer_time_and_link() -> None:
         assert "Issued by NWS Tallahassee FL, 03:12 EST" in part
         assert "From 03:12 to 19:00 EST, for GMZ730" in part
         assert "https://api.weather.gov/alerts/urn:oid:2.49.0.1.840.0.invented" in part
+
+
+@pytest.mark.parametrize(
+    ("ends_at", "end"), [(est(19), "Tue 8 Dec 19:00 EST"), (est(0, day=9), "Tue 8 Dec 24:00 EST")]
+)
+def test_a_warning_that_began_the_day_before_names_the_day_of_its_end(ends_at: datetime, end: str) -> None:
+    scene = wait_by_warning()
+    begun = replace(scene.call.warnings[0], onset_at=est(15, 25, day=7), ends_at=ends_at)
+    letter = replace(scene, call=replace(scene.call, warnings=(begun,))).letter()
+    for part in (" ".join(letter.text.split()), Page(letter.html).text):
+        assert f"From Mon 7 Dec 15:25 to {end}, for GMZ730." in part
 
 
 def test_a_warning_without_an_end_says_so() -> None:

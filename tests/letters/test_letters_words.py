@@ -372,9 +372,28 @@ def test_times_are_the_harbors_and_another_day_is_named() -> None:
     assert TIMES.hour(est(0, 40, day=9)) == "Wed 9 Dec 00:40"
     assert TIMES.dated(est(7, 10)) == "Tue 8 Dec 07:10"
     assert TIMES.span(est(20), est(0, day=9)) == "20:00 to midnight"
+    assert TIMES.dated(est(0, day=9)) == "Tue 8 Dec 24:00"
     assert TIMES.span_of_day(est(7, day=10), est(12, day=10)) == "07:00 to 12:00"
     with pytest.raises(ValueError, match="no zone"):
         TIMES.hour(datetime(2026, 12, 8, 7))  # noqa: DTZ001
+
+
+@pytest.mark.parametrize(
+    ("ends_at", "end"),
+    [
+        (est(22), "Tue 8 Dec 22:00"),
+        (est(0, day=9), "Tue 8 Dec 24:00"),
+        (est(23, day=7), "Mon 7 Dec 23:00"),
+        (est(6, day=9), "Wed 9 Dec 06:00"),
+    ],
+)
+def test_an_end_after_a_begin_on_another_day_names_its_day(ends_at: datetime, end: str) -> None:
+    """ "Mon 7 Dec 15:25 to 22:00" would be read as Monday 22:00."""
+    begins_at = est(15, 25, day=7)
+    assert TIMES.span(begins_at, ends_at) == f"Mon 7 Dec 15:25 to {end}"
+    values = {"event": "Small Craft Advisory", "starts_at": begins_at, "ends_at": ends_at, "zones": ("GMZ730",)}
+    told = Teller(TIMES).tell(Reason("warning", values)).sentence
+    assert told == f"Small Craft Advisory for GMZ730, from Mon 7 Dec 15:25 to {end}."
 
 
 def test_both_passes_of_the_autumn_hour_can_be_told_apart() -> None:

@@ -83,9 +83,9 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
     page = EvePage(
         **vars(around(facts, times, now=now, day=eve.day, standing=(no_call(facts, times), *STANDING))),
         brief=f"{_brief(call, eve.day, teller)}{_thaw_brief(eve.thaw) if thaw else ''}",
-        likely=f"{call.word.value} likely" if call is not None else "Not decided",
+        likely=f"{call.word.value} likely on {full_day_words(eve.day)}" if call is not None else "Not decided",
         lead=_lead(eve, teller),
-        warnings=() if call is None else tuple(warning_block(w, times) for w in call.warnings),
+        warnings=() if call is None else tuple(warning_block(w, times, dated=True) for w in call.warnings),
         warnings_line=_warnings(call, times, eve.day),
         reasons_title="" if call is None else _REASONS_TITLE[call.word],
         reasons=() if call is None else teller.tell_all(call.reasons),
@@ -142,19 +142,19 @@ def _thaw_brief(thaw: tuple[Thaw, ...]) -> str:
 
 def _lead(eve: Eve, teller: Teller) -> str:
     """The sentences after the likely word."""
-    times, call, day = teller.times, eve.call, full_day_words(eve.day)
+    times, call = teller.times, eve.call
     if call is None:
         why = f": {one_line(eve.fault).rstrip('.')}" if eve.fault else ""
-        return f"Nothing can be said yet of {day}{why}."
+        return f"Nothing can be said yet of {full_day_words(eve.day)}{why}."
     if call.window is not None:
         window, names = call.window, [pull.string for pull in call.window.pulls]
         strings = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
         hours = times.span(window.leaves_at, off_water_at(window))
-        return f"{day}: by the forecasts of this evening {hours} would fit, for {strings}. {_HOLDS_IF}"
+        return f"By the forecasts of this evening {hours} would fit, for {strings}. {_HOLDS_IF}"
     told = teller.tell(teller.deciding(call.reasons, known=call.word is CallWord.WAIT))
     if call.word is CallWord.WAIT:
-        return f"{day}: {told.sentence} {until_when(call, times)}"
-    return f"{day}: {told.short}. Until that is known the morning letter can make no call."
+        return f"{told.sentence} {until_when(call, times)}"
+    return f"{capital(told.short)}. Until that is known the morning letter can make no call."
 
 
 def _warnings(call: Call | None, times: HarborTimes, day: date) -> str:

@@ -399,13 +399,18 @@ def warnings_line(call: Call, times: HarborTimes, *, until: str) -> str:
     return f"None in force or to come {until} for {listed(s.key for s in asked)}{when}."
 
 
-def warning_block(warning: OfficialWarning, times: HarborTimes) -> WarningBlock:
-    """One official warning, word for word."""
-    begin = f"From {times.hour(warning.onset_at)}" if warning.onset_at else "Begin not stated"
-    end = f"to {times.zoned(warning.ends_at)}" if warning.ends_at else "end not stated"
+def warning_block(warning: OfficialWarning, times: HarborTimes, *, dated: bool = False) -> WarningBlock:
+    """One official warning, word for word. ``dated``: its begin and end name their day in any case."""
+    onset_at, ends_at = warning.onset_at, warning.ends_at
+    begin, end = "Begin not stated", "end not stated"
+    if onset_at is not None:
+        begin = f"From {times.dated(onset_at) if dated else times.hour(onset_at)}"
+        dated = dated or times.local(onset_at).date() != times.day
+    if ends_at is not None:
+        end = f"to {times.zoned(ends_at, dated=dated)}"
     return WarningBlock(
         event=one_line(warning.event),
-        times=f"{begin}{' ' if warning.onset_at and warning.ends_at else ', '}{end}, for {listed(warning.zones)}",
+        times=f"{begin}{' ' if onset_at and ends_at else ', '}{end}, for {listed(warning.zones)}",
         issued=f"Issued by {one_line(warning.sender) or 'an issuer not named'}, {times.zoned(warning.sent_at)}",
         url=warning.url if warning.url.startswith("https://") else "",
         lines=tuple(warning.text.strip("\r\n").splitlines()),

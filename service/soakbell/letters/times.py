@@ -86,20 +86,26 @@ class HarborTimes:
             words = f"{words} {local.tzname()}"
         return words
 
-    def zoned(self, at: datetime) -> str:
-        """``hour`` with the abbreviation in any case."""
-        words = self.hour(at)
+    def zoned(self, at: datetime, *, dated: bool = False) -> str:
+        """``hour``, or ``dated``, with the abbreviation in any case."""
+        words = self.dated(at) if dated else self.hour(at)
         abbreviation = self.local(at).tzname() or "UTC"
         return words if words.endswith(abbreviation) else f"{words} {abbreviation}"
 
     def dated(self, at: datetime) -> str:
-        """``Tue 8 Dec 04:21``, the day named in any case."""
+        """``Tue 8 Dec 04:21``, the day named in any case; the end of the page's day is ``Tue 8 Dec 24:00``."""
+        if at == self.midnights()[1]:
+            return f"{day_words(self.day)} 24:00"
         words = self.hour(at)
         return words if self.local(at).date() != self.day else f"{day_words(self.day)} {words}"
 
     def span(self, first: datetime, last: datetime) -> str:
-        """``07:10 to 12:40``."""
-        return f"{self.hour(first)} to {self.hour(last)}"
+        """``07:10 to 12:40``; ``Mon 7 Dec 15:25 to Tue 8 Dec 22:00``."""
+        return f"{self.hour(first)} to {self.end(first, last)}"
+
+    def end(self, first: datetime, last: datetime) -> str:
+        """``last`` as it reads after ``first``: with its day where that names one, else it would pass for the same."""
+        return self.dated(last) if self.local(first).date() != self.day else self.hour(last)
 
     def span_of_day(self, first: datetime, last: datetime) -> str:
         """Like ``span``, without the day where both ends lie in the same one: for a row that names its day."""

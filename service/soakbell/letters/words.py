@@ -38,9 +38,6 @@ _NEVER_USED = " Hours that are not known or not understood are never used."
 _NEVER_USED_CODES = ("unclear", "not_known")
 """Said once, after the last reason of these codes."""
 
-SHORT_QUOTE = 60
-"""Longest official headline that a subject carries whole; the page always has all of it."""
-
 
 def off_water_at(window: Window) -> datetime:
     """When the boat is back that left at the last departure: the end of the window."""
@@ -207,8 +204,11 @@ class _Case:
     def from_to(self) -> str:
         starts_at, ends_at = self.moment("starts_at"), self.moment("ends_at")
         begin = f"from {self.times.hour(starts_at)}" if starts_at is not None else "already begun"
-        end = f"to {self.times.hour(ends_at)}" if ends_at is not None else "with no end stated"
-        return f"{begin}{' ' if starts_at is not None and ends_at is not None else ', '}{end}"
+        if ends_at is None:
+            return f"{begin}, with no end stated"
+        if starts_at is None:
+            return f"{begin}, to {self.times.hour(ends_at)}"
+        return f"{begin} to {self.times.end(starts_at, ends_at)}"
 
     def fault(self, kind: str, *, short: bool = False) -> str:
         """What is wrong with the first faulty source of a kind, or "" (also where a sentence already said it)."""
@@ -267,8 +267,7 @@ def _warning(case: _Case) -> Told:
 
 def _headline(case: _Case) -> Told:
     text, zone = case.text("text"), case.text("zone")
-    short = f'"{text}"' if len(text) <= SHORT_QUOTE else f"a warning headline in the forecast for {zone}"
-    return Told(f'The zone forecast for {zone} carries this headline: "{text}"', short)
+    return Told(f'The zone forecast for {zone} carries this headline: "{text}"', "a warning headline")
 
 
 def _grid_hazard(case: _Case) -> Told:
