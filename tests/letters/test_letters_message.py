@@ -6,10 +6,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from email import message_from_bytes
+from email.header import decode_header, make_header
 from email.message import EmailMessage
-from email.policy import SMTP
+from email.policy import SMTP, compat32
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from scenes import FACTS, SCENES, STRINGS, Scene, est, letter_of, pull_morning, wait_by_wind
 from soakbell.letters.letter import Letter, morning_letter
@@ -95,6 +98,45 @@ def test_equal_arguments_give_equal_bytes() -> None:
     first, second = (message(pull_morning().letter()).as_bytes() for _ in range(2))
     assert first == second
     assert len({p.get_boundary() for p in message(letter_of(pull_morning)).walk() if p.is_multipart()}) == 3
+
+
+def subject_as_sent(subject: str) -> list[bytes]:
+    """The raw lines of the header, the first without its name."""
+    raw = message(Letter(subject, "text", "<p>text</p>", ())).as_bytes()
+    head, _, _ = raw.partition(b"\r\n\r\n")
+    after = head[head.index(b"Subject:") + len(b"Subject:") :].split(b"\r\n")
+    more = [line[:1] == b" " for line in after[1:]]
+    return after[: 1 + (more.index(False) if False in more else len(more))]
+
+
+@given(
+    st.lists(
+        st.one_of(
+            st.text("abcELXg:,|.\"'-()019", min_size=1, max_size=20),
+            st.sampled_from(["Grèbe", "小", "Große", "Eve:", '"...SMALL', "=?x?="]),
+        ),
+        min_size=1,
+        max_size=40,
+    )
+)
+@example(["Eve:", "WAIT", '"...SMALL', "CRAFT", 'ADVISORY..."'])
+@example(["x" * 90, "Little", "Grebe"])
+def test_a_subject_begins_on_its_first_line_and_arrives_whole(words: list[str]) -> None:
+    """RFC 2047 section 2: no line with an encoded word is longer than 76. RFC 5322 section 2.1.1: 998 at most."""
+    subject = " ".join(words)
+    lines = subject_as_sent(subject)
+    first = str(make_header(decode_header(lines[0].decode().strip())))
+    assert first
+    assert subject.startswith(first)
+    assert all(len(line) <= 998 for line in lines)
+    assert all(len(line) <= 76 for line in lines if b"=?" in line and not subject.isascii())
+    raw = message(Letter(subject, "text", "<p>text</p>", ())).as_bytes()
+    old = message_from_bytes(raw, policy=compat32)
+    unfolded = old["Subject"].replace("\r\n", "").replace("\n", "")
+    if subject.isascii():
+        assert unfolded == subject
+    else:
+        assert str(make_header(decode_header(old["Subject"]))) == subject
 
 
 def test_no_line_is_longer_than_mail_allows() -> None:

@@ -5,11 +5,42 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
-from email.headerregistry import Address
+from email.header import Header
+from email.headerregistry import Address, HeaderRegistry, UniqueUnstructuredHeader
 from email.message import EmailMessage
-from email.policy import SMTP
+from email.policy import SMTP, Policy
 
 from soakbell.letters.letter import Letter
+
+FOLD_AT = 76
+"""Columns of a line with an encoded word (RFC 2047 section 2), and so of every line of a subject."""
+
+
+class _Subject(UniqueUnstructuredHeader):
+    """A subject that begins on the line of its name: a reader that shows the first line shows its first words.
+
+    The library's own folding may leave that line empty, and loses blanks between encoded words.
+    """
+
+    name: str
+
+    def fold(self, *, policy: Policy) -> str:
+        text = str(self)
+        if not text.isascii():
+            header = Header(text, "utf-8", FOLD_AT, header_name=self.name)
+            return f"{self.name}: {header.encode(linesep=policy.linesep)}{policy.linesep}"
+        lines = [f"{self.name}:"]
+        for at, word in enumerate(text.split(" ")):
+            if at and word and len(lines[-1]) + 1 + len(word) > FOLD_AT:
+                lines.append(f" {word}")
+            else:
+                lines[-1] += f" {word}"
+        return policy.linesep.join([*lines, ""])
+
+
+_headers = HeaderRegistry()
+_headers.map_to_type("subject", _Subject)
+POLICY = SMTP.clone(header_factory=_headers)
 
 
 def to_message(
@@ -29,7 +60,7 @@ def to_message(
         raise ValueError("the Date of a letter needs a zone")
     if not to:
         raise ValueError("a letter needs at least one address")
-    message = EmailMessage(policy=SMTP)
+    message = EmailMessage(policy=POLICY)
     message["From"] = sender
     message["To"] = tuple(Address(addr_spec=address) for address in to)
     if reply_to is not None:
