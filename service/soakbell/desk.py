@@ -28,6 +28,7 @@ from soakbell.letters.eve import eve_letter
 from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
 from soakbell.letters.letter import Letter, LetterKind, morning_letter
 from soakbell.letters.message import to_message
+from soakbell.letters.trust import trust_letter
 from soakbell.morning import Morning, failed_call, look_again, make_call
 from soakbell.planning.ashore import Eve
 from soakbell.planning.bait_order import BaitOrder
@@ -35,20 +36,25 @@ from soakbell.planning.bells import Bell, together
 from soakbell.planning.call import Call
 from soakbell.planning.trips import Trip
 from soakbell.replaying import Basis, inputs_of, made_from
+from soakbell.sea.trust_record import TrustRecord
 from soakbell.settings import Settings
 from soakbell.store import bells, letters, replies
 from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
 from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import LogKeeper
+from soakbell.trusting import keep_record, kept_record, look_back, trust_terms
 
 log = logging.getLogger(__name__)
 
-BELLS, BAIT_ORDER, ORDER_COPY = "bells", "bait order", "bait order copy"
-UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY)
+BELLS, BAIT_ORDER, ORDER_COPY, TRUST = "bells", "bait order", "bait order copy", "trust"
+UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST)
 """Kinds of letters without an hour."""
 
 AUDIT_AGE = timedelta(days=400)
+TRUST_WITHIN_DAYS = 7
+"""A trust letter is written in the first evening of a month that the service runs, but not after these days."""
+
 NO_LETTER_BY = timedelta(minutes=60)
 """A skipper without a letter this long after its hour should look at the official forecast himself."""
 
@@ -147,7 +153,9 @@ class Desk:
         return f"{letter.subject}\n\n{letter.text}"
 
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
-        """The letters that bells and bait ask for now; at most one order a day. One that fails stops no other.
+        """The letters that bells, bait and a new month ask for now. One that fails stops no other.
+
+        At most one order a day, and one letter of trust a month.
 
         Raises:
             StoreError: the database or the log can't be read.
@@ -178,13 +186,17 @@ class Desk:
                 written.append(self._bells(bells, ringing.marks_of(bells), day, turns, now))
             except Exception as fault:
                 failed.append(fault)
+        try:
+            written += self._trust(day, turns, now)
+        except Exception as fault:
+            failed.append(fault)
         for other in failed[1:]:
             told = {"action": "bells", "boat": self._settings.boat.name}
             log.error("a letter that was asked for failed", exc_info=other, extra=told)
         return Asked(tuple(written), failed[0] if failed else None)
 
     def housekeep(self) -> None:
-        """Forget old letters, bells and replies, and warnings that no longer matter."""
+        """Forget old letters, bells and replies, and warnings that no longer matter; then look back."""
         now = self._clock.now()
         with self._store.writing() as session:
             needed = still_needed(replies.seen_warnings(session), now)
@@ -193,6 +205,15 @@ class Desk:
             replies.prune_replies(session, now - kept, calls_since=now - AUDIT_AGE)
             letters.forget_letters(session, written_before=now - AUDIT_AGE)
             bells.forget_rung(session, rung_before=now - AUDIT_AGE)
+        self.look_back()
+
+    def look_back(self) -> TrustRecord:
+        """Hold what was forecast and called against what was measured, and keep what comes of it."""
+        now = self._clock.now()
+        on_hand = self.sources.on_hand(now)
+        record = look_back(self._settings, self._store, trust_terms(self._settings), now, on_hand=on_hand)
+        keep_record(self._store, self._settings.boat.name, record, now)
+        return record
 
     def decide(self, day: date, *, clock_suspect: bool) -> Morning:
         """The call on what is on hand; nothing is stored or sent."""
@@ -320,6 +341,28 @@ class Desk:
         )
         copy = to_skipper(order_copy(order, facts, now=now), ORDER_COPY)
         return [UnaskedLetter(BAIT_ORDER, useless, itself), copy]
+
+    def _trust(self, day: date, turns: Mapping[str, int], now: datetime) -> list[UnaskedLetter]:
+        """The letter about the month before, if it is due and a call was made in that month."""
+        settings, first = self._settings, day.replace(day=1)
+        zone, last_day = settings.harbor.time_zone, first - timedelta(days=1)
+        begins, ends = (due_at(day, at, zone) for at in (settings.letters.eve, settings.letters.eve_useless_after))
+        if day.day > TRUST_WITHIN_DAYS or not begins <= now < ends:
+            return []
+        with self._store.reading() as session:
+            newest = letters.newest_day(session, settings.boat.name, TRUST)
+        if newest is not None and newest >= first:
+            return []
+        terms = trust_terms(settings)
+        record = kept_record(settings, self._store, terms)
+        if isinstance(record, str) or record.last_day < last_day:
+            record = self.look_back()
+        if not record.days_between(last_day.replace(day=1), last_day):
+            return []
+        facts = self._facts_beside(day, now, due=begins)
+        letter = trust_letter(record, terms.models(record.errors), facts, month=last_day, now=now)
+        useless = due_at(day + timedelta(days=TRUST_WITHIN_DAYS), settings.letters.eve, zone)
+        return [UnaskedLetter(TRUST, useless, self._without_call(letter, TRUST, day, turns[TRUST], now))]
 
     def _without_call(
         self,

@@ -1,0 +1,80 @@
+"""What a look back found: how far forecasts were off, what came of the days called, how the chances turned out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from soakbell.sea.trust import BinError, BrierParts, CalledDay, CallRecord, call_record
+
+
+@dataclass(frozen=True)
+class StationSeen:
+    """A station that forecasts of an area were held against. ``hours``: those that it measured anything in."""
+
+    area: str
+    station: str
+    gives: tuple[str, ...]
+    hours: int
+
+
+@dataclass(frozen=True)
+class PastLimit:
+    """The most that was measured of a quantity while a called trip was out, past its limit."""
+
+    quantity: str
+    most: float
+    limit: float
+
+
+@dataclass(frozen=True)
+class SeenDay:
+    """A day that was called, and what the sea then was.
+
+    Attributes:
+        fit: None: no measurement can tell.
+        had_trip: False where nothing was to be hauled, whatever the sea: such a WAIT says nothing of it.
+        past: of a day called PULL that was outside the limits.
+    """
+
+    day: date
+    word: str
+    fit: bool | None
+    had_trip: bool = True
+    past: tuple[PastLimit, ...] = ()
+
+
+@dataclass(frozen=True)
+class TrustRecord:
+    """A look back over the mornings from ``first_day``, the first that anything is kept of, to ``last_day``.
+
+    Attributes:
+        mornings: of how many of them a forecast was kept.
+        stations: what the forecasts were held against; empty: nothing could be.
+        edges_h: of the bins of ``errors``.
+        errors: all sources, and WORST_OF_ALL, which calls are made from.
+        days: oldest first, none later than ``last_day``.
+        chances: those of later days, as they would have been told, against what came.
+        ahead_days: how far ahead of its day the furthest of these chances was reckoned.
+        problems: what could not be used, in words.
+    """
+
+    made_at: datetime
+    first_day: date
+    last_day: date
+    mornings: int
+    stations: tuple[StationSeen, ...]
+    edges_h: tuple[float, ...]
+    errors: tuple[BinError, ...] = field(repr=False)
+    days: tuple[SeenDay, ...] = field(repr=False)
+    chances: BrierParts | None = field(repr=False)
+    ahead_days: int
+    problems: tuple[str, ...] = ()
+
+    def days_between(self, first: date, last: date) -> tuple[SeenDay, ...]:
+        return tuple(seen for seen in self.days if first <= seen.day <= last)
+
+
+def record_of(days: tuple[SeenDay, ...]) -> CallRecord:
+    """Counts of the days on which something was to be hauled."""
+    return call_record([CalledDay(seen.day, seen.word, seen.fit) for seen in days if seen.had_trip])

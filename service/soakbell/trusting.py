@@ -1,0 +1,484 @@
+"""The look back: kept forecasts held against what stations measured, and days called against the sea of the day.
+
+Each morning is read once more as its letter read it: the newest replies of that moment, by the same readers
+(``survey``). They are what an audit needs, so they are kept the longest. One reading a day is enough, for the
+hours of a day err together and days are what counts (``sea.trust``). A station is read from as few of its files as
+cover the time: those of the public service hold 45 days each.
+
+Nothing here touches a call: what comes of it ranks the days ahead and tells the skipper how it went.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from datetime import date, datetime, time, timedelta
+
+import pandas as pd
+from pydantic import TypeAdapter, ValidationError
+
+from soakbell.call_record import from_record
+from soakbell.due_times import due_at, local_day
+from soakbell.errors import NotUnderstood, StoreError
+from soakbell.feeds.buoys import parse_realtime
+from soakbell.morning import day_rules, table_hours
+from soakbell.plan_settings import Trust, terms_of
+from soakbell.planning.call import Call, CallWord
+from soakbell.planning.fit_chance import (
+    Beyond,
+    DaySpan,
+    ErrorPaths,
+    PlaceAhead,
+    day_span,
+    error_paths,
+    fit_chances,
+    place_ahead,
+)
+from soakbell.planning.plan_terms import PlanTerms, TrustTerms
+from soakbell.planning.trips import Boat, plan_trip
+from soakbell.sea.areas import ForecastArea
+from soakbell.sea.conditions import Conditions
+from soakbell.sea.fitness import fitness
+from soakbell.sea.limits import Limits
+from soakbell.sea.sources import RawReply, SourceKind
+from soakbell.sea.trust import (
+    MEASURED,
+    WORST_OF_ALL,
+    BrierParts,
+    brier,
+    errors_by_lead,
+    hourly_measured,
+    matched,
+    pairs_together,
+    seen_fit,
+)
+from soakbell.sea.trust_record import PastLimit, SeenDay, StationSeen, TrustRecord
+from soakbell.settings import Settings
+from soakbell.store.calls import KeptCall, calls_between
+from soakbell.store.engine import Store
+from soakbell.store.letters import get_note, put_note
+from soakbell.store.replies import newest_good
+from soakbell.survey import OnHand, ReplyKey, survey
+
+log = logging.getLogger(__name__)
+
+LOOK_BACK_DAYS = 120
+MOST_FILES = 400
+"""Files of one station that a look back reads at most. The public service's hold 45 days, so three will do."""
+
+AHEAD_DAYS = 4
+"""The chances of this many days after a morning are looked at: as far as a zone text reaches."""
+
+LEARN_ANEW_DAYS = 10
+"""A chance is reckoned by what was known beforehand, learned anew so often."""
+
+IDLE = frozenset({"nothing_ripe", "nothing_set", "barred_by_skipper", "out_of_season", "no_sunrise"})
+"""Reasons for a WAIT that say nothing of the sea."""
+
+_NOTE_VERSION = 1
+_NO_LIMIT = 1e9  # past any wind and sea
+_RECORD: TypeAdapter[TrustRecord] = TypeAdapter(TrustRecord)
+
+
+# ---- what stations measured
+
+
+@dataclass(frozen=True)
+class MeasuredSea:
+    """What the stations of a boat's areas measured, by area name. Columns are the quantities that count there."""
+
+    settings: Settings
+    hourly: Mapping[str, pd.DataFrame] = field(repr=False)
+    problems: tuple[str, ...] = ()
+
+    @property
+    def stations(self) -> tuple[StationSeen, ...]:
+        told = []
+        for name, table in self.hourly.items():
+            area = self.settings.area(name)
+            hours = int(table.notna().any(axis=1).sum())
+            gives = tuple(str(column) for column in table.columns)
+            told.append(StationSeen(name, str(area.station), gives, hours))
+        return tuple(told)
+
+    def of_call(self, call: Call) -> SeenDay:
+        """What the sea was on the day of a call, by the limits of the call.
+
+        A PULL is judged by the time and the places of its own trip, any other word by whether the shortest trip
+        would have fit at any time of the day. Only what a station measures is asked, and an area without one isn't
+        looked at.
+        """
+        if call.window is not None:
+            return self._of_pull(call)
+        settings, limits = self.settings, _limits_of(call, None)
+        span, margin = span_of(settings, call.day), timedelta(hours=settings.letters.forecast_break_h)
+        fit: list[bool | None] = []
+        if span.begins is not None and span.ends is not None:
+            needed_min = shortest_trip_min(settings) + margin / timedelta(minutes=1)
+            areas = dict.fromkeys((settings.harbor.area, *(string.area for string in settings.strings)))
+            fit = [
+                _fit(self.hourly[area], limits, span.begins, span.ends + margin, needed_min)
+                for area in areas
+                if area in self.hourly
+            ]
+        had_trip = call.word is not CallWord.WAIT or not any(reason.code in IDLE for reason in call.reasons)
+        return SeenDay(call.day, call.word.value, _all_of(fit), had_trip)
+
+    def _of_pull(self, call: Call) -> SeenDay:
+        assert call.window is not None
+        begins, ends = call.window.leaves_at, call.window.lands_at
+        area_of = {string.name: string.area for string in self.settings.strings}
+        places: list[tuple[str | None, str]] = [(None, self.settings.harbor.area)]
+        places += [(pull.string, area_of.get(pull.string, "")) for pull in call.window.pulls]
+        fit: list[bool | None] = []
+        past: dict[str, PastLimit] = {}
+        for string, area in places:
+            if area not in self.hourly:
+                continue
+            table, limits = self.hourly[area], _limits_of(call, string)
+            fit.append(_fit(table, limits, begins, ends, (ends - begins) / timedelta(minutes=1)))
+            for found in _past_limits(table, limits, begins, ends):
+                if found.quantity not in past or found.most > past[found.quantity].most:
+                    past[found.quantity] = found
+        return SeenDay(call.day, call.word.value, _all_of(fit), past=tuple(past.values()))
+
+
+def measured_sea(
+    settings: Settings, store: Store, since: datetime, now: datetime, *, moved: Iterable[str] = ()
+) -> MeasuredSea:
+    """Read what the stations measured from ``since`` on. One that is said to have ``moved`` is left out."""
+    hourly, problems = {}, []
+    gone = set(moved)
+    for area in settings.areas:
+        if area.station is None:
+            continue
+        if area.station in gone:
+            problems.append(f"station {area.station} no longer lies where it was confirmed, and is left out")
+            continue
+        table, unread = _hourly(store, area, since, now)
+        if unread:
+            problems.append(f"{unread} kept files of station {area.station} could not be read")
+        if len(table):
+            hourly[area.name] = table
+        else:
+            problems.append(f"station {area.station} measured nothing that was kept")
+    return MeasuredSea(settings, hourly, tuple(problems))
+
+
+def _hourly(store: Store, area: ForecastArea, since: datetime, now: datetime) -> tuple[pd.DataFrame, int]:
+    """Measurements by the hour, and how many files could not be read.
+
+    The hour that a file ends in may have gone on, so its rows are left to a later file. Where two files tell of
+    one minute the later one counts: rows are checked and mended for some time.
+    """
+    quantities = [quantity for quantity in MEASURED if quantity in area.station_gives]
+    parts: list[pd.DataFrame] = []
+    by, unread = now, 0
+    for _ in range(MOST_FILES):
+        with store.reading() as session:
+            reply = newest_good(session, SourceKind.OBSERVATIONS, str(area.station), by=by)
+        if reply is None:
+            break
+        by = reply.fetched_at - timedelta(microseconds=1)
+        try:
+            rows = parse_realtime(reply.body, str(area.station)).rows
+        except NotUnderstood:
+            unread += 1
+            continue
+        if len(rows) == 0:
+            continue
+        first_at = rows.index[0].to_pydatetime()
+        parts.append(rows.loc[rows.index < rows.index[-1].floor("h"), rows.columns.intersection(quantities)])
+        if first_at <= since:
+            break
+        by = min(by, first_at + timedelta(hours=1))
+    if not parts:
+        return pd.DataFrame(columns=quantities), unread
+    together = pd.concat(parts)
+    together = together[~together.index.duplicated()].sort_index()
+    return hourly_measured(together.loc[together.index >= pd.Timestamp(since).floor("h")]), unread
+
+
+def _fit(table: pd.DataFrame, limits: Limits, begins: datetime, ends: datetime, needed_min: float) -> bool | None:
+    asked = [quantity for quantity in limits.given() if quantity in table.columns]
+    if not asked:
+        return None
+    return seen_fit(table, limits, begins, ends, needed_min=needed_min, asked=asked)
+
+
+def _past_limits(table: pd.DataFrame, limits: Limits, begins: datetime, ends: datetime) -> list[PastLimit]:
+    hours = table.loc[pd.Timestamp(begins).floor("h") : pd.Timestamp(ends) - pd.Timedelta(microseconds=1)]
+    found = []
+    for quantity, limit in limits.given().items():
+        if quantity in table.columns and (hours[quantity] > limit).any():
+            found.append(PastLimit(quantity, float(hours[quantity].max()), limit))
+    return found
+
+
+def _all_of(fit: Sequence[bool | None]) -> bool | None:
+    if False in fit:
+        return False
+    return None if not fit or None in fit else True
+
+
+def _limits_of(call: Call, string: str | None) -> Limits:
+    own = call.tighter_limits.get(string, {}) if string is not None else {}
+    return Limits(**{limit.name: None for limit in fields(Limits)} | {**call.limits, **own})  # type: ignore[arg-type]
+
+
+# ---- days and trips
+
+
+def span_of(settings: Settings, day: date) -> DaySpan:
+    """When a boat may be out on a day: from the first legal haul to the last, inside the twilight."""
+    begins = due_at(day, time(), settings.harbor.time_zone)
+    return day_span(day, day_rules(settings, day, begins, None).bounds)
+
+
+def shortest_trip_min(settings: Settings) -> float:
+    """Minutes from harbor to harbor for the one string that takes least, all its traps hauled."""
+    boat = Boat(
+        name=settings.boat.name,
+        cruise_kt=settings.boat.cruise_kt,
+        haul_min_per_trap=settings.boat.haul_min_per_trap,
+        trip_margin_min=settings.boat.trip_margin_min,
+    )
+    trips = (
+        plan_trip(boat, settings.harbor.mark, [string], {string.name: string.traps})
+        for string in settings.trap_strings
+    )
+    return min(trip.duration_min for trip in trips)
+
+
+# ---- the look back
+
+
+def look_back(
+    settings: Settings, store: Store, terms: TrustTerms, now: datetime, *, on_hand: OnHand
+) -> TrustRecord:
+    """Hold what was forecast and called against what was measured, as far as either was kept.
+
+    Args:
+        on_hand: for the grid cells of the areas, and the stations that have moved.
+
+    Raises:
+        StoreError: the database can't be read.
+    """
+    return _LookBack(settings, store, terms, now, on_hand).record()
+
+
+@dataclass(frozen=True)
+class _Ahead:
+    """What one morning's forecast said of one area."""
+
+    area: str
+    day: date
+    now: datetime
+    place: PlaceAhead
+
+
+class _LookBack:
+    def __init__(
+        self, settings: Settings, store: Store, terms: TrustTerms, now: datetime, on_hand: OnHand
+    ) -> None:
+        self._settings, self._store, self._terms, self._now = settings, store, terms, now
+        self._cells = on_hand.cells
+        self._today = local_day(now, settings.harbor.time_zone)
+        self._first_day = self._today - timedelta(days=LOOK_BACK_DAYS)
+        since = due_at(self._first_day, time(), settings.harbor.time_zone)
+        self._sea = measured_sea(settings, store, since, now, moved=on_hand.moved)
+        self._problems = list(self._sea.problems)
+        self._pairs: list[pd.DataFrame] = []
+        self._ahead: list[_Ahead] = []
+
+    def record(self) -> TrustRecord:
+        settings, edges_h = self._settings, self._terms.edges_h
+        with self._store.reading() as session:
+            told = calls_between(session, settings.boat.name, self._first_day, self._today - timedelta(days=1))
+        calls: dict[date, list[KeptCall]] = {}
+        for kept in told:
+            calls.setdefault(kept.day, []).append(kept)
+        mornings = []
+        if self._sea.hourly:
+            for day in (self._first_day + timedelta(days=n) for n in range(LOOK_BACK_DAYS)):
+                due = due_at(day, settings.letters.morning, settings.harbor.time_zone)
+                if self._read_morning(day, calls[day][0].made_at if day in calls else due):
+                    mornings.append(day)
+        pairs = pd.concat(self._pairs, ignore_index=True) if self._pairs else pairs_together([])
+        days, unread = self._called(calls)
+        if unread:
+            self._problems.append(f"{unread} days called could not be read back")
+        return TrustRecord(
+            made_at=self._now,
+            first_day=min((*mornings, *calls), default=self._first_day),
+            last_day=self._today - timedelta(days=1),
+            mornings=len(mornings),
+            stations=self._sea.stations,
+            edges_h=edges_h,
+            errors=errors_by_lead(pairs, edges_h),
+            days=days,
+            chances=self._chances(pairs),
+            ahead_days=AHEAD_DAYS,
+            problems=tuple(self._problems),
+        )
+
+    def _read_morning(self, day: date, moment: datetime) -> bool:
+        """Read what was on hand at ``moment``; False where no forecast was."""
+        areas = tuple(
+            replace(area, station=None, station_gives=())  # a measurement would be held against itself
+            for area in self._settings.areas
+            if area.name in self._sea.hourly
+        )
+        replies: dict[ReplyKey, list[RawReply]] = {}
+        keys = [(SourceKind.ZONE_TEXT, area.office) for area in areas]
+        keys += [(SourceKind.GRID, cell) for area in areas if (cell := area.grid or self._cells.get(area.name))]
+        with self._store.reading() as session:
+            for kind, key in dict.fromkeys(keys):
+                reply = newest_good(session, kind, key, by=moment)
+                if reply is not None:
+                    replies[kind, key] = [reply]
+        if not replies:
+            return False
+        hours = table_hours(self._settings, day)
+        read = survey(replace(self._settings, areas=areas), OnHand(replies, cells=self._cells), hours, moment)
+        found = False
+        for area in areas:
+            conditions, measured = read.conditions[area.name], self._sea.hourly[area.name]
+            tables = [matched(WORST_OF_ALL, moment, conditions.worst, conditions.known, measured)]
+            for source in read.said[area.name]:
+                tables.append(matched(source.kind.value, source.issued_at, source.numbers, source.whole, measured))
+                found = True
+            self._pairs.append(pairs_together(tables))
+            self._ahead.append(_Ahead(area.name, day, moment, self._place(conditions, area.name)))
+        return found
+
+    def _place(self, conditions: Conditions, area: str) -> PlaceAhead:
+        """By the limits of what is measured alone, and without warnings: no station can tell of anything else."""
+        depth_m = min(string.depth_m for string in self._settings.trap_strings)
+        seen = replace(conditions, bars=(), bars_known=True)
+        return place_ahead(fitness(seen, self._measured_limits(area), depth_m=depth_m), depth_m=depth_m)
+
+    def _measured_limits(self, area: str) -> Limits:
+        limits, table = self._settings.limits_for(None), self._sea.hourly[area]
+        return Limits(
+            wind_kt=limits.wind_kt if "wind_kt" in table else _NO_LIMIT,
+            gust_kt=limits.gust_kt if "gust_kt" in table else None,
+            sea_m=limits.sea_m if "sea_m" in table else _NO_LIMIT,
+        )
+
+    # ---- chances
+
+    def _chances(self, pairs: pd.DataFrame) -> BrierParts | None:
+        """Each morning's chances of the days after it, by the errors that were on record by then."""
+        worst = pairs[pairs["source"] == WORST_OF_ALL] if len(pairs) else pairs
+        chances: list[float] = []
+        came: list[bool | None] = []
+        drawn: ErrorPaths | None = None
+        drawn_on: date | None = None
+        for ahead in self._ahead:
+            if drawn is None or drawn_on is None or (ahead.day - drawn_on).days >= LEARN_ANEW_DAYS:
+                known = worst[worst["valid_at"] < pd.Timestamp(ahead.now).floor("h")] if len(worst) else worst
+                models = self._terms.models(errors_by_lead(known, self._terms.edges_h))
+                drawn = error_paths(
+                    models, self._terms.shape, now=ahead.now, hours=24 * (AHEAD_DAYS + 2), days=AHEAD_DAYS
+                )
+                drawn_on = ahead.day
+            for span, chance in self._chances_after(ahead, drawn):
+                assert span.begins is not None
+                assert span.ends is not None
+                margin = timedelta(hours=self._settings.letters.forecast_break_h)
+                needed_min = shortest_trip_min(self._settings) + margin / timedelta(minutes=1)
+                limits, table = self._measured_limits(ahead.area), self._sea.hourly[ahead.area]
+                chances.append(chance)
+                came.append(_fit(table, limits, span.begins, span.ends + margin, needed_min))
+        return brier(chances, came)
+
+    def _chances_after(self, ahead: _Ahead, drawn: ErrorPaths) -> list[tuple[DaySpan, float]]:
+        """A day of which no hour was forecast whole, or on which nothing may be hauled, was given no chance."""
+        spans = []
+        for n in range(1, AHEAD_DAYS + 1):
+            span = span_of(self._settings, ahead.day + timedelta(days=n))
+            if span.begins is not None and span.ends is not None and span.day < self._today:
+                first = int((span.begins - ahead.place.first_at) / timedelta(hours=1))
+                if ahead.place.sure[first : first + 24].any():
+                    spans.append(span)
+        found = fit_chances(
+            [ahead.place],
+            spans,
+            replace(drawn, first_at=ahead.now.replace(minute=0, second=0, microsecond=0)),
+            needed_min=shortest_trip_min(self._settings),
+            break_margin_h=self._settings.letters.forecast_break_h,
+            beyond=Beyond(ahead.now + timedelta(days=365), 0.0, 0.0),
+        )
+        return [(span, day.chance) for span, day in zip(spans, found.days, strict=True)]
+
+    # ---- days called
+
+    def _called(self, calls: Mapping[date, Sequence[KeptCall]]) -> tuple[tuple[SeenDay, ...], int]:
+        days, unread = [], 0
+        for _, told in sorted(calls.items()):
+            try:
+                days.append(self._sea.of_call(standing([from_record(kept.detail)[0] for kept in told])))
+            except StoreError:
+                unread += 1
+        return tuple(days), unread
+
+
+def standing(calls: Sequence[Call]) -> Call:
+    """Of a day's calls, in the order told, the one that a skipper went by.
+
+    It is the last; but a PULL stands once its boat was to leave, for what is told at sea can't undo the trip.
+    """
+    stands = calls[0]
+    for call in calls[1:]:
+        if stands.window is None or call.made_at < stands.window.leaves_at:
+            stands = call
+    return stands
+
+
+# ---- the record, kept
+
+
+def trust_terms(settings: Settings) -> TrustTerms:
+    """Those of the plan file; where there is none or it can't be used, Soakbell's own."""
+    terms = terms_of(settings)
+    return terms.trust if isinstance(terms, PlanTerms) else Trust().as_terms()
+
+
+def keep_record(store: Store, boat: str, record: TrustRecord, now: datetime) -> None:
+    value = {"version": _NOTE_VERSION, "record": _RECORD.dump_python(record, mode="json")}
+    json.dumps(value, allow_nan=False)
+    with store.writing() as session:
+        put_note(session, _note_name(boat), value, now)
+
+
+def kept_record(settings: Settings, store: Store, terms: TrustTerms) -> TrustRecord | str:
+    """The last look back, or in words why there is none that can be used; then the priors hold.
+
+    Raises:
+        StoreError: the database can't be read.
+    """
+    with store.reading() as session:
+        note = get_note(session, _note_name(settings.boat.name))
+    if note is None:
+        return "no forecasts were held against measurements yet; the service does it once a day while it runs"
+    try:
+        if note[0]["version"] != _NOTE_VERSION:
+            return "the record of forecasts was written by another version; the service makes it anew within a day"
+        json.dumps(note[0]["record"], allow_nan=False)
+        record = _RECORD.validate_python(note[0]["record"])
+    except (KeyError, TypeError, ValueError, ValidationError) as fault:
+        log.warning("the record of forecasts can't be read", extra={"action": "trust", "fault": str(fault)})
+        return "the record of forecasts can't be read; the service makes it anew within a day"
+    if record.edges_h != terms.edges_h:
+        return "the record of forecasts counts by other hours ahead; the service makes it anew within a day"
+    measured = {(area.name, area.station) for area in settings.areas}
+    if any((seen.area, seen.station) not in measured for seen in record.stations):
+        return "the record of forecasts is of other stations; the service makes it anew within a day"
+    return record
+
+
+def _note_name(boat: str) -> str:
+    return f"trust:{boat}"

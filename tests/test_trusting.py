@@ -1,0 +1,291 @@
+"""Looking back: kept forecasts and calls against what a station measured. INVENTED DATA."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import delete, update
+
+from kept_days import (
+    WITH_WIND_STATION,
+    KeptDays,
+    NobodyAnswers,
+    always,
+    blows_on,
+    windy_every_third_day,
+)
+from law.world import INNER, STATION, WITH_STATION, settings_from, settings_with
+from soakbell.clock import SetClock
+from soakbell.desk import Desk
+from soakbell.plan_settings import Trust
+from soakbell.planning.call import CallWord
+from soakbell.sea.sources import RawReply, SourceKind
+from soakbell.sea.trust import WORST_OF_ALL, BinError
+from soakbell.sea.trust_record import SeenDay, TrustRecord, record_of
+from soakbell.store import letters, replies
+from soakbell.store.engine import Store, open_store
+from soakbell.store.schema import NoteRow, ReplyRow
+from soakbell.store.upgrade import migrate
+from soakbell.survey import OnHand
+from soakbell.trusting import keep_record, kept_record, look_back, trust_terms
+
+FIRST = date(2026, 11, 2)
+TERMS = Trust().as_terms()
+DAY = timedelta(days=1)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    opened = open_store(f"sqlite:///{tmp_path / 'soakbell.db'}")
+    migrate(opened)
+    yield opened
+    opened.close()
+
+
+def looked_back(kept: KeptDays, day: date, *, moved: tuple[str, ...] = ()) -> TrustRecord:
+    """A look back on the morning of ``day``, with the station's newest file."""
+    now = kept.morning_of(day)
+    kept.keep_measured(now)
+    on_hand = OnHand({}, moved=dict.fromkeys(moved, "it has moved"))
+    return look_back(kept.settings, kept.store, TERMS, now, on_hand=on_hand)
+
+
+def first_day(record: TrustRecord, quantity: str, source: str = WORST_OF_ALL) -> BinError:
+    (found,) = [b for b in record.errors if (b.source, b.quantity, b.from_h) == (source, quantity, 0)]
+    return found
+
+
+def test_a_forecast_that_is_four_knots_low_is_found_and_makes_the_plan_more_careful(store: Store) -> None:
+    """The zone text says 5 kt at most, so the grid is the worst of all and 4 kt low in every hour."""
+    kept = KeptDays(store, wind_kt=always(12), low_by_kt=4)
+    kept.keep(FIRST, 9)
+    record = looked_back(kept, FIRST + 9 * DAY)
+    assert record.mornings == 9
+    assert (record.first_day, record.last_day) == (FIRST, FIRST + 8 * DAY)
+    for source in (WORST_OF_ALL, "grid"):
+        found = first_day(record, "wind_kt", source)
+        assert found.bias == pytest.approx(4, abs=0.1), source
+        assert found.days == 9
+    assert first_day(record, "wind_kt", "zone text").bias == pytest.approx(7, abs=0.1)
+    wind = TERMS.models(record.errors)["wind_kt"]
+    assert wind.bias_at(6) == pytest.approx(4 * 9 / (9 + 30), abs=0.05), "nine days beside thirty of the prior"
+    assert wind.rougher_sd_at(6) >= TERMS.models()["wind_kt"].rougher_sd_at(6)
+
+
+def test_a_few_days_of_forecasts_that_are_too_rough_change_nothing(store: Store) -> None:
+    kept = KeptDays(store, wind_kt=always(8), low_by_kt=-4)
+    kept.keep(FIRST, 6)
+    record = looked_back(kept, FIRST + 6 * DAY)
+    assert first_day(record, "wind_kt").bias == pytest.approx(-4, abs=0.1)
+    model, prior = TERMS.models(record.errors)["wind_kt"], TERMS.models()["wind_kt"]
+    leads = [0.0, 30.0, 100.0, 160.0]
+    assert (model.bias_at(leads) >= prior.bias_at(leads)).all()
+    assert (model.rougher_sd_at(leads) >= prior.rougher_sd_at(leads)).all()
+
+
+def test_days_called_are_held_against_the_sea_of_the_time_of_their_trip(store: Store) -> None:
+    """On every third day it blows 18 kt with gusts of 22, where 14 and 18 are forecast; limits are 15 and 20."""
+    kept = KeptDays(store, low_by_kt=4)
+    kept.fish_since(FIRST)
+    assert kept.keep(FIRST, 6, calling=True) == ["PULL"] * 6
+    record = looked_back(kept, FIRST + 6 * DAY)
+    assert [seen.fit for seen in record.days] == [not blows_on(FIRST + n * DAY) for n in range(6)]
+    counts = record_of(record.days)
+    assert (counts.hits, counts.false_calls) == (4, 2)
+    for seen in record.days:
+        told = {past.quantity: (round(past.most), past.limit) for past in seen.past}
+        assert told == ({} if seen.fit else {"wind_kt": (18, 15), "gust_kt": (22, 20)})
+
+
+def test_a_day_whose_measurements_are_lost_is_not_counted_either_way(store: Store) -> None:
+    kept = KeptDays(store, wind_kt=always(8))
+    kept.fish_since(FIRST)
+    kept.keep(FIRST, 2, calling=True)
+    with store.writing() as session:
+        session.execute(delete(ReplyRow).where(ReplyRow.kind == SourceKind.OBSERVATIONS.value))
+    kept.keep_measured(kept.morning_of(FIRST + 20 * DAY))
+    record = looked_back(kept, FIRST + 20 * DAY)
+    counts = record_of(record.days)
+    assert (counts.not_seen, counts.pulls) == (2, 0)
+
+
+def test_a_wait_for_want_of_anything_ripe_says_nothing_of_the_sea(store: Store) -> None:
+    kept = KeptDays(store, wind_kt=always(8))
+    assert kept.keep(FIRST, 1, calling=True) == ["WAIT"], "nothing was set"
+    record = looked_back(kept, FIRST + DAY)
+    assert record.days == (SeenDay(FIRST, "WAIT", True, had_trip=False),)
+    assert record_of(record.days).contingency.n == 0
+
+
+def test_an_hour_that_may_go_on_is_left_to_the_next_file(store: Store) -> None:
+    """The file's newest row is of 08:30 UTC; the hour from 08:00 on isn't over in it."""
+    kept = KeptDays(store, wind_kt=always(8))
+    kept.keep(FIRST, 1)
+    record = looked_back(kept, FIRST + DAY)
+    leads = {found.from_h for found in record.errors if found.quantity == "wind_kt"}
+    assert leads == {0.0}
+    assert first_day(record, "wind_kt").pairs == 22, "from 10:00 UTC of the first day to 08:00 of the next"
+
+
+def test_only_what_the_station_gives_is_held_against_it(store: Store) -> None:
+    kept = KeptDays(store, settings=settings_with(WITH_WIND_STATION))
+    kept.keep(FIRST, 3)
+    record = looked_back(kept, FIRST + 3 * DAY)
+    assert {found.quantity for found in record.errors} == {"wind_kt"}
+    assert [(seen.station, seen.gives) for seen in record.stations] == [(STATION, ("wind_kt",))]
+
+
+def test_a_station_that_moved_is_left_out_and_named(store: Store) -> None:
+    kept = KeptDays(store)
+    kept.keep(FIRST, 2)
+    record = looked_back(kept, FIRST + 2 * DAY, moved=(STATION,))
+    assert (record.stations, record.errors, record.chances) == ((), (), None)
+    assert any(f"{STATION} no longer lies where" in problem for problem in record.problems)
+
+
+def test_without_a_station_nothing_is_known_and_that_is_no_fault(store: Store) -> None:
+    kept = KeptDays(store, settings=settings_from())
+    kept.fish_since(FIRST)
+    kept.keep(FIRST, 1, calling=True)
+    record = looked_back(kept, FIRST + DAY)
+    assert (record.stations, record.errors, record.problems) == ((), (), ())
+    assert [seen.fit for seen in record.days] == [None]
+
+
+def test_a_kept_file_that_is_broken_is_passed_over_and_told(store: Store) -> None:
+    kept = KeptDays(store)
+    kept.keep(FIRST, 3)
+    whole = looked_back(kept, FIRST + 3 * DAY)
+    now, minute = kept.morning_of(FIRST + 3 * DAY), timedelta(minutes=1)
+    for kind, key in ((SourceKind.OBSERVATIONS, STATION), (SourceKind.GRID, INNER)):
+        with store.writing() as session:
+            replies.keep_reply(session, RawReply(kind, key, "", 200, "text/plain", b"{", now + minute))
+    again = look_back(kept.settings, store, TERMS, now + 2 * minute, on_hand=OnHand({}))
+    assert again.errors == whole.errors
+    assert any("1 kept files" in problem for problem in again.problems)
+
+
+def test_chances_are_those_that_were_known_beforehand_and_come_true_where_the_forecast_is_right(
+    store: Store,
+) -> None:
+    """Two calm days of three, forecast as they come: the calm get a good chance, the windy none to speak of."""
+    kept = KeptDays(store)
+    kept.keep(FIRST, 8)
+    record = looked_back(kept, FIRST + 8 * DAY)
+    assert record.chances is not None
+    assert record.chances.days == sum(min(4, 7 - n) for n in range(8)), "days that are not over have no outcome"
+    rows = record.chances.rows
+    assert sum(row.came for row in rows if row.mean_chance < 0.3) == 0
+    assert all(row.share == 1 for row in rows if row.mean_chance > 0.5)
+    parts = record.chances
+    whole = parts.reliability - parts.resolution + parts.uncertainty + parts.within_variance
+    assert parts.score == pytest.approx(whole - parts.within_covariance)
+
+
+# ---- the record, kept
+
+
+def test_a_record_comes_back_from_its_note_as_it_went_in(store: Store) -> None:
+    kept = KeptDays(store, low_by_kt=4)
+    kept.fish_since(FIRST)
+    kept.keep(FIRST, 5, calling=True)
+    record = looked_back(kept, FIRST + 5 * DAY)
+    assert record.chances is not None
+    assert any(seen.past for seen in record.days)
+    keep_record(store, "Little Grebe", record, record.made_at)
+    assert kept_record(kept.settings, store, TERMS) == record
+
+
+def test_a_note_that_cannot_be_used_leaves_the_prior_and_says_so(store: Store) -> None:
+    kept = KeptDays(store)
+    assert "yet" in str(kept_record(kept.settings, store, TERMS))
+    kept.keep(FIRST, 2)
+    record = looked_back(kept, FIRST + 2 * DAY)
+    keep_record(store, "Little Grebe", record, record.made_at)
+    elsewhere = settings_with((WITH_STATION[0], WITH_STATION[1].replace(STATION, "OTHR1")))
+    assert "other stations" in str(kept_record(elsewhere, store, TERMS))
+    assert "other hours ahead" in str(kept_record(kept.settings, store, replace(TERMS, edges_h=(0.0, 12.0))))
+    for value, said in (
+        ({"version": 0, "record": {}}, "another version"),
+        ({"version": 1, "record": {"made_at": "yesterday"}}, "can't be read"),
+        ({"version": 1}, "can't be read"),
+        ({}, "can't be read"),
+    ):
+        with store.writing() as session:
+            session.execute(update(NoteRow).where(NoteRow.name == "trust:Little Grebe").values(value=value))
+        assert said in str(kept_record(kept.settings, store, TERMS))
+
+
+def test_without_a_plan_file_the_terms_are_those_that_come_with_the_service() -> None:
+    assert trust_terms(settings_from()) == TERMS
+
+
+# ---- the desk
+
+
+def test_the_nightly_housekeeping_keeps_a_record(store: Store) -> None:
+    kept = KeptDays(store, low_by_kt=4)
+    kept.keep(FIRST, 3)
+    kept.keep_measured(kept.morning_of(FIRST + 3 * DAY))
+    kept.desk(kept.morning_of(FIRST + 3 * DAY)).housekeep()
+    record = kept_record(kept.settings, store, TERMS)
+    assert isinstance(record, TrustRecord)
+    assert record.mornings == 3
+
+
+def test_no_record_touches_a_call(store: Store) -> None:
+    """A record that says every forecast is 30 kt too rough, one that is broken, and none: the same call."""
+    kept = KeptDays(store, wind_kt=windy_every_third_day)
+    kept.fish_since(FIRST)
+    kept.keep(FIRST, 3)
+    day, now = FIRST + 2 * DAY, kept.morning_of(FIRST + 2 * DAY)
+    record = looked_back(kept, day)
+    calmer = replace(record, errors=tuple(replace(found, bias=-30.0, days=900) for found in record.errors))
+    calls = [kept.desk(now).decide(day, clock_suspect=False).call]
+    for each in (record, calmer):
+        keep_record(store, "Little Grebe", each, now)
+        calls.append(kept.desk(now).decide(day, clock_suspect=False).call)
+    with store.writing() as session:
+        letters.put_note(session, "trust:Little Grebe", {"version": 1, "record": []}, now)
+    calls.append(kept.desk(now).decide(day, clock_suspect=False).call)
+    assert calls[0].word in CallWord
+    assert calls == [calls[0]] * 4
+
+
+TURNS = {"bells": 1, "bait order": 1, "bait order copy": 1, "trust": 1}
+EVENING = timedelta(hours=13, minutes=45)
+"""From the morning letter's hour to a quarter past six."""
+
+
+def asked(kept: KeptDays, day: date, after: timedelta = EVENING) -> list[str]:
+    desk = Desk(kept.settings, kept.store, SetClock(kept.morning_of(day) + after), NobodyAnswers())
+    ringing = desk.ring(day, TURNS)
+    assert ringing.failed is None
+    return [one.letter.subject for one in ringing.letters if one.kind == "trust"]
+
+
+def test_a_letter_of_trust_is_written_in_the_first_evening_after_a_month_with_a_call(store: Store) -> None:
+    kept = KeptDays(store, low_by_kt=4)
+    last = date(2026, 11, 30)
+    kept.fish_since(last - 2 * DAY)
+    assert asked(kept, date(2026, 12, 1)) == [], "no call was made in November"
+    kept.keep(last - 2 * DAY, 3, calling=True)
+    kept.keep_measured(kept.morning_of(last + DAY))
+    kept.desk(kept.morning_of(last + DAY)).housekeep()
+    assert asked(kept, last) == []
+    assert asked(kept, date(2026, 12, 1), timedelta(hours=2)) == [], "only from the eve letter's hour on"
+    (subject,) = asked(kept, date(2026, 12, 1))
+    assert subject.startswith("Trust in November: ")
+    assert subject.endswith(" | Little Grebe")
+    assert asked(kept, date(2026, 12, 5)) == [subject], "the service was off until then"
+    assert asked(kept, date(2026, 12, 9)) == []
+    with store.writing() as session:
+        now = kept.morning_of(date(2026, 12, 2))
+        letters.open_turn(
+            session, "Little Grebe", "trust", date(2026, 12, 2), 1, "America/New_York", now, now + DAY, 120
+        )
+    assert asked(kept, date(2026, 12, 5)) == [], "it has been written"
