@@ -145,7 +145,7 @@ details_of_stores: st.SearchStrategy[Detail] = st.one_of(
     st.builds(UpkeepDone, tasks, st.none() | days),
     st.builds(EngineHours, st.floats(0, 2000), st.booleans()),
     st.builds(BellSnoozed, bells, soon),
-    st.builds(BellSettled, bells),
+    st.builds(BellSettled, bells, st.sampled_from(["", "a", "latch Ledge 3; lid Ledge 2"]), st.integers(0, 9)),
 )
 wished_days = st.dates(date(2026, 11, 1), date(2026, 11, 4))
 wished_strings = st.sampled_from(["", "Nine Foot", "Ledge", "Lost String"])

@@ -20,7 +20,7 @@ from soakbell.gear.log import BaitOrdered, LogEntry
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
 from soakbell.logs import scrubbed
-from soakbell.planning.ashore import Ashore, BaitToLoad, Eve, Load, PartToBuy, Thaw, UpkeepLine
+from soakbell.planning.ashore import Ashore, BaitToLoad, Eve, Load, PartToBuy, Thaw, UpkeepDue
 from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
 from soakbell.planning.bait_thaw import traps_pulled_first
@@ -46,7 +46,6 @@ from soakbell.planning.bench_plan import bench_plan
 from soakbell.planning.call import Call, Window
 from soakbell.planning.loading import (
     barred_rows,
-    buying_rows,
     mends_at_pull,
     parts_to_carry,
     traps_ready,
@@ -79,11 +78,12 @@ _PULLS_SOONER_DAYS = 14
 @dataclass(frozen=True)
 class StandingBells:
     """Every matter that stands, rung or not; ``hushed`` of them are snoozed or settled. ``faults`` say what of it
-    could not be told."""
+    could not be told. ``apart`` are the bells before those of one string and item are put together."""
 
     bells: tuple[Bell, ...]
     hushed: tuple[Bell, ...]
     faults: tuple[str, ...]
+    apart: tuple[Bell, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ class GearDesk:
         rung, unsent = self._told_before(now)
         bells = look.bells(telling, unsent)
         quiet = tuple(bell for bell in bells if is_hushed(bell, look.hushed, now, rung))
-        return StandingBells(together(bells), together(quiet), tuple(telling.faults))
+        return StandingBells(together(bells), together(quiet), tuple(telling.faults), bells)
 
     def ringing(self, now: datetime, today: Call | None, *, may_order: bool, kept: Kept | None = None) -> Ringing:
         """What a letter should tell now; nothing in the quiet hours, or by a clock behind the log.
@@ -332,12 +332,12 @@ class _Look:
         traps = traps_pulled_first(self._gear, strings, self._books.bait, dawn_at, wishes)
         return boxes_to_thaw(self._outfit, self._books.bait, traps, leaves_at=dawn_at, now=self._now)
 
-    def _upkeep(self, *, before_leaving: bool) -> tuple[UpkeepLine, ...]:
+    def _upkeep(self, *, before_leaving: bool) -> tuple[UpkeepDue, ...]:
         tasks = upkeep_due(self._outfit, self._books.upkeep, self._now, self._zone)
         return upkeep_lines(tasks, before_leaving=before_leaving)
 
     def _buying(self) -> tuple[PartToBuy, ...]:
-        return buying_rows(parts_to_buy(self._gear, self._outfit, self._parts, self._now))
+        return parts_to_buy(self._gear, self._outfit, self._parts, self._now)
 
     # ---- bells
 

@@ -39,6 +39,16 @@ def test_the_last_word_about_a_bell_counts_however_its_name_is_written() -> None
     assert hushed.of("soak:Ledge") is None
 
 
+def test_what_stood_when_it_was_settled_is_kept_until_it_is_settled_again() -> None:
+    book = HushBook()
+    book.take(told(BellSettled("unset:Ledge", "latch Ledge 4; lid Ledge 5", 2)), Worked())
+    first = book.freeze().of("unset:Ledge")
+    assert first is not None
+    assert (first.settled_causes, first.settled_level) == (("latch Ledge 4", "lid Ledge 5"), 2)
+    book.take(told(BellSettled("unset:Ledge"), 1), Worked())
+    assert book.freeze().bells == (Hush("unset:Ledge", None, AT + DAY),)
+
+
 def test_going_on_from_what_was_kept_is_the_same_as_never_having_stopped() -> None:
     whole = HushBook()
     for entry in ENTRIES:

@@ -154,6 +154,16 @@ def test_bait_that_the_log_never_told_of_is_low_but_never_ordered() -> None:
     assert order_of(stock) is None
 
 
+def test_an_order_that_is_late_is_no_cause_where_it_would_not_have_sufficed() -> None:
+    """A quarter box is on order, and it is low with that too."""
+    said = (bought(0.3), (BaitOrdered("mullet heads", 0.25, TODAY), ago(1), 0))
+    before = level_of(stock_of(*said))
+    late = level_of(stock_of(*said), today=TODAY + days(1))
+    assert before.level == late.level > 0
+    assert [order.boxes for order in late.late] == [0.25]
+    assert late.cause == before.cause
+
+
 def test_the_next_time_it_is_low_has_another_cause() -> None:
     first = level_of(stock_of(bought(1)))
     later = level_of(stock_of(bought(1), (Pulled(bait="mullet heads", bait_boxes=0.5), ago(2), 10)))

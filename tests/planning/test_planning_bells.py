@@ -232,7 +232,7 @@ def test_a_part_rings_once_until_more_of_it_came() -> None:
 
 
 def task(state: UpkeepState, done_at: datetime | None) -> UpkeepDue:
-    return UpkeepDue("flares", state, True, True, True, None, None, "", NOW - DAY, done_at)
+    return UpkeepDue("flares", state, True, True, True, None, None, "", NOW - DAY, done_at, "invented")
 
 
 def test_upkeep_rings_when_it_is_due_soon_again_when_it_is_overdue_and_anew_after_it_was_done() -> None:
@@ -327,6 +327,34 @@ def test_a_settled_bell_keeps_silent_unless_something_new_begins() -> None:
     assert to_ring((bell(1, since=NOW - DAY),), (), hushed, NOW) == ()
     worse = bell(2, since=NOW - DAY + timedelta(seconds=1))
     assert to_ring((worse,), (), hushed, NOW) == (worse,)
+
+
+def settled(*causes: str, level: int = 1, name: str = "soak:Nine Foot") -> Hushed:
+    return Hushed((Hush(name, settled_at=NOW, settled_causes=causes, settled_level=level),))
+
+
+def test_a_settled_cause_stays_settled_whatever_the_log_tells_later() -> None:
+    """No letter told of it, and a pull moved when the log last told of it."""
+    later = bell(1, since=NOW + HOUR)
+    assert is_hushed(later, settled("a"), NOW + DAY)
+    assert is_hushed(later, settled("b", "a", level=2), NOW + DAY)
+    assert not is_hushed(replace(later, level=2), settled("a"), NOW + DAY)
+    assert not is_hushed(replace(later, cause="b"), settled("a"), NOW + DAY)
+
+
+def test_hauling_the_oldest_trap_of_a_settled_soak_rings_nothing() -> None:
+    younger = bell(1, "b", since=NOW - HOUR)
+    assert is_hushed(younger, settled("a"), NOW + DAY)
+    assert not is_hushed(replace(younger, since=NOW + HOUR), settled("a"), NOW + DAY)
+
+
+def test_a_bait_settled_with_its_order_late_is_settled_without_it_too() -> None:
+    low = Bell(BellCode.BAIT, "cowhide", "2026-12-01T09:00", 1, NOW + HOUR)
+    late = replace(low, cause=f"{low.cause} late 2026-12-08")
+    assert is_hushed(low, settled(late.cause, name=low.name), NOW + DAY)
+    assert not is_hushed(late, settled(low.cause, name=low.name), NOW + DAY)
+    assert to_ring((low,), {late.rung}, NOTHING_HUSHED, NOW) == ()
+    assert to_ring((late,), {low.rung}, NOTHING_HUSHED, NOW) == (late,)
 
 
 @given(

@@ -52,6 +52,7 @@ MAX_CLAW_IN = 12.0  # no claw is longer (common practice, no source)
 FIRST_YEAR = 2000  # an earlier year is a slip of the hand
 LAST_YEAR = 2100  # so is a later one
 MOST_AHEAD_DAYS = 60  # a day pinned or barred farther ahead is a slip of the hand (common practice, no source)
+MAX_CAUSE_CHARS = 4000
 MAX_CHARS = {
     "key": 200,
     "told_by": 40,
@@ -63,6 +64,7 @@ MAX_CHARS = {
     "part": 100,
     "task": 100,
     "bell": 200,
+    "cause": MAX_CAUSE_CHARS,
     "voids": 36,
     "reason": 500,
     "lb_by_grade": 40,

@@ -6,17 +6,23 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from soakbell.gear.fold import Oddity
-from soakbell.gear.log import BellSettled, BellSnoozed, LogEntry
+from soakbell.gear.log import CAUSES_APART, BellSettled, BellSnoozed, LogEntry
 from soakbell.gear.worked import Worked
 
 
 @dataclass(frozen=True)
 class Hush:
-    """``snoozed_until``: silent up to then. ``settled_at``: what began before it is settled."""
+    """``snoozed_until``: silent up to then. ``settled_at``: when it was settled.
+
+    ``settled_causes`` are settled up to ``settled_level``. Where none are known, what began before ``settled_at``
+    is settled.
+    """
 
     bell: str
     snoozed_until: datetime | None = None
     settled_at: datetime | None = None
+    settled_causes: tuple[str, ...] = ()
+    settled_level: int = 0
 
 
 @dataclass(frozen=True)
@@ -57,7 +63,12 @@ class HushBook:
         if isinstance(detail, BellSnoozed):
             self._bells[_key(detail.bell)] = replace(self._hush(detail.bell), snoozed_until=detail.until)
         elif isinstance(detail, BellSettled):
-            self._bells[_key(detail.bell)] = replace(self._hush(detail.bell), settled_at=entry.happened_at)
+            self._bells[_key(detail.bell)] = replace(
+                self._hush(detail.bell),
+                settled_at=entry.happened_at,
+                settled_causes=tuple(detail.cause.split(CAUSES_APART)) if detail.cause else (),
+                settled_level=detail.level,
+            )
         return []
 
     def freeze(self) -> Hushed:

@@ -53,6 +53,8 @@ class EntryKind(StrEnum):
 BaitPlace = Literal["freezer", "thaw", "aboard"]
 Shares = tuple[tuple[str, float], ...]
 """Amounts by name, each name once, in order of name."""
+CAUSES_APART = "; "
+"""Between the causes of a settled bell."""
 
 
 @dataclass(frozen=True)
@@ -313,10 +315,16 @@ class BellSnoozed:
 
 @dataclass(frozen=True)
 class BellSettled:
-    """A bell, by its name in the letter, that keeps silent unless its matter worsens or comes anew."""
+    """A bell, by its name in the letter, that keeps silent unless its matter worsens or comes anew.
+
+    ``cause`` and ``level`` are those that stood when it was told, several causes joined by ``CAUSES_APART``.
+    Without a cause, what began before that moment is settled.
+    """
 
     kind: ClassVar[EntryKind] = EntryKind.SETTLED
     bell: str
+    cause: str = ""
+    level: int = 0
 
 
 @dataclass(frozen=True)

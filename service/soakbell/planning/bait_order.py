@@ -36,7 +36,8 @@ class BaitLevel:
 
     Attributes:
         level: 0 enough; 1 below the reorder point; 2 it would run out before the next delivery could come.
-        cause: tells one time that it is low from the next: when it last came, and which order is late.
+        cause: tells one time that it is low from the next: when it last came, and which order is late where it
+            would stand better had that come.
         since: when the log last told anything of the bait, or when the days made it so low since.
         told: that the log was ever told what is on hand. Where it wasn't, the bait is in no order.
         on_hand: what can be used, after what was used without boxes told; what is spoilt isn't in it.
@@ -157,19 +158,13 @@ def bait_levels(
     ``expected_traps`` are the traps to be pulled by local day (``planning.season_ahead``), some days beyond
     ``plan_days``, since a pull can come sooner than expected.
     """
-    needs = bait_needs(outfit, stock, expected_traps, now=now, today=today, zone=zone)
-    levels = tuple(
-        _level(outfit, stock, need, expected_traps, now=now, today=today, at=at, zone=zone) for need in needs
-    )
+    levels = _levels(outfit, stock, expected_traps, now=now, today=today, at=at, zone=zone)
 
     @cache
     def before(moment: datetime) -> tuple[BaitLevel, ...]:
         local = moment.astimezone(zone)
         day, hour = local.date(), local.time()
-        then = bait_needs(outfit, stock, expected_traps, now=moment, today=day, zone=zone)
-        return tuple(
-            _level(outfit, stock, need, expected_traps, now=moment, today=day, at=hour, zone=zone) for need in then
-        )
+        return _levels(outfit, stock, expected_traps, now=moment, today=day, at=hour, zone=zone)
 
     def began(at: int, level: BaitLevel) -> datetime:
         """Only the days go by between what the log tells: orders become late, bait spoils, an order day passes."""
@@ -245,6 +240,40 @@ def bait_order_of(
     )
 
 
+def _levels(
+    outfit: Outfit,
+    stock: BaitStock,
+    expected_traps: Mapping[date, float],
+    *,
+    now: datetime,
+    today: date,
+    at: time,
+    zone: tzinfo,
+) -> tuple[BaitLevel, ...]:
+    """Levels ``since`` the last word of each bait. A late order is a cause only where it makes a level worse."""
+
+    def of(stock: BaitStock) -> tuple[BaitLevel, ...]:
+        needs = bait_needs(outfit, stock, expected_traps, now=now, today=today, zone=zone)
+        return tuple(
+            _level(outfit, stock, need, expected_traps, now=now, today=today, at=at, zone=zone) for need in needs
+        )
+
+    levels = of(stock)
+    late = late_orders(outfit, stock, today, zone)
+    if not late:
+        return levels
+    orders = tuple(replace(order, due_on=today) if order in late else order for order in stock.orders)
+    return tuple(
+        _for_late(level, outfit, zone) if level.late and level.level > had_it_come.level else level
+        for level, had_it_come in zip(levels, of(replace(stock, orders=orders)), strict=True)
+    )
+
+
+def _for_late(level: BaitLevel, outfit: Outfit, zone: tzinfo) -> BaitLevel:
+    due_on = max(due_of(order, outfit.supplier, zone) for order in level.late)
+    return replace(level, cause=f"{level.cause} late {due_on.isoformat()}")
+
+
 def _level(
     outfit: Outfit,
     stock: BaitStock,
@@ -274,7 +303,7 @@ def _level(
     return BaitLevel(
         bait=need.bait,
         level=level,
-        cause=_cause(came_at, [due_of(order, supplier, zone) for order in late]),
+        cause="never" if came_at is None else came_at.isoformat(timespec="minutes"),
         since=_last_at(outfit, stock, need.bait) or now,
         told=came_at is not None,
         on_hand=need.on_hand.boxes,
@@ -354,11 +383,6 @@ def _over(
         lead_sd=lead_sd,
     )
     return traps * need.use.boxes, safety
-
-
-def _cause(came_at: datetime | None, late: Sequence[date]) -> str:
-    last = "never" if came_at is None else came_at.isoformat(timespec="minutes")
-    return f"{last} late {max(late).isoformat()}" if late else last
 
 
 def _last_at(outfit: Outfit, stock: BaitStock, bait: str) -> datetime | None:

@@ -66,7 +66,8 @@ class Bell:
         bait    on_hand_boxes, on_order_boxes, reorder_point_boxes, runs_out_on (a date or None); level 2: it runs
                 out before more can come; with an order that never went out also not_sent_boxes, not_sent_on
         parts   on_hand, reorder_point, needed_now, buy: pieces; level 2: mends wait for it
-        upkeep  state, safety, expires, due_on, left, unit: as in ``planning.ashore.UpkeepLine``; level 2: overdue
+        upkeep  state, safety, expires, due_on, left, unit: and source as in
+                ``planning.upkeep_due.UpkeepDue``; level 2: overdue
         unset   item, places, rule, unknown; level 2: in the water though they may not be set; level 1: they wait
                 aboard or ashore and may not be set before it is mended
         season  deadline, days_left (negative past it), fishing, missing: traps; rule, source
@@ -269,6 +270,7 @@ def upkeep_bells(tasks: Iterable[UpkeepDue], now: datetime) -> tuple[Bell, ...]:
                 "due_on": due.due_on,
                 "left": due.left,
                 "unit": due.unit,
+                "source": due.source,
             },
         )
         for due in tasks
@@ -338,9 +340,14 @@ def _told_level(bell: Bell, rung: Iterable[RungBell], hushed: Hushed, now: datet
         before_snooze = at is not None and snoozed_until is not None and at < snoozed_until <= now
         # Traps that were past this limit when an older one of their string rang were told of with it.
         with_older = bell.code is BellCode.SOAK and at is not None and at >= bell.since
-        if (mark.cause == bell.cause or with_older) and not before_snooze:
+        if (_covers(bell, mark.cause) or with_older) and not before_snooze:
             told.append(mark.level)
     return max(told)
+
+
+def _covers(bell: Bell, cause: str) -> bool:
+    """True for the bell's own cause, and for that of bait told to be low and its order late or not sent too."""
+    return cause == bell.cause or (bell.code is BellCode.BAIT and cause.startswith(f"{bell.cause} "))
 
 
 def marks(bells: Iterable[Bell], rung: Iterable[RungBell]) -> tuple[RungBell, ...]:
@@ -352,7 +359,8 @@ def marks(bells: Iterable[Bell], rung: Iterable[RungBell]) -> tuple[RungBell, ..
 def is_hushed(bell: Bell, hushed: Hushed, now: datetime, rung: Iterable[RungBell] = ()) -> bool:
     """True while the skipper wants to hear nothing of it.
 
-    What began, or rang at this level, before it was settled is settled: more of the same is no new matter.
+    Settled are the causes that stood then, up to their level, whatever the log tells later; a soak that was past
+    its limit then is one of them. Where the log doesn't say what stood: what began, or rang at this level, before.
     """
     hush = hushed.of(bell.name)
     if hush is None:
@@ -362,6 +370,10 @@ def is_hushed(bell: Bell, hushed: Hushed, now: datetime, rung: Iterable[RungBell
     settled_at = hush.settled_at
     if settled_at is None:
         return False
+    if hush.settled_causes:
+        with_older = bell.code is BellCode.SOAK and bell.since <= settled_at
+        known = with_older or any(_covers(bell, cause) for cause in hush.settled_causes)
+        return known and bell.level <= hush.settled_level
     return bell.since <= settled_at or any(
         (mark.code, mark.subject, mark.cause) == (bell.code.value, bell.subject, bell.cause)
         and mark.level >= bell.level
