@@ -78,6 +78,27 @@ def test_a_pull_of_nothing_is_no_haul() -> None:
     assert record.pulls == 0
 
 
+def test_pulls_of_one_string_within_one_trip_are_one_haul() -> None:
+    """Traps that stay aboard are told by a pull of their own, and part of a string can be told apart."""
+    some = Worked((1,), (None,), 0, 3)
+    record, _ = record_of(
+        (0, TrapsSet(), all_four()),
+        (100, Pulled(), all_four()),
+        (100.1, Pulled(reset=False), some),
+        (103, Pulled(), some),
+        (220, Pulled(), some),
+    )
+    assert (record.pulls, record.pulled_at) == (2, FIRST + hours(220))
+    assert [step.count for step in record.hauls] == [1, 2]
+
+
+def test_two_strings_in_one_trip_are_two_hauls() -> None:
+    book = UpkeepBook()
+    for string in ("Nine Foot", "Ledge"):
+        book.take(told(Pulled(), 100, string=string), all_four())
+    assert book.freeze().pulls == 2
+
+
 def test_a_reading_below_the_last_is_odd_and_changes_nothing() -> None:
     record, odd = record_of((0, EngineHours(412), Worked()), (5, EngineHours(41.2), Worked()))
     assert (record.engine_h, record.meter_h, record.read_at) == (412.0, 412.0, FIRST)

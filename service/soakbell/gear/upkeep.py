@@ -12,6 +12,8 @@ from soakbell.gear.log import OF_TRAPS, EngineHours, LogEntry, Pulled, UpkeepDon
 from soakbell.gear.worked import Worked
 
 _DAY = timedelta(days=1)
+SAME_TRIP = timedelta(hours=12)
+"""Pulls of one string within so long are one haul, told in parts (a choice of ours: a day's trip is shorter)."""
 SAME_TIME = timedelta(hours=12)
 """A reading of the engine this long after a task at most is that of the task (a choice of ours)."""
 _MOST_STEPS = 1000
@@ -49,7 +51,8 @@ class UpkeepRecord:
     """Counters since the log began, and each task's last doing in order of name.
 
     ``engine_h`` adds up over meters; None before the first reading, which it starts from. ``meter_h`` is the
-    meter's own last reading, of ``read_at``. ``pulls`` counts hauls of a string, the last at ``pulled_at``.
+    meter's own last reading, of ``read_at``. ``pulls`` counts hauls of a string, the last at ``pulled_at``; pulls
+    of one string within ``SAME_TRIP`` are one. ``hauled`` says when the last haul of each string began.
     ``days_in_water`` is the time with some trap fishing, in days of 24 hours, up to ``counted_to``; ``fishing``
     says whether some trap fishes since then. ``readings``, ``hauls`` and ``in_water`` are the latest steps of the
     three counters, oldest first; the days in water run evenly from each step to the next.
@@ -68,6 +71,7 @@ class UpkeepRecord:
     readings: tuple[Step, ...] = ()
     hauls: tuple[Step, ...] = ()
     in_water: tuple[Step, ...] = ()
+    hauled: tuple[tuple[str, datetime], ...] = ()
 
 
 class UpkeepBook:
@@ -88,6 +92,7 @@ class UpkeepBook:
         self._readings = _latest(start.readings)
         self._hauls = _latest(start.hauls)
         self._in_water = _latest(start.in_water)
+        self._hauled = dict(start.hauled)
 
     def take(self, entry: LogEntry, worked: Worked) -> list[Oddity]:
         """Work one entry in; none before was later."""
@@ -100,9 +105,7 @@ class UpkeepBook:
                 self._fishing = worked.fishing > 0
                 self._in_water.append(Step(at, self._days_in_water))
         if isinstance(detail, Pulled) and worked.places:
-            self._pulls += 1
-            self._pulled_at = at
-            self._hauls.append(Step(at, self._pulls))
+            self._haul(entry.string or "", at)
         elif isinstance(detail, EngineHours):
             return self._read(entry, detail)
         elif isinstance(detail, UpkeepDone):
@@ -125,7 +128,16 @@ class UpkeepBook:
             readings=tuple(self._readings),
             hauls=tuple(self._hauls),
             in_water=tuple(self._in_water),
+            hauled=tuple(sorted(self._hauled.items())),
         )
+
+    def _haul(self, string: str, at: datetime) -> None:
+        began_at = self._hauled.get(string)
+        if began_at is not None and at - began_at < SAME_TRIP:
+            return
+        self._hauled[string] = self._pulled_at = at
+        self._pulls += 1
+        self._hauls.append(Step(at, self._pulls))
 
     def _count_to(self, at: datetime) -> None:
         if self._fishing and self._counted_to is not None:
