@@ -149,6 +149,20 @@ def test_another_trap_takes_the_place_and_the_former_is_kept_as_it_was_last() ->
     assert items(former) == ["latch"]
 
 
+def test_a_missing_trap_is_given_up_only_by_its_place() -> None:
+    """It may turn up."""
+    entries = (
+        told(TrapsSet(), 1),
+        told(FoundMissing(), 2, traps=(2,)),
+        told(BroughtAshore(), 3),
+        told(Retired("worn out"), 4),
+    )
+    where = [trap.where for trap in fold(entries, STRINGS).strings["Nine Foot"].traps]
+    assert where == [Whereabouts.RETIRED, Whereabouts.MISSING, Whereabouts.RETIRED, Whereabouts.RETIRED]
+    given_up = fold([*entries, told(Retired("lost"), 5, traps=(2,))], STRINGS)
+    assert given_up.strings["Nine Foot"].traps[1].where is Whereabouts.RETIRED
+
+
 def test_a_former_trap_that_is_not_missing_is_retired() -> None:
     log = [SET, HOME]
     for turn in range(3):

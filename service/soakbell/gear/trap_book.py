@@ -511,8 +511,9 @@ STEPS: dict[EntryKind, _Step] = {
     EntryKind.REPAIRED: _Step(_IN_HAND, _IN_HAND, _repaired, "the traps that were there to be mended"),
     EntryKind.BENCH: _Step(_OUT, _OUT, _bench, "a pull first, or only the traps that were out of the water"),
     # A trap in the water is never written off by a word: it must be hauled or be missing first.
+    # Nor is a missing one by the whole string: it may turn up.
     EntryKind.RETIRED: _Step(
-        _ALL - _FISHING - _RETIRED, _ALL - _FISHING - _RETIRED, _retired, "a pull first, or missing if it is lost"
+        _ALL - _FISHING - _RETIRED, _IN_HAND - _FISHING, _retired, "a pull first, or missing if it is lost"
     ),
     EntryKind.TAGGED: _Step(_ALL - _RETIRED, _ALL - _RETIRED, _tagged, "the one trap with this tag"),
     EntryKind.REPLACED: _Step(
