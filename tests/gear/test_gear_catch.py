@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -64,6 +65,37 @@ def test_the_month_is_that_of_the_pull_in_utc() -> None:
     """19:30 on the last of November in Florida is December in UTC."""
     late = replace(told(Pulled()), happened_at=datetime(2026, 12, 1, 0, 30, tzinfo=UTC))
     assert only(record_of((late, worked(7)))).month == 12
+
+
+def test_the_month_can_be_that_of_the_harbors_clock() -> None:
+    late = replace(told(Pulled()), happened_at=datetime(2026, 12, 1, 0, 30, tzinfo=UTC))
+    book = CatchBook(zone=ZoneInfo("America/New_York"))
+    book.take(late, worked(7))
+    assert only(book.freeze()).month == 11
+
+
+def test_a_trap_told_to_have_stayed_aboard_is_not_hauled_twice() -> None:
+    """The whole string first, then the one that was kept: its soak begins at the haul."""
+    aboard = told(Pulled(reset=False), 200.2, traps=(2,))
+    cell = only(record_of((told(Pulled(legal_claws=30), 200), worked(7, 7, 7)), (aboard, Worked((2,), (0.2,)))))
+    assert (cell.soak_days, cell.pulls, cell.traps) == (7, 1, 3)
+
+
+def test_traps_that_stay_aboard_and_were_not_told_yet_are_hauled() -> None:
+    apart = told(Pulled(reset=False), 200.2, traps=(4,))
+    cell = only(
+        record_of((told(Pulled(legal_claws=30), 200, traps=(1, 2)), worked(7, 7)), (apart, Worked((4,), (168.2,))))
+    )
+    assert (cell.traps, cell.traps_with_claws) == (3, 2)
+
+
+def test_a_pull_long_after_or_with_a_catch_of_its_own_counts() -> None:
+    record = record_of(
+        (told(Pulled(legal_claws=30), 200), worked(7, 7, 7)),
+        (told(Pulled(reset=False, legal_claws=2), 200.2, traps=(2,)), Worked((2,), (0.2,))),
+        (told(Pulled(reset=False), 201, traps=(3,)), Worked((3,), (1.0,))),
+    )
+    assert total_of(record.cells).traps == 5
 
 
 def test_the_bait_that_counts_is_the_one_that_fished() -> None:

@@ -378,6 +378,35 @@ def test_a_second_pull_half_an_hour_later_or_of_other_traps_is_taken() -> None:
     assert faults(told(Pulled(), 100.1), told(TrapsSet(), string="Ledge"), log=(SET, part)) != []
 
 
+def test_traps_of_a_haul_can_be_told_to_have_stayed_aboard() -> None:
+    """The natural way after a trip: the whole string, then the one that was kept."""
+    assert faults(told(Pulled(reset=False), 100.1, traps=(2,)), log=(SET, PULL)) == []
+    assert faults(told(Pulled(rebaited=False), 100.1, traps=(2,)), log=(SET, PULL)) == []
+
+
+@pytest.mark.parametrize(
+    ("again", "traps"),
+    [
+        (Pulled(reset=False), ()),
+        (Pulled(), (2,)),
+        (Pulled(reset=False, legal_claws=3), (2,)),
+        (Pulled(rebaited=False, smallest_claw_in=2.9), (2,)),
+    ],
+)
+def test_a_pull_told_twice_is_still_found_out(again: Pulled, traps: tuple[int, ...]) -> None:
+    assert [fault[0] for fault in faults(told(again, 100.1, traps=traps), log=(SET, PULL))] == ["happened_at"]
+
+
+def test_the_same_word_about_traps_kept_aboard_is_found_out_too() -> None:
+    kept = told(Pulled(reset=False), 100.1, traps=(2,))
+    assert [fault[0] for fault in faults(told(Pulled(reset=False), 100.2, traps=(2,)), log=(SET, PULL, kept))] == [
+        "traps"
+    ]
+    old_bait = told(Pulled(rebaited=False), 100.1, traps=(2,))
+    again = told(Pulled(rebaited=False), 100.2, traps=(2,))
+    assert "happened_at" in [fault[0] for fault in faults(again, log=(SET, PULL, old_bait))]
+
+
 def test_a_second_pull_is_taken_once_the_first_is_voided() -> None:
     assert faults(told(Pulled(), 100.1), log=(SET, PULL, correction_of(PULL, 101))) == []
 

@@ -102,6 +102,18 @@ class Pulled:
             return self.lb
         return sum(lb for _, lb in self.lb_by_grade)
 
+    @property
+    def tells_catch(self) -> bool:
+        counts = (
+            self.legal_claws,
+            self.short_claws,
+            self.float_claws,
+            self.egg_bearing_released,
+            self.landed_lb,
+            self.smallest_claw_in,
+        )
+        return any(count is not None for count in counts)
+
 
 @dataclass(frozen=True)
 class Moved:

@@ -9,7 +9,7 @@ from soakbell.clock import as_utc
 from soakbell.errors import Fault
 from soakbell.gear.entry_check import faults_alone, shown_moment
 from soakbell.gear.fold import fold, in_force, told_places
-from soakbell.gear.log import Correction, EntryKind, LogEntry, Renumbered, Replaced, Tagged
+from soakbell.gear.log import Correction, EntryKind, LogEntry, Pulled, Renumbered, Replaced, Tagged
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
 
@@ -142,7 +142,7 @@ def _double_pulls(
         ]
         for past in earlier:
             told = pull if pull.id in ids else past
-            if told.id in ids and _share_traps(pull, past):
+            if told.id in ids and _share_traps(pull, past) and not _kept_apart(pull, past):
                 other = past if told is pull else pull
                 faults.append(
                     Fault(
@@ -154,6 +154,14 @@ def _double_pulls(
                 )
         earlier.append(pull)
     return faults
+
+
+def _kept_apart(pull: LogEntry, past: LogEntry) -> bool:
+    """True where a pull tells of named traps of the one before that they stayed aboard, or kept the old bait."""
+    now, before = pull.detail, past.detail
+    if not isinstance(now, Pulled) or not isinstance(before, Pulled) or not pull.traps or now.tells_catch:
+        return False
+    return not now.reset or (not now.rebaited and before.rebaited)
 
 
 def _share_traps(one: LogEntry, other: LogEntry) -> bool:
