@@ -150,6 +150,23 @@ def test_the_picture_is_written_beside_the_table(terminal: Terminal, tmp_path: P
     assert Image.open(io.BytesIO(file.read_bytes())).width == 2 * 390
 
 
+def test_the_picture_goes_through_a_pipe_with_no_word_in_it(terminal: Terminal) -> None:
+    """The service may not write into the skipper's folder."""
+    result = terminal.type("--string", "Nine Foot", "--png", "-")
+    assert result.exit_code == 0
+    assert Image.open(io.BytesIO(result.stdout_bytes)).width == 2 * 390
+    assert row(result.stderr, "Nine Foot", "7")[0] == "2.0"
+    nothing = terminal.type("--string", "Ledge", "--since", "2026-11", "--png", "-")
+    assert (nothing.stdout_bytes, "no picture" in nothing.stderr) == (b"", True)
+
+
+def test_a_pull_in_the_last_evening_of_a_month_counts_in_that_month(tmp_path: Path) -> None:
+    """20 October 13:00 UTC and 11.5 days: 21:00 on 31 October by the harbor's clock, in November by UTC."""
+    terminal = Terminal(tmp_path)
+    terminal.log(on(0, "Nine Foot", TrapsSet()), on(11.5, "Nine Foot", Pulled()))
+    assert row(terminal.told("--by", "month"), "2026-10")[-1] == "1"
+
+
 def test_there_is_no_picture_of_pulls_that_told_no_catch(terminal: Terminal, tmp_path: Path) -> None:
     file = tmp_path / "catch.png"
     output = terminal.told("--string", "Ledge", "--since", "2026-11", "--png", str(file))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from soakbell.gear.catch import CatchCell, CatchTotal
+    from soakbell.gear.log import LogEntry
     from soakbell.gear.outfit import Outfit
     from soakbell.settings import Settings
 
@@ -29,6 +31,7 @@ class By(StrEnum):
 
 
 NOT_TOLD = "not told"
+_OUTPUT = Path("-")
 _NAME_CHARS = 20
 _MOST_CHARS = 1000
 MONTH_WRITTEN = 'a month, as "2026-11"'
@@ -46,7 +49,12 @@ def catch(
         typer.Option("--by", help="What a row stands for; may be given more than once. Default: string and soak."),
     ] = None,
     png: Annotated[
-        Path | None, typer.Option("--png", help="Also draw catch against soak, into this file.", metavar="FILE")
+        Path | None,
+        typer.Option(
+            "--png",
+            help="Also draw catch against soak, into this file; - is the output, without the table.",
+            metavar="FILE",
+        ),
     ] = None,
 ) -> None:
     """What the traps caught, for each trap hauled. What wasn't told is left out, never counted as nothing.
@@ -58,7 +66,6 @@ def catch(
     from rich.console import Console
     from rich.measure import Measurement
 
-    from soakbell.gear.books import Ledger
     from soakbell.gear_settings import outfit_of
     from soakbell.settings import load_settings
     from soakbell.store.log import all_entries
@@ -71,23 +78,25 @@ def catch(
     store = open_database(settings)
     try:
         with store.reading() as session:
-            ledger = Ledger.folding(all_entries(session), settings.trap_strings)
+            entries = all_entries(session)
     finally:
         store.close()
-    _, books = ledger.freeze()
-    if books is None:
-        typer.echo(f"the catch can't be told: {ledger.fault}", err=True)
-        raise typer.Exit(1)
-    cells = [cell for cell in books.catch.cells if _asked(cell, names, first, last)]
+    try:
+        told = _cells(entries, settings)
+    except Exception as fault:
+        typer.echo(f"the catch can't be told: {type(fault).__name__}: {fault}", err=True)
+        raise typer.Exit(1) from fault
+    cells = [cell for cell in told if _asked(cell, names, first, last)]
+    aside = png == _OUTPUT  # words would spoil a picture
     if not cells:
-        typer.echo("no pull of these strings and months is in the log")
+        typer.echo("no pull of these strings and months is in the log", err=aside)
         return
     order = [trap_string.name for trap_string in settings.trap_strings]
-    console = Console()
+    console = Console(stderr=aside)
     table = _table(cells, by or [By.STRING, By.SOAK], order, _span(settings.boat.name, first, last))
     needed = Measurement.get(console, console.options.update(max_width=_MOST_CHARS), table).maximum
     # On a narrow screen the rows run on: a number cut short would be another number.
-    Console(width=max(console.width, needed)).print(table)
+    Console(width=max(console.width, needed), stderr=aside).print(table)
     outfit = outfit_of(settings)
     for line in (*_graded(cells, outfit), *_FOOT):
         console.print(line, markup=False, highlight=False)
@@ -97,9 +106,24 @@ def catch(
         _draw(png, cells, order, _span(settings.boat.name, first, last))
 
 
+def _cells(entries: Iterable[LogEntry], settings: Settings) -> tuple[CatchCell, ...]:
+    """The catch with its months by the harbor's clock."""
+    from zoneinfo import ZoneInfo
+
+    from soakbell.gear.catch import CatchBook
+    from soakbell.gear.fold import opened
+
+    book = CatchBook(zone=ZoneInfo(settings.harbor.time_zone))
+    traps, in_time = opened(entries, settings.trap_strings)
+    for entry in in_time:
+        worked, _ = traps.take(entry)
+        book.take(entry, worked)
+    return book.freeze().cells
+
+
 _FOOT = (
     "Soak: full days of the median trap. Bait: the one that fished, as it was last named for the string.",
-    "Months are counted in UTC. Short: of legal and short claws; float: of legal and float claws.",
+    "Months are those of the harbor's clock. Short: of legal and short claws; float: of legal and float claws.",
 )
 
 
@@ -203,7 +227,10 @@ def _draw(file: Path, cells: Sequence[CatchCell], order: Sequence[str], footer: 
 
     picture = catch_png(cells, order, footer)
     if picture is None:
-        typer.echo("no picture: none of these pulls told its claws or pounds")
+        typer.echo("no picture: none of these pulls told its claws or pounds", err=file == _OUTPUT)
+        return
+    if file == _OUTPUT:
+        sys.stdout.buffer.write(picture)
         return
     try:
         file.write_bytes(picture)
