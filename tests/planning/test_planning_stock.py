@@ -12,13 +12,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soakbell.planning.stock import (
-    critical_ratio,
-    newsvendor_quantity,
     order_quantity,
     reorder_point,
     safety_stock,
     standard_quantile,
 )
+
+
+def critical_ratio(under_cost: float, over_cost: float) -> float:
+    """The newsvendor's chance of sufficing: costs of one too few and one too many."""
+    return under_cost / (under_cost + over_cost)
+
+
+def newsvendor_quantity(mean: float, sd: float, under_cost: float, over_cost: float) -> float:
+    """Q = F^-1(Cu / (Cu + Co)) for one demand, spread normally: a stock at the quantile of its own problem."""
+    return mean + safety_stock(standard_quantile(critical_ratio(under_cost, over_cost)), lead=1, demand_sd=sd)
 
 
 @given(st.floats(0.001, 0.999))

@@ -2,7 +2,7 @@
 
 Sources: R. S. Russell and B. W. Taylor, Operations Management, ch. 16 (reorder point with variable demand); with a
 lead time that varies too, the variance of demand over it is L sd^2 + d^2 sL^2 (demands of the days independent of
-each other and of the lead time). One order for one season: the newsvendor, Q = F^-1(Cu / (Cu + Co)).
+each other and of the lead time).
 """
 
 from __future__ import annotations
@@ -38,16 +38,6 @@ def safety_stock(z: float, lead: float, demand_sd: float, demand: float = 0.0, l
 def reorder_point(demand: float, lead: float, safety: float) -> float:
     """The stock, on hand and on order, at which to order."""
     return demand * lead + safety
-
-
-def critical_ratio(under_cost: float, over_cost: float) -> float:
-    """The chance of sufficing that is worth paying for: costs of one too few and one too many."""
-    return under_cost / (under_cost + over_cost)
-
-
-def newsvendor_quantity(mean: float, sd: float, under_cost: float, over_cost: float) -> float:
-    """What to have for one demand, spread normally: below the mean where too many cost more than too few."""
-    return mean + standard_quantile(critical_ratio(under_cost, over_cost)) * sd
 
 
 def order_quantity(wanted: float, step: float, most: float = math.inf) -> float:
