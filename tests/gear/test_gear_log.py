@@ -319,6 +319,48 @@ def test_a_name_that_the_settings_lack_is_answered_with_the_nearest(detail: Deta
     assert check_entries([told(detail, 1)], [SET], STRINGS, NOW) == ()
 
 
+def test_a_dated_task_is_asked_for_the_date_that_stands_on_it() -> None:
+    [fault] = check_entries([told(UpkeepDone("flares"), 1)], [SET], STRINGS, NOW, outfit=OUTFIT)
+    assert (fault.key, fault.found) == ("expires_on", "nothing")
+    assert fault.write == "the date that stands on it, as 2029-06-30"
+
+
+@pytest.mark.parametrize(
+    ("bell", "write"),
+    [
+        ("soak:Nine Foo", "soak:Nine Foot"),
+        ("unset:Ledgr", "unset:Ledge"),
+        ("bait:mulet heads", "bait:mullet heads"),
+        ("parts:screws", "parts:screw"),
+        ("upkeep:flare", "upkeep:flares"),
+        ("soak:xyz", "soak:Nine Foot or soak:Ledge"),
+    ],
+)
+def test_a_bell_of_nothing_on_board_is_answered_with_the_nearest(bell: str, write: str) -> None:
+    for detail in (BellSettled(bell), BellSnoozed(bell, FIRST + hours(99))):
+        [fault] = check_entries([told(detail, 1)], (), STRINGS, NOW, outfit=OUTFIT)
+        assert (fault.key, fault.found, fault.write) == ("bell", repr(bell), write)
+
+
+def test_a_bell_is_known_in_any_capitals_and_by_its_code_alone_without_the_settings_of_gear() -> None:
+    assert check_entries([told(BellSettled("soak:nine foot"), 1)], (), STRINGS, NOW, outfit=OUTFIT) == ()
+    assert check_entries([told(BellSettled("season:2027-05-05"), 1)], (), STRINGS, NOW, outfit=OUTFIT) == ()
+    assert check_entries([told(BellSettled("bait:herring"), 1)], (), STRINGS, NOW) == ()
+
+
+def test_parts_that_come_by_whole_packs_are_bought_whole() -> None:
+    [fault] = check_entries([told(PartBought("screw", 1.5), 1)], (), STRINGS, NOW, outfit=OUTFIT)
+    assert (fault.key, fault.found) == ("count", "1.5")
+    assert check_entries([told(PartBought("screw", 2.0), 1)], (), STRINGS, NOW, outfit=OUTFIT) == ()
+
+
+def test_nothing_is_offered_only_where_it_may_be_left_out() -> None:
+    [needed] = check_entries([told(BaitBought("cowhide", -2.0), 1)], (), STRINGS, NOW)
+    assert (needed.found, needed.write) == ("-2", "a number from 0 to 100000")
+    [choice] = check_entries([told(Pulled(lb=-2.0), 1)], (SET,), STRINGS, NOW)
+    assert choice.write == "a number from 0 to 100000, or nothing"
+
+
 def test_names_that_the_settings_have_are_taken_and_baits_in_any_capitals() -> None:
     new = [
         told(FoundDamaged("latch"), 1, traps=(1,)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import MISSING, fields
 from datetime import date, datetime, timedelta, tzinfo
 from difflib import get_close_matches
@@ -101,9 +101,9 @@ def faults_alone(
     _check_marks(entry, say)
     _check_days(entry, zone, say)
     _check_choices(entry.detail, say)
-    _check_kind(entry, say)
+    _check_kind(entry, strings, say)
     if outfit is not None:
-        faults += _unknown_names(entry.detail, outfit, name, {fault.key for fault in faults})
+        faults += _beside_outfit(entry.detail, outfit, name, {fault.key for fault in faults})
     return faults
 
 
@@ -206,7 +206,8 @@ def _check_numbers(entry: LogEntry, say: _Say) -> None:
         if str(part.type).startswith("int") and not isinstance(value, int):
             say(part.name, value, "a whole number")
         elif not is_number(value) or not 0 <= value <= MAX_COUNT:
-            say(part.name, value, f"a number from 0 to {MAX_COUNT}, or nothing")
+            write = f"a number from 0 to {MAX_COUNT}" + ("" if part.default == MISSING else ", or nothing")
+            say(part.name, f"{value:.10g}", write)
 
 
 def _check_marks(entry: LogEntry, say: _Say) -> None:
@@ -261,7 +262,7 @@ def _check_share_names(key: str, what: str, names: Collection[str], say: _Say) -
         say(key, ", ".join(names), f"each {what} once, by a name without a semicolon")
 
 
-def _check_kind(entry: LogEntry, say: _Say) -> None:
+def _check_kind(entry: LogEntry, strings: Collection[TrapString], say: _Say) -> None:
     """What only one kind, or a few, must keep to."""
     match entry.detail:
         case TrapsSet() as detail:
@@ -288,7 +289,7 @@ def _check_kind(entry: LogEntry, say: _Say) -> None:
         case PartBought(count=0) | PartUsed(count=0):
             say("count", 0, "more than 0")
         case BellSnoozed(bell=bell) | BellSettled(bell=bell):
-            _check_bell(bell, say)
+            _check_bell(bell, [string.name for string in strings], say)
 
 
 def _check_renumbered(entry: LogEntry, places: tuple[tuple[int, int], ...], say: _Say) -> None:
@@ -302,13 +303,24 @@ def _check_renumbered(entry: LogEntry, places: tuple[tuple[int, int], ...], say:
         say("places", found, "each place once, the same before and after, as in 3>4; 4>3")
 
 
-def _check_bell(bell: str, say: _Say) -> None:
+def _check_bell(bell: str, strings: Collection[str], say: _Say) -> None:
     code, _, subject = bell.partition(":")
     if code in BELL_CODES and subject.strip():
+        if code in ("soak", "unset") and not _is_among(subject, strings):
+            say("bell", repr(_shown(bell)), _bells_like(code, subject, strings))
         return
     near = _nearest(code, BELL_CODES)
     write = f"{near}:{subject}" if near and subject.strip() else "its name in the letter, as in soak:Nine Foot"
     say("bell", repr(_shown(bell)), write)
+
+
+def _is_among(name: str, known: Iterable[str]) -> bool:
+    return name.casefold() in map(str.casefold, known)
+
+
+def _bells_like(code: str, subject: str, known: Collection[str]) -> str:
+    near = _nearest(subject, known)
+    return " or ".join(f"{code}:{name}" for name in ([near] if near else known)) or "a bell that a letter told"
 
 
 def _check_choices(detail: Detail, say: _Say) -> None:
@@ -361,23 +373,43 @@ def _check_day(key: str, day: date, say: _Say) -> None:
         say(key, day.isoformat(), f"a day of a year from {FIRST_YEAR} to {LAST_YEAR}")
 
 
-def _unknown_names(detail: Detail, outfit: Outfit, where: str, faulty: Collection[str]) -> Iterator[Fault]:
-    """Names that the settings lack, but for ``faulty`` fields.
+def _beside_outfit(detail: Detail, outfit: Outfit, where: str, faulty: Collection[str]) -> Iterator[Fault]:
+    """Names that the settings lack, and what they have otherwise, but for ``faulty`` fields.
 
     Baits are known whatever their capitals, as the log takes them.
     """
     for key, name, known in _named(detail, outfit):
-        if key in faulty or name in known or (key == "bait" and name.casefold() in map(str.casefold, known)):
+        if key in faulty or name in known or (key == "bait" and _is_among(name, known)):
             continue
         write = _nearest(name, known) or " or ".join(known) or "nothing; the settings name none"
         yield Fault(where, key, f"{name!r}, not in the settings", write)
     if isinstance(detail, Pulled) and outfit.grades and "lb_by_grade" not in faulty:
         yield from grade_faults(detail.lb_by_grade, outfit.grades, where)
-    if isinstance(detail, UpkeepDone) and detail.expires_on is not None:
-        rule = next((rule for rule in outfit.upkeep if rule.name == detail.task), None)
-        if rule is not None and not rule.expires:
-            found = f"{detail.expires_on}, where {rule.name} doesn't expire"
-            yield Fault(where, "expires_on", found, "nothing")
+    match detail:
+        case UpkeepDone(task=task, expires_on=expires_on) if "expires_on" not in faulty:
+            rule = next((rule for rule in outfit.upkeep if rule.name == task), None)
+            if rule is not None and not rule.expires and expires_on is not None:
+                yield Fault(where, "expires_on", f"{expires_on}, where {task} doesn't expire", "nothing")
+            elif rule is not None and rule.expires and expires_on is None:
+                yield Fault(where, "expires_on", "nothing", "the date that stands on it, as 2029-06-30")
+        case PartBought(part=name, count=count) if "count" not in faulty and count % 1:
+            kind = next((kind for kind in outfit.parts if kind.name == name), None)
+            if kind is not None and kind.pack % 1 == 0:
+                yield Fault(where, "count", f"{count:g}", "a whole number, as the gear file's packs are")
+        case BellSnoozed(bell=bell) | BellSettled(bell=bell) if "bell" not in faulty:
+            code, _, subject = bell.partition(":")
+            names = _subjects(outfit).get(code)
+            if names is not None and not _is_among(subject, names):
+                yield Fault(where, "bell", repr(_shown(bell)), _bells_like(code, subject, names))
+
+
+def _subjects(outfit: Outfit) -> dict[str, list[str]]:
+    """What a bell can be about, by its code, where the settings say it."""
+    return {
+        "bait": [kind.name for kind in outfit.baits],
+        "parts": [kind.name for kind in outfit.parts],
+        "upkeep": [rule.name for rule in outfit.upkeep],
+    }
 
 
 def _named(detail: Detail, outfit: Outfit) -> Iterator[tuple[str, str, list[str]]]:
