@@ -14,6 +14,7 @@ from soakbell.cli_catch import catch
 from soakbell.cli_log import log_commands, undo
 from soakbell.cli_log_gear import gear_commands
 from soakbell.cli_status import status
+from soakbell.cli_trust import replay, trust
 from soakbell.errors import SoakbellError
 
 if TYPE_CHECKING:
@@ -44,6 +45,8 @@ app.add_typer(log_commands, name="log")
 app.command()(undo)
 app.command()(status)
 app.command()(catch)
+app.command()(trust)
+app.command()(replay)
 
 SettingsFile = Annotated[
     Path,

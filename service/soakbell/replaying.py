@@ -7,26 +7,28 @@ rest: the moment, the hashes of the settings, how far the log went, and what the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy.orm import Session
 
-from soakbell.call_record import from_record
-from soakbell.errors import StoreError
+from soakbell.call_record import as_record, from_record
+from soakbell.errors import SoakbellError, StoreError
 from soakbell.gear.fold import GearState, fold
 from soakbell.morning import look_again, make_call
 from soakbell.planning.call import Call
 from soakbell.sea.sources import RawReply, SourceKind
+from soakbell.sea.trust_record import SeenDay
 from soakbell.settings import Settings
-from soakbell.store.calls import KeptCall, call_before, call_named, newest_call
+from soakbell.store.calls import KeptCall, call_before, call_named, calls_between, newest_call
 from soakbell.store.engine import Store
 from soakbell.store.log import all_entries
 from soakbell.store.log_keeper import Kept, fold_up_to
 from soakbell.store.replies import reply_named, warning_as_json, warning_from_json
 from soakbell.survey import OnHand, ReplyKey, Survey
+from soakbell.trusting import MeasuredSea, standing
 
 
 @dataclass(frozen=True)
@@ -84,12 +86,13 @@ def made_from(settings: Settings, basis: Basis, *, looked_again: bool) -> dict[s
     }
 
 
-def replay(settings: Settings, store: Store, which: int | date) -> Call:
+def replay(settings: Settings, store: Store, which: int | date, *, by_other_settings: bool = False) -> Call:
     """Make a call on record again, from the bytes that were kept.
 
     Args:
-        settings: those it was made with.
+        settings: those it was made with, unless ``by_other_settings``.
         which: its id, or a local day: then the newest call of that day.
+        by_other_settings: make it by ``settings`` as they are now, whatever they were.
 
     Raises:
         StoreError: there is no such call, it was made without inputs, or the settings, the log or the kept replies
@@ -104,7 +107,8 @@ def replay(settings: Settings, store: Store, which: int | date) -> Call:
         made = kept.detail.get("made_from")
         if made is None:
             raise StoreError(f"{name} was made on nothing, since the service had failed; it can't be replayed")
-        _same_settings(name, settings, made)
+        if not by_other_settings:
+            _same_settings(name, settings, made)
         on_hand = _on_hand(session, name, kept, made)
         before = call_before(session, kept) if made["looked_again"] else None
     now = datetime.fromisoformat(made["now"])
@@ -119,6 +123,76 @@ def replay(settings: Settings, store: Store, which: int | date) -> Call:
     if call is None:
         raise StoreError(f"{name} took the place of an earlier one, which on replay would have stood")
     return call
+
+
+@dataclass(frozen=True)
+class ReplayedDay:
+    """What was called for a day, what today's program and settings would call on the same inputs, and what came.
+
+    Attributes:
+        then: the call that the skipper went by, of ``calls`` told that day.
+        now: None where it can't be made again; ``why_not`` says why.
+        exact: every number and reason is the same.
+        same_settings, same_program: as they were for the call.
+    """
+
+    then: Call = field(repr=False)
+    calls: int
+    now: Call | None = field(repr=False)
+    why_not: str
+    exact: bool
+    same_settings: bool
+    same_program: bool
+    seen: SeenDay
+
+    @property
+    def day(self) -> date:
+        return self.then.day
+
+
+def replay_days(
+    settings: Settings, store: Store, first: date, last: date, sea: MeasuredSea, *, code_version: str
+) -> tuple[tuple[ReplayedDay, ...], tuple[str, ...]]:
+    """Every day from ``first`` to ``last`` that was called, oldest first; and days with a broken record."""
+    with store.reading() as session:
+        kept = calls_between(session, settings.boat.name, first, last)
+    by_day: dict[date, list[KeptCall]] = {}
+    for one in kept:
+        by_day.setdefault(one.day, []).append(one)
+    days, unread = [], []
+    for day, told in sorted(by_day.items()):
+        try:
+            days.append(_replayed(settings, store, told, sea, code_version))
+        except StoreError as fault:
+            unread.append(f"{day}: {fault}")
+    return tuple(days), tuple(unread)
+
+
+def _replayed(
+    settings: Settings, store: Store, told: Sequence[KeptCall], sea: MeasuredSea, code_version: str
+) -> ReplayedDay:
+    calls = [from_record(kept.detail)[0] for kept in told]
+    then = standing(calls)
+    kept = told[next(n for n, call in enumerate(calls) if call is then)]
+    again, why_not = None, ""
+    try:
+        again = replay(settings, store, kept.id, by_other_settings=True)
+    except SoakbellError as fault:
+        why_not = str(fault)
+    except (KeyError, TypeError, ValueError) as fault:  # what other settings no longer fit
+        why_not = f"it can't be made by the settings as they are now ({type(fault).__name__}: {fault})"
+    made = kept.detail.get("made_from", {})
+    sums = (made.get("settings_sha256"), made.get("fishery_sha256"))
+    return ReplayedDay(
+        then=then,
+        calls=len(told),
+        now=again,
+        why_not=why_not,
+        exact=again is not None and as_record(again, None)["call"] == kept.detail["call"],
+        same_settings=sums == (settings.sha256, settings.fishery_sha256),
+        same_program=kept.code_version == code_version,
+        seen=sea.of_call(then),
+    )
 
 
 def _gear_known(name: str, settings: Settings, store: Store, log: Mapping[str, Any]) -> GearState:

@@ -12,15 +12,19 @@ import pytest
 
 from gear_scenes import GEAR_LETTERS, gear_letter
 from scenes import SCENES, letter_of
+from trust_scenes import TRUST_LETTERS, trust_scene
 
 GOLDEN = Path(__file__).parent / "golden"
-NAMES = (*SCENES, *GEAR_LETTERS)
+NAMES = (*SCENES, *GEAR_LETTERS, *TRUST_LETTERS)
 PARTS = {"subject": "subject", "txt": "text", "html": "html"}
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_the_letter_is_the_one_that_was_read_and_agreed_to(name: str) -> None:
-    letter = letter_of(SCENES[name]) if name in SCENES else gear_letter(name)
+    if name in TRUST_LETTERS:
+        letter = trust_scene(name)
+    else:
+        letter = letter_of(SCENES[name]) if name in SCENES else gear_letter(name)
     for suffix, part in PARTS.items():
         path = GOLDEN / f"{name}.{suffix}"
         written = getattr(letter, part) + ("\n" if suffix == "subject" else "")

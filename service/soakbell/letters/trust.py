@@ -12,7 +12,7 @@ from soakbell.letters.figures import QUANTITY, past_limit_short
 from soakbell.letters.letter import Attachment, Letter, written
 from soakbell.letters.times import FULL_MONTHS, HarborTimes, day_words, full_day_words
 from soakbell.letters.trust_plot import trust_alt, trust_png
-from soakbell.letters.words import capital, listed, one_line
+from soakbell.letters.words import SOURCE_NAMES, capital, listed, one_line
 from soakbell.sea.trust import WORST_OF_ALL, BinError, BrierParts, CallRecord, ErrorModel
 from soakbell.sea.trust_record import SeenDay, TrustRecord, record_of
 
@@ -102,11 +102,16 @@ def trust_letter(
         picture_alt="" if record.chances is None else trust_alt(record.chances),
         rests_on=rests_on(record),
     )
-    pictures: tuple[Attachment, ...] = ()
-    if record.chances is not None:
-        drawn = trust_png(record.chances, f"Mornings from {day_words(record.first_day)} on. {facts.boat}")
-        pictures = (Attachment("trust.png", "image", "png", drawn, TRUST_CID),)
+    drawn = picture_of(record, facts.boat)
+    pictures = () if drawn is None else (Attachment("trust.png", "image", "png", drawn, TRUST_CID),)
     return written("trust", {"page": page, "picture_cid": TRUST_CID}, pictures)
+
+
+def picture_of(record: TrustRecord, boat: str) -> bytes | None:
+    """How chances turned out; None where none did yet."""
+    if record.chances is None:
+        return None
+    return trust_png(record.chances, f"Mornings from {day_words(record.first_day)} on. {boat}")
 
 
 # ---- days called
@@ -149,13 +154,15 @@ def called_words(days: Sequence[SeenDay]) -> tuple[str, ...]:
             counts = [(sum(seen.fit is fit for seen in of), said) for fit, said in came]
             parts = listed(f"{count} {said}" for count, said in counts if count)
             told.append(f"{word}: {_days(len(of))}; {parts}.")
+    return (*told, *past_words(days))
+
+
+def past_words(days: Sequence[SeenDay]) -> Iterator[str]:
+    """The days that aren't counted, and those called PULL that came out outside the limits."""
     idle = sum(not seen.had_trip for seen in days)
     if idle:
-        told.append(f"WAIT with nothing to haul: {_days(idle)}, not counted.")
-    return (*told, *_past_words([seen for seen in days if seen.word == "PULL" and seen.fit is False]))
-
-
-def _past_words(outside: Sequence[SeenDay]) -> Iterator[str]:
+        yield f"WAIT with nothing to haul: {_days(idle)}, not counted."
+    outside = [seen for seen in days if seen.word == "PULL" and seen.fit is False]
     for seen in outside[:MOST_DAYS_NAMED]:
         past = listed(past_limit_short(found.quantity, found.most, found.limit) for found in seen.past)
         told = f"{day_words(seen.day)} was called PULL and came out outside your limits"
@@ -204,6 +211,17 @@ def error_tables(record: TrustRecord, models: Mapping[str, ErrorModel]) -> Itera
             unit = QUANTITY[quantity].unit.strip()
             title = f"{QUANTITY[quantity].name}, {unit}"
             yield ErrorTable(title, tuple(_error_row(quantity, found, model) for found in bins))
+
+
+SOURCES: Mapping[str, str] = {kind.value: name for kind, name in SOURCE_NAMES.items()} | {
+    WORST_OF_ALL: WORST_OF_ALL
+}
+
+
+def error_words(found: BinError) -> str:
+    """``+1.0 give or take 1.3``."""
+    spread = "" if found.sd is None else f" give or take {_number(found.quantity, found.sd)}"
+    return f"{_signed(found.quantity, found.bias)}{spread}"
 
 
 def _error_row(quantity: str, found: BinError, model: ErrorModel) -> ErrorRow:

@@ -1,0 +1,334 @@
+"""``soakbell trust`` and ``soakbell replay``: how far forecasts and calls could be trusted, days made again."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from soakbell.letters.times import HarborTimes
+    from soakbell.planning.call import Call
+    from soakbell.planning.plan_terms import TrustTerms
+    from soakbell.replaying import ReplayedDay
+    from soakbell.sea.trust import BrierParts, Contingency
+    from soakbell.sea.trust_record import SeenDay, TrustRecord
+
+REPLAY_DAYS = 7
+_MOST_CHARS = 1000
+_MEND_DAYS = 30
+
+
+def trust(
+    ctx: typer.Context,
+    again: Annotated[
+        bool, typer.Option("--again", help="Look back now, instead of telling what was found last night.")
+    ] = False,
+    png: Annotated[
+        Path | None,
+        typer.Option("--png", help="Also draw how chances came true, into this file.", metavar="FILE"),
+    ] = None,
+) -> None:
+    """How far forecasts were off, what came of the days called, and how chances turned out.
+
+    Example: soakbell trust --png trust.png
+    """
+    from soakbell.letters.trust import ERRORS_NOTE, chance_words, past_words, prior_words, rests_on, score_words
+    from soakbell.sea.trust_record import record_of
+    from soakbell.settings import load_settings
+    from soakbell.trusting import kept_record, trust_terms
+    from soakbell.wiring import build
+
+    settings = load_settings(ctx.obj, os.environ, with_secrets=False)
+    terms = trust_terms(settings)
+    house = build(settings)
+    try:
+        record = "" if again else kept_record(settings, house.store, terms)
+        if isinstance(record, str):
+            if record:
+                typer.echo(f"{record}; looking back now", err=True)
+            record = house.desk.look_back()
+    finally:
+        house.close()
+    models = terms.models(record.errors)
+    _head(f"Days called, {settings.boat.name}")
+    counts = record_of(record.days)
+    _print(_called_table(record.days))
+    _lines((*past_words(record.days), *score_words(counts, record.first_day), *_scores(counts.contingency)))
+    _head("How far off the forecasts were")
+    if record.errors:
+        _lines((ERRORS_NOTE,), mark="")
+        _print(_errors_table(record, terms))
+        _print(_sources_table(record))
+    _lines(prior_words(models))
+    _head("How chances turned out")
+    if record.chances is not None:
+        _print(_chances_table(record.chances))
+    _lines(chance_words(record), mark="")
+    _head("What this rests on")
+    _lines(rests_on(record))
+    if png is not None:
+        _draw(png, record, settings.boat.name)
+
+
+def replay(
+    ctx: typer.Context,
+    first: Annotated[
+        str | None,
+        typer.Option("--from", help=f"As 2026-12-01. Default: so that it is {REPLAY_DAYS} days.", metavar="DAY"),
+    ] = None,
+    last: Annotated[str | None, typer.Option("--to", help="Default: yesterday.", metavar="DAY")] = None,
+) -> None:
+    """Make past calls again, from the replies and the log as they were, by today's program and settings.
+
+    Beside each stands what was called then, and what the sea did. Nothing is stored or sent.
+
+    Example: soakbell replay --from 2026-12-01 --to 2026-12-14
+    """
+    from datetime import time
+
+    from soakbell import __version__
+    from soakbell.clock import SystemClock
+    from soakbell.due_times import due_at, local_day
+    from soakbell.errors import Fault, LogRefused
+    from soakbell.letters.times import HarborTimes
+    from soakbell.replaying import replay_days
+    from soakbell.settings import load_settings
+    from soakbell.trusting import measured_sea
+    from soakbell.wiring import build
+
+    settings = load_settings(ctx.obj, os.environ, with_secrets=False)
+    now, zone = SystemClock().now(), settings.harbor.time_zone
+    to = _day("--to", last) or local_day(now, zone) - timedelta(days=1)
+    since = _day("--from", first) or to - timedelta(days=REPLAY_DAYS - 1)
+    if to < since:
+        found = f"{to}, before {since}"
+        raise LogRefused([Fault("replay", "--to", found, "the same day as --from or a later one")])
+    house = build(settings)
+    try:
+        moved = house.desk.sources.on_hand(now).moved
+        # Files that came later still tell of the time, with its numbers checked.
+        begins, by = (due_at(day, time(0), zone) for day in (since, to + timedelta(days=_MEND_DAYS)))
+        sea = measured_sea(settings, house.store, begins, by, moved=moved)
+        days, unread = replay_days(settings, house.store, since, to, sea, code_version=__version__)
+    finally:
+        house.close()
+    if not days and not unread:
+        typer.echo(f"no call of {settings.boat.name} is on record from {since} to {to}")
+        return
+    if days:
+        _print(_replay_table(days, zone))
+    for told in days:
+        _lines(_differences(told, HarborTimes(zone, told.day)))
+    _lines(unread)
+    _lines((*(f"{problem}" for problem in sea.problems), *_judged_by(bool(sea.hourly)), _summary(days)))
+
+
+# ---- trust
+
+
+def _called_table(days: Sequence[SeenDay]) -> Table:
+    table = _table("called", "days", "fit", "not fit", "not told")
+    for word in ("PULL", "WAIT", "NO CALL"):
+        of = [seen for seen in days if seen.word == word and seen.had_trip]
+        counts = [sum(seen.fit is fit for seen in of) for fit in (True, False, None)]
+        table.add_row(word, *(str(count) for count in (len(of), *counts)))
+    return table
+
+
+def _scores(table: Contingency) -> Iterable[str]:
+    if table.n:
+        found = (("Peirce", table.peirce), ("Heidke", table.heidke), ("critical success", table.critical_success))
+        scores = "; ".join(f"{name} {'not known' if score is None else f'{score:.2f}'}" for name, score in found)
+        yield (
+            f"PULL and WAIT against fit and not: {table.hits} hits, {table.misses} misses, "
+            f"{table.false_alarms} false calls, {table.correct_negatives} right waits. Of 1 at best: {scores}."
+        )
+
+
+def _errors_table(record: TrustRecord, terms: TrustTerms) -> Table:
+    """The worst of all sources, as the plan takes it, beside the prior."""
+    from soakbell.letters.trust import error_tables
+
+    table = _table("", "ahead", "measured", "give or\ntake", "days", "plan\nreckons with", "prior alone")
+    for found, prior in zip(
+        error_tables(record, terms.models(record.errors)), error_tables(record, terms.models()), strict=True
+    ):
+        for row, bare in zip(found.rows, prior.rows, strict=True):
+            name = found.title if row is found.rows[0] else ""
+            table.add_row(name, row.ahead, row.measured, row.spread, row.days, row.reckoned, bare.reckoned)
+        table.add_section()
+    return table
+
+
+def _sources_table(record: TrustRecord) -> Table:
+    """Each source by itself, in its first day."""
+    from soakbell.letters.figures import QUANTITY
+    from soakbell.letters.trust import SOURCES, error_words
+
+    table = _table("first day ahead", "source", "measured", "pairs", "days")
+    for found in record.errors:
+        if found.from_h == 0 and found.source in SOURCES:
+            unit = QUANTITY[found.quantity]
+            name = f"{unit.name}, {unit.unit.strip()}"
+            table.add_row(name, SOURCES[found.source], error_words(found), str(found.pairs), str(found.days))
+    return table
+
+
+def _chances_table(parts: BrierParts) -> Table:
+    table = _table("chance given", "given", "came", "share", "true share,\n4 times in 5")
+    for row in parts.rows:
+        span = f"{row.from_chance:.0%} to {row.to_chance:.0%}"
+        bounds = f"{row.low:.0%} to {row.high:.0%}"
+        table.add_row(span, str(row.days), str(row.came), f"{row.share:.0%}", bounds)
+    return table
+
+
+def _draw(file: Path, record: TrustRecord, boat: str) -> None:
+    from soakbell.errors import Fault, LogRefused
+    from soakbell.letters.trust import picture_of
+
+    picture = picture_of(record, boat)
+    if picture is None:
+        typer.echo("no picture: no chance could be held against a day that came")
+        return
+    try:
+        file.write_bytes(picture)
+    except OSError as fault:
+        found, write = f"{file} ({fault.strerror})", "a file that can be written"
+        raise LogRefused([Fault("trust", "--png", found, write)]) from fault
+    typer.echo(f"drawn: {file}")
+
+
+# ---- replay
+
+
+def _replay_table(days: Sequence[ReplayedDay], zone_name: str) -> Table:
+    from soakbell.letters.times import HarborTimes, day_words
+
+    table = _table("day", "called then", "called by today's\nprogram and settings", "the sea then")
+    for told in days:
+        times = HarborTimes(zone_name, told.day)
+        words = _call_words(told.then, times), _now_words(told, times), _sea_words(told.seen)
+        table.add_row(day_words(told.day), *words)
+    return table
+
+
+def _call_words(call: Call, times: HarborTimes) -> str:
+    if call.window is None:
+        return call.word.value
+    strings = ", ".join(pull.string for pull in call.window.pulls)
+    return f"{call.word.value} {times.span(call.window.leaves_at, call.window.lands_at)}\n{strings}"
+
+
+def _now_words(told: ReplayedDay, times: HarborTimes) -> str:
+    if told.now is None:
+        return "can't be told"
+    if told.exact:
+        return "the same"
+    words = _call_words(told.now, times)
+    return f"{words}, otherwise" if words != _call_words(told.then, times) else "the same, for other reasons"
+
+
+def _sea_words(seen: SeenDay) -> str:
+    from soakbell.letters.figures import past_limit_short
+
+    if seen.fit is None:
+        return "not told by any measurement"
+    if seen.word != "PULL":
+        return "fit for a short trip" if seen.fit else "not fit for a short trip"
+    if seen.fit:
+        return "inside the limits"
+    past = [past_limit_short(found.quantity, found.most, found.limit) for found in seen.past]
+    return "\n".join(("OUTSIDE the limits", *past))
+
+
+def _differences(told: ReplayedDay, times: HarborTimes) -> Iterable[str]:
+    """Why a day is not the same, in a sentence; nothing where it is."""
+    from soakbell.letters.times import day_words
+
+    day = day_words(told.day)
+    if told.calls > 1:
+        yield f"{day}: {told.calls} calls were told; the one that stood when the boat was to leave is shown."
+    if told.now is None:
+        yield f"{day}: {told.why_not}."
+        return
+    if told.exact:
+        return
+    changed = [
+        *([] if told.same_settings else ["the settings or the fishery file"]),
+        *([] if told.same_program else ["the program"]),
+    ]
+    why = f"{' and '.join(changed)} changed since" if changed else "neither the settings nor the version changed"
+    then, now = (_call_words(call, times).replace("\n", ": ") for call in (told.then, told.now))
+    what = "the same call for other reasons" if then == now else f"{then} then, {now} today"
+    yield f"{day}: {what}; {why}."
+
+
+def _judged_by(seen: bool) -> Iterable[str]:
+    if seen:
+        return ("The sea is judged by what the areas' stations measure alone, and by the limits of each call.",)
+    return ("The sea can't be told: no area has a station that measured anything in that time.",)
+
+
+def _summary(days: Sequence[ReplayedDay]) -> str:
+    same = sum(told.exact for told in days)
+    lost = sum(told.now is None for told in days)
+    other = len(days) - same - lost
+    told = [f"{same} the same to the last number", f"{other} not the same"]
+    return f"Of {len(days)} days {', '.join(told)}{f', {lost} that cannot be made again' if lost else ''}."
+
+
+def _day(option: str, text: str | None) -> date | None:
+    from soakbell.errors import Fault, LogRefused
+
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise LogRefused([Fault("replay", option, repr(text), 'a day, as "2026-12-01"')]) from None
+
+
+# ---- print
+
+
+def _table(first: str, *others: str) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, padding=0)
+    for head in (first, *others):
+        table.add_column(head, no_wrap=True)
+    return table
+
+
+def _print(table: Table) -> None:
+    """On a narrow screen the rows run on: a number cut short would be another number."""
+    from rich.console import Console
+    from rich.measure import Measurement
+
+    console = Console()
+    needed = Measurement.get(console, console.options.update(max_width=_MOST_CHARS), table).maximum
+    Console(width=max(console.width, needed), highlight=False, markup=False).print(table)
+
+
+def _head(text: str) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    Console().print(Text(f"\n{text}", style="bold"))
+
+
+def _lines(lines: Iterable[str], *, mark: str = "- ") -> None:
+    from rich.console import Console
+
+    console = Console()
+    for line in lines:
+        console.print(f"{mark}{line}", markup=False, highlight=False)
