@@ -39,7 +39,7 @@ class _Subject(UniqueUnstructuredHeader):
 
 
 _headers = HeaderRegistry()
-_headers.map_to_type("subject", _Subject)
+_headers.map_to_type("subject", _Subject)  # type: ignore[arg-type]  # the registry adds its base itself
 POLICY = SMTP.clone(header_factory=_headers)
 
 
