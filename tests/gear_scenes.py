@@ -93,6 +93,7 @@ BELLS = (
             "due_on": date(2026, 11, 30),
             "left": None,
             "unit": "",
+            "source": "the date that stands on each",
         },
     ),
     Bell(
@@ -101,7 +102,15 @@ BELLS = (
         "x",
         1,
         est(9, day=7),
-        {"state": "due soon", "safety": False, "expires": False, "due_on": None, "left": 7.5, "unit": "engine h"},
+        {
+            "state": "due soon",
+            "safety": False,
+            "expires": False,
+            "due_on": None,
+            "left": 7.5,
+            "unit": "engine h",
+            "source": "the maker's manual",
+        },
     ),
     Bell(
         BellCode.UNSET,

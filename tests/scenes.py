@@ -17,6 +17,7 @@ from functools import cache
 
 import pandas as pd
 
+from soakbell.gear.fold import Whereabouts
 from soakbell.gear.strings import Mark, TrapString
 from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
 from soakbell.letters.letter import Letter, LetterKind, morning_letter
@@ -31,7 +32,7 @@ from soakbell.planning.ashore import (
     PartToBuy,
     PartToCarry,
     TrapsOf,
-    UpkeepLine,
+    UpkeepDue,
 )
 from soakbell.planning.call import (
     Binding,
@@ -45,6 +46,7 @@ from soakbell.planning.call import (
     StringState,
     Window,
 )
+from soakbell.planning.upkeep_due import UpkeepState, UpkeepUnit
 from soakbell.sea.sources import QUANTITIES, FaultCode, SourceKind
 from soakbell.sea.warnings import OfficialWarning
 
@@ -107,13 +109,37 @@ LOAD = Load(
 )
 
 BARRED = (
-    BarredTraps("Ledge", (4,), "escape ring", "a trap needs an unobstructed escape ring", True),
-    BarredTraps("Nine Foot", (8, 9), "slat", "a trap needs a panel that degrades", False),
+    BarredTraps(
+        "Ledge",
+        (4,),
+        "escape ring",
+        "a trap needs an unobstructed escape ring",
+        Whereabouts.FISHING,
+        est(9, day=5),
+    ),
+    BarredTraps(
+        "Nine Foot", (8, 9), "slat", "a trap needs a panel that degrades", Whereabouts.BENCH, est(9, day=5)
+    ),
 )
 
+
+def due(
+    task: str,
+    state: UpkeepState,
+    due_on: date | None = None,
+    *,
+    safety: bool = False,
+    expires: bool = False,
+    left: float | None = None,
+    unit: UpkeepUnit = "",
+) -> UpkeepDue:
+    """A task of upkeep as it stands."""
+    return UpkeepDue(task, state, safety, expires, True, due_on, left, unit, None, None, "an invented manual")
+
+
 UPKEEP = (
-    UpkeepLine("flares", "overdue", True, True, date(2026, 11, 30), None, ""),
-    UpkeepLine("bilge pump test", "due soon", False, False, date(2026, 12, 12), None, ""),
+    due("flares", "overdue", date(2026, 11, 30), safety=True, expires=True),
+    due("bilge pump test", "due soon", date(2026, 12, 12)),
 )
 
 PULL_DAY = Ashore(load=LOAD, barred=BARRED, upkeep=UPKEEP)
@@ -134,8 +160,8 @@ BENCH = Bench(
 BENCH_DAY = Ashore(
     bench=BENCH,
     barred=BARRED,
-    upkeep=(*UPKEEP, UpkeepLine("engine oil", "overdue", False, False, None, -3.5, "engine h")),
-    parts_to_buy=(PartToBuy("latch", 0.0, 4.0, 1.0, 10.0),),
+    upkeep=(*UPKEEP, due("engine oil", "overdue", left=-3.5, unit="engine h")),
+    parts_to_buy=(PartToBuy("latch", True, 0.0, 0.5, 4.0, 1.0, 10.0, None, est(9, day=5)),),
 )
 
 

@@ -314,7 +314,9 @@ class _Look:
         )
 
     def _bait(self, window: Window) -> tuple[BaitToLoad, ...]:
-        return bait_to_load(self._outfit, self._books.bait, _traps(window), leaves_at=window.leaves_at)
+        return bait_to_load(
+            self._outfit, self._books.bait, _traps(window), leaves_at=window.leaves_at, now=self._now
+        )
 
     def _thaw(self, window: Window) -> tuple[Thaw, ...]:
         return boxes_to_thaw(

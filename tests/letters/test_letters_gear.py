@@ -35,8 +35,10 @@ from scenes import (
     FACTS,
     PULL_DAY,
     SCENES,
+    UPKEEP,
     Scene,
     advisory,
+    due,
     est,
     letter_of,
     no_call_stale,
@@ -45,12 +47,13 @@ from scenes import (
     wait_by_wind,
 )
 from soakbell.cli import app
+from soakbell.gear.fold import Whereabouts
 from soakbell.letters.bait_order import order_copy, order_draft, order_to_supplier
 from soakbell.letters.bells import CODES, MOST_IN_FULL, bells_letter
+from soakbell.letters.commands import command
 from soakbell.letters.eve import eve_letter
 from soakbell.letters.gear_words import (
     boxes_words,
-    command,
     due_words,
     places_words,
     shares_words,
@@ -59,7 +62,7 @@ from soakbell.letters.gear_words import (
 )
 from soakbell.letters.letter import Letter
 from soakbell.letters.page import TEXT_COLUMNS
-from soakbell.planning.ashore import Ashore, Eve, UpkeepLine
+from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, Thaw
 from soakbell.planning.bells import Bell, BellCode
 from soakbell.planning.call import Reason
 
@@ -132,13 +135,13 @@ def test_a_pull_day_says_what_to_load() -> None:
     words = told(pull_morning())
     for sentence in (
         "Mullet heads: take 2.5 boxes aboard. 99 traps need 2.75 boxes; on hand: 0.25 aboard, 2.5 thawed and 4",
-        "Cowhide: take 0.25 box aboard. 35 traps need 0.5 box; on hand: 0.25 thawed and 1 frozen. Short by 0.25",
+        "Cowhide: take 0.25 box aboard. 35 traps need 0.5 box; on hand: 0.25 thawed and 1 frozen. Take 0.25",
         "Traps ready to set: - Outer Bar, trap 12.",
         "Outer Bar, traps 5 and 6: funnel, 12 min.",
         "2 x funnel (3 on hand). - 8 x hog ring: only 2 on hand.",
         "3 traps may not be set: - Ledge, trap 4, in the water although it may not be set: escape ring.",
         "Nine Foot, traps 8 and 9: slat. A trap needs a panel that degrades.",
-        "Upkeep before leaving: - Flares (safety gear): out of date, it was good until Mon 30 Nov.",
+        "Upkeep before leaving: - Flares (safety gear): out of date, good until Mon 30 Nov only.",
     ):
         assert sentence in words
     assert words.index("Strings to pull") < words.index("Bait and gear to load") < words.index("The days ahead")
@@ -204,7 +207,7 @@ def test_the_eve_letter_says_what_to_take_out_of_the_freezer_and_by_when() -> No
     assert "Take 2 boxes of mullet heads out of the freezer by Mon 7 Dec 19:10." in words
     assert (
         "Take 0.5 box of cowhide out of the freezer at once: it should have lain out since Mon 7 Dec 15:00 and "
-        "will not be thawed through by the time of leaving. Even so 0.25 box will be lacking for tomorrow's traps."
+        "will not be thawed through by the time of leaving. Even with that tomorrow's traps will lack 0.25 box."
         in words
     )
 
@@ -320,7 +323,7 @@ def test_a_bell_that_lost_a_value_is_an_error_not_a_gap(bell: Bell) -> None:
 def test_the_count_in_the_subject_is_that_of_the_letter(count: int) -> None:
     bells = [replace(BELLS[n % len(BELLS)], cause=str(n)) for n in range(count)]
     letter = bells_letter(bells, FACTS, now=NOON)
-    headings = len(re.findall(r"<h2", letter.html)) - 1  # but for the cautions
+    headings = letter.html.count("<h2") - 1  # but for the cautions
     more = re.search(r"And (\d+) more<", letter.html)
     assert headings + (int(more.group(1)) - 1 if more else 0) == count
     if count == 1:
@@ -405,6 +408,161 @@ def test_the_last_days_of_the_season_are_told_as_such(days_left: int, words: str
 def test_a_letter_without_a_bell_is_not_written() -> None:
     with pytest.raises(ValueError, match="without a bell"):
         bells_letter([], FACTS, now=NOON)
+
+
+# ---- the first days, with a log that tells little
+
+
+def never_told(task: str, *, safety: bool, expires: bool) -> Bell:
+    values = {
+        "state": "never told",
+        "safety": safety,
+        "expires": expires,
+        "due_on": None,
+        "left": None,
+        "unit": "",
+    }
+    return Bell(BellCode.UPKEEP, task, "never told", 1, est(9), {**values, "source": "an invented manual"})
+
+
+UNTOLD = (
+    *(never_told(f"extinguisher {n}", safety=True, expires=True) for n in range(4)),
+    *(never_told(f"jacket {n}", safety=True, expires=False) for n in range(7)),
+    *(never_told(f"belt {n}", safety=False, expires=False) for n in range(10)),
+)
+
+
+def test_tasks_that_were_never_told_share_one_part_of_the_letter() -> None:
+    letter = bells_letter((*UNTOLD, BELLS[0]), FACTS, now=NOON)
+    words = in_one_line(letter.text)
+    assert letter.subject.startswith("2 bells: Nine Foot has soaked")
+    assert words.count("11 safety tasks and 10 others are not in the log yet") == 1
+    for bell in UNTOLD:
+        assert f"- {bell.subject.capitalize()}" in words
+        assert bell.name not in words
+    assert "- Extinguisher 0 (safety gear): has a date on it." in words
+    assert commands_of(letter)[-4:] == [
+        'soakbell log upkeep "THE TASK" --expires YYYY-MM-DD',
+        'soakbell log upkeep "THE TASK" --at "YYYY-MM-DD HH:MM"',
+        'soakbell log snooze "upkeep:THE TASK" --until "2026-12-11 06:00"',
+        'soakbell log settle "upkeep:THE TASK"',
+    ]
+    assert words.index("Extinguisher 0") < words.index("Jacket 0") < words.index("Belt 0")
+    alone = bells_letter(UNTOLD, FACTS, now=NOON)
+    assert alone.subject.startswith("Bell: 11 safety tasks and 10 others are not in the log yet |")
+
+
+@pytest.mark.parametrize(
+    ("expires", "lead", "line"),
+    [
+        (True, "With the date that stands on it:", "soakbell log upkeep flares --expires YYYY-MM-DD"),
+        (False, "With the day it was last done:", 'soakbell log upkeep flares --at "YYYY-MM-DD HH:MM"'),
+    ],
+)
+def test_a_task_that_was_never_told_is_not_told_to_be_done_now(expires: bool, lead: str, line: str) -> None:
+    letter = bells_letter([never_told("flares", safety=True, expires=expires)], FACTS, now=NOON)
+    assert f"{lead}\n    {line}\n" in letter.text
+    assert "When it is done" not in letter.text
+
+
+@pytest.mark.parametrize(
+    ("safety", "others", "words"),
+    [
+        (11, 10, "11 safety tasks and 10 others are not in the log yet."),
+        (1, 1, "1 safety task and 1 other are not in the log yet."),
+        (2, 0, "2 safety tasks are not in the log yet."),
+        (0, 3, "3 tasks are not in the log yet."),
+    ],
+)
+def test_other_letters_count_the_tasks_that_were_never_told(safety: int, others: int, words: str) -> None:
+    tasks = [due(f"task {n}", "never told", safety=n < safety) for n in range(safety + others)]
+    text = told(replace(wait_by_wind(), ashore=Ashore(upkeep=(*UPKEEP, *tasks))))
+    assert text.count("not in the log yet") == 1
+    assert f"- {words} To see which: soakbell status" in text
+    assert "Flares (safety gear): out of date" in text
+
+
+def test_a_single_task_that_was_never_told_is_named() -> None:
+    text = told(replace(wait_by_wind(), ashore=Ashore(upkeep=(due("zincs", "never told"),))))
+    assert "- Zincs: not in the log yet." in text
+
+
+def loaded(bait: BaitToLoad) -> Letter:
+    return replace(pull_morning(), ashore=Ashore(load=Load((bait,), (), (), ()))).letter()
+
+
+def test_bait_that_was_never_told_is_not_called_short() -> None:
+    letter = loaded(BaitToLoad("mullet heads", 99, 2.75, 0.0, 0.0, 0.0, 0.0, 0.0, 2.75, told=False))
+    words = in_one_line(letter.text)
+    assert "Mullet heads: 99 traps need 2.75 boxes; on hand: not in the log yet." in words
+    assert "hort by" not in words
+    assert commands_of(letter) == ['soakbell log bait-counted "mullet heads" BOXES']
+
+
+# ---- bait that is frozen
+
+
+@pytest.mark.parametrize(
+    ("thawing", "frozen", "in_time", "words"),
+    [
+        (
+            0.0,
+            1.89,
+            False,
+            "on hand: 1.89 frozen, none thawed. Take 1.5 boxes out of the freezer at once; it won't be thawed "
+            "through when you leave. ",
+        ),
+        (0.0, 1.89, True, "on hand: 1.89 frozen, none thawed. Take 1.5 boxes out of the freezer at once. "),
+        (2.0, 1.0, False, "on hand: 2 not thawed by then and 1 frozen. "),
+        (
+            0.25,
+            1.0,
+            True,
+            "on hand: 0.25 not thawed by then and 1 frozen. Take 1 box out of the freezer at once. "
+            "Short by 0.25 box. ",
+        ),
+        (0.0, 0.0, False, "on hand: none. Short by 1.5 boxes. "),
+    ],
+)
+def test_bait_that_lies_frozen_is_not_called_lacking(
+    thawing: float, frozen: float, in_time: bool, words: str
+) -> None:
+    bait = BaitToLoad("cowhide", 54, 1.5, 0.0, 0.0, thawing, frozen, 0.0, 1.5, thaws_in_time=in_time)
+    text = in_one_line(loaded(bait).text)
+    assert f"Cowhide: 54 traps need 1.5 boxes; {words}" in text
+    for ask in ("Short by", "freezer at once", "thawed through"):
+        assert text.count(ask) == words.count(ask)
+
+
+def test_a_freezer_without_the_bait_is_told_in_one_sentence() -> None:
+    thaw = Thaw("mullet heads", 0.0, est(19, day=7), past=False, short_boxes=2.75)
+    words = in_one_line(eve_letter(replace(EVE, thaw=(thaw,)), EVE_FACTS, now=EVENING).text)
+    assert "The freezer has no mullet heads to thaw: tomorrow's traps will lack 2.75 boxes." in words
+
+
+# ---- traps that may not be set
+
+
+IN_WATER, ASHORE = Whereabouts.FISHING, Whereabouts.ASHORE
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        (((4,), IN_WATER), "Mend it at the next pull, or take it in."),
+        (((4, 5), IN_WATER), "Mend them at the next pull, or take them in."),
+        (((4,), ASHORE), "Mend it before it is set."),
+        (((4, 5), ASHORE), "Mend them before they are set."),
+    ],
+)
+def test_what_to_do_with_barred_traps_is_said_where_it_applies(
+    rows: tuple[tuple[int, ...], Whereabouts], words: str
+) -> None:
+    places, where = rows
+    row = BarredTraps("Ledge", places, "slat", "", where, est(9))
+    text = told(replace(wait_by_wind(), ashore=Ashore(barred=(row,))))
+    assert f"- {words} - Rules change:" in text
+    assert text.count(" Mend ") == 1
 
 
 # ---- the bait order
@@ -587,7 +745,7 @@ def test_every_command_that_a_letter_gives_is_one_that_the_program_takes(line: s
 @given(st.lists(st.text(st.characters(exclude_categories=("Cs", "Cc"))), min_size=1, max_size=5))
 def test_a_shell_reads_a_command_as_it_was_meant(words: list[str]) -> None:
     meant = [" ".join(word.split()) for word in words]
-    assert shlex.split(command(*words)) == meant
+    assert shlex.split(command("soakbell", *words)) == ["soakbell", *meant]
 
 
 # ---- words
@@ -630,13 +788,13 @@ def test_what_is_not_a_number_is_never_told_as_boxes(value: Any) -> None:
     ],
 )
 def test_upkeep_is_told_by_what_binds(changes: dict[str, Any], words: str) -> None:
-    line = UpkeepLine("zincs", "due soon", False, False, None, None, "")
+    line = due("zincs", "due soon")
     assert upkeep_words(replace(line, **changes), DAY) == words
 
 
 def test_upkeep_without_a_day_or_a_use_is_an_error() -> None:
     with pytest.raises(ValueError, match="without a day or a use"):
-        upkeep_words(UpkeepLine("zincs", "overdue", False, False, None, None, ""), DAY)
+        upkeep_words(due("zincs", "overdue"), DAY)
     with pytest.raises(ValueError, match="no words for the unit"):
         use_words(2.0, "moons")
 

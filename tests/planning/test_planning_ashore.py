@@ -89,7 +89,7 @@ def test_traps_that_may_not_be_set_are_told_by_string_and_item_those_in_the_wate
 
 
 def task(name: str, state: UpkeepState, *, safety: bool = False, before: bool = False) -> UpkeepDue:
-    return UpkeepDue(name, state, safety, False, before, None, None, "", AT, AT)
+    return UpkeepDue(name, state, safety, False, before, None, None, "", AT, AT, "invented")
 
 
 TASKS = (

@@ -95,6 +95,16 @@ def test_a_count_of_the_freezer_is_not_lowered_by_what_was_used_before_it() -> N
     assert on_hand(ONE, stock, HEADS, NOW).freezer == 2
 
 
+def test_bait_is_known_as_soon_as_it_was_counted_were_it_none() -> None:
+    for said, known in (
+        ((TrapsSet(), ago(9), 30), False),
+        ((BaitCounted("mullet heads", 0, "freezer"), ago(1)), True),
+    ):
+        (load,) = bait_to_load(ONE, stock_of(said), 40, leaves_at=LEAVES_AT, now=NOW)
+        assert load.told is known
+        assert len(boxes_to_thaw(ONE, stock_of(said), 40, leaves_at=LEAVES_AT, now=NOW)) == known
+
+
 def test_counting_what_is_aboard_brings_no_used_bait_back_into_the_freezer() -> None:
     """400 traps at 0.05 boxes took all 10 boxes, whatever little is found aboard after."""
     said = ((BaitBought("mullet heads", 10), ago(30)), *((Pulled(), ago(day), 100) for day in (25, 20, 15, 10)))
@@ -257,7 +267,7 @@ def test_the_load_tells_thawed_from_thawing() -> None:
         (BaitMoved("mullet heads", 2), NOW + timedelta(hours=12)),
         (BaitMoved("mullet heads", 0.25, "aboard", "freezer"), ago(hours=1)),
     )
-    (load,) = bait_to_load(ONE, stock, 40, leaves_at=LEAVES_AT)
+    (load,) = bait_to_load(ONE, stock, 40, leaves_at=LEAVES_AT, now=NOW)
     assert (load.aboard_boxes, load.thawed_boxes, load.thawing_boxes, load.frozen_boxes) == (0.25, 1, 2, 5.75)
     assert load.take_boxes == 1
     assert load.needed_boxes == load.aboard_boxes + load.take_boxes + load.short_boxes
@@ -275,7 +285,7 @@ def test_a_trip_s_traps_are_split_among_its_baits_without_losing_one(
         (Pulled(), ago(1), unnamed),
     )
     shares = bait_shares(outfit, stock)
-    loads = {load.bait: load.traps for load in bait_to_load(outfit, stock, traps, leaves_at=LEAVES_AT)}
+    loads = {load.bait: load.traps for load in bait_to_load(outfit, stock, traps, leaves_at=LEAVES_AT, now=NOW)}
     assert sum(loads.values()) == traps
     assert all(abs(loads.get(bait, 0) - share * traps) < 1 for bait, share in shares.items())
 
@@ -289,6 +299,7 @@ def test_thawing_never_leaves_a_trip_shorter_than_it_says(
 ) -> None:
     """What is taken out, with what is out, meets the need, or the rest is told as lacking."""
     stock = stock_of(
+        (BaitCounted("mullet heads", 0, "freezer"), ago(4)),
         (BaitBought("mullet heads", bought), ago(3)),
         (Pulled(), ago(2), unmeasured),
         (BaitMoved("mullet heads", moved), ago(hours=3)),

@@ -145,7 +145,7 @@ class BaitStock:
         return next((dates.last_at for dates in self.dates if same_bait(dates.bait, bait)), None)
 
     def came_at(self, bait: str) -> datetime | None:
-        """When more of a bait last came; None where it never did."""
+        """When more of a bait last came, or it was first counted; None where neither was told."""
         return next((dates.came_at for dates in self.dates if same_bait(dates.bait, bait)), None)
 
 
@@ -226,6 +226,10 @@ class BaitBook:
         before = self._dates.get(bait)
         came_at = at if came else (before.came_at if before else None)
         self._dates[bait] = BaitDates(self._names[bait], at, came_at)
+
+    def _never_came(self, bait: str) -> bool:
+        dates = self._dates.get(bait)
+        return dates is None or dates.came_at is None
 
     def _boxes_of(self, bait: str, place: BaitPlace) -> float:
         return math.fsum(lot.boxes for lot in self._lots.get((bait, place), ()))
@@ -381,7 +385,7 @@ class BaitBook:
         """
         bait = self._key(detail.bait)
         more = detail.boxes - self._boxes_of(bait, detail.place)
-        self._touch(bait, entry.happened_at, came=more > _NONE)
+        self._touch(bait, entry.happened_at, came=more > _NONE or self._never_came(bait))
         gone = self._draw(bait, max(0.0, -more), (detail.place,))
         if detail.boxes <= _NONE:
             self._lots.pop((bait, detail.place), None)

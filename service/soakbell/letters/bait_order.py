@@ -7,10 +7,11 @@ from datetime import date, datetime
 
 from soakbell.gear.bait_lots import OpenOrder
 from soakbell.letters.around import SKIPPER_DECIDES, Around, around, no_call
+from soakbell.letters.commands import Command, command
 from soakbell.letters.facts import LetterFacts
 from soakbell.letters.figures import amount
-from soakbell.letters.gear_section import Block, Command
-from soakbell.letters.gear_words import boxes_words, command, due_words
+from soakbell.letters.gear_section import Block
+from soakbell.letters.gear_words import boxes_words, due_words
 from soakbell.letters.letter import Letter, written
 from soakbell.letters.times import HarborTimes, day_words, full_day_words
 from soakbell.letters.words import capital, listed, one_line
@@ -54,8 +55,8 @@ def order_draft(order: BaitOrder, facts: LetterFacts, *, now: datetime) -> Lette
         **vars(around(facts, times, now=now, day=times.day, standing=_standing(facts, times))),
         brief=_draft_brief(order),
         lead=_draft_lead(order, times),
-        first=_late(order, times),
-        blocks=(*_lines(order, times, commands=placed), *_room(order)),
+        first=_late(order, times, facts.command),
+        blocks=(*_lines(order, times, facts.command if placed else None), *_room(order)),
         note_title=f"Words for {one_line(order.supplier)}{f', {order.address}' if order.address else ''}",
         note=_note(order, facts) if placed else (),
     )
@@ -115,7 +116,7 @@ def order_copy(order: BaitOrder, facts: LetterFacts, *, now: datetime) -> Letter
             "the log as ordered."
         ),
         first=(),
-        blocks=(*_lines(order, times, commands=False), *_room(order), _taking_back(supplier)),
+        blocks=(*_lines(order, times), *_room(order), _taking_back(supplier, facts.command)),
         note_title="The order, word for word",
         note=_note(order, facts),
     )
@@ -150,7 +151,7 @@ def _note(order: BaitOrder, facts: LetterFacts) -> tuple[str, ...]:
     )
 
 
-def _late(order: BaitOrder, times: HarborTimes) -> tuple[Block, ...]:
+def _late(order: BaitOrder, times: HarborTimes, program: str) -> tuple[Block, ...]:
     if not order.late:
         return ()
     supplier = one_line(order.supplier)
@@ -164,7 +165,7 @@ def _late(order: BaitOrder, times: HarborTimes) -> tuple[Block, ...]:
             tuple(
                 Command(
                     f"If the {one_line(late.bait)} came",
-                    command("soakbell", "log", "bait-bought", late.bait, amount(late.boxes)),
+                    command(program, "log", "bait-bought", late.bait, amount(late.boxes)),
                 )
                 for late in order.late
             ),
@@ -178,12 +179,13 @@ def _late_words(late: OpenOrder, times: HarborTimes) -> str:
     return f"{boxes_words(late.boxes)} of {one_line(late.bait)}, ordered {ordered}{due}: not in the log as come."
 
 
-def _lines(order: BaitOrder, times: HarborTimes, *, commands: bool) -> tuple[Block, ...]:
+def _lines(order: BaitOrder, times: HarborTimes, program: str | None = None) -> tuple[Block, ...]:
+    """What to order and why; how to tell it to the log where ``program`` is given."""
     return tuple(
         Block(
             f"{boxes_words(line.boxes)} of {one_line(line.bait)}",
             _why(line, times.day),
-            (Command("When it is ordered", _ordered_command(line, order.due_on)),) if commands else (),
+            () if program is None else (_ordered(line, order.due_on, program),),
         )
         for line in order.lines
     )
@@ -205,8 +207,9 @@ def _why(line: OrderLine, today: date) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _ordered_command(line: OrderLine, due_on: date) -> str:
-    return command("soakbell", "log", "bait-ordered", line.bait, amount(line.boxes), "--due", due_on.isoformat())
+def _ordered(line: OrderLine, due_on: date, program: str) -> Command:
+    told = command(program, "log", "bait-ordered", line.bait, amount(line.boxes), "--due", due_on.isoformat())
+    return Command("When it is ordered", told)
 
 
 def _room(order: BaitOrder) -> tuple[Block, ...]:
@@ -229,12 +232,12 @@ def _why_not(order: BaitOrder) -> str:
     return "The freezer has no room."
 
 
-def _taking_back(supplier: str) -> Block:
+def _taking_back(supplier: str, program: str) -> Block:
     return Block(
         "To take it back",
         (f"Tell {supplier}, and void the entry, which the list names.",),
         (
-            Command("The list", "soakbell log list"),
-            Command("To void it", 'soakbell log correct ENTRY --reason "taken back"'),
+            Command("The list", command(program, "log", "list")),
+            Command("To void it", command(program, "log", "correct", "ENTRY", "--reason", "taken back")),
         ),
     )

@@ -7,26 +7,25 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
+from soakbell.gear.fold import Whereabouts
 from soakbell.letters.around import SKIPPER_DECIDES, Around, around, no_call
+from soakbell.letters.commands import Command, bait_counted_command, command, repaired_line, upkeep_command
 from soakbell.letters.facts import LetterFacts
 from soakbell.letters.figures import amount
-from soakbell.letters.gear_section import Block, Command
 from soakbell.letters.gear_words import (
     barred_words,
     boxes_words,
-    command,
     due_words,
     places_words,
-    repaired_command,
     traps_count,
-    upkeep_command,
+    untold_upkeep,
     upkeep_state,
     upkeep_words,
 )
 from soakbell.letters.letter import Letter, written
 from soakbell.letters.times import HarborTimes, day_words, soak_words
 from soakbell.letters.words import capital, ended, one_line
-from soakbell.planning.ashore import BarredTraps, UpkeepLine
+from soakbell.planning.ashore import BarredTraps, UpkeepDue
 from soakbell.planning.bells import Bell, BellCode
 
 SNOOZE_DAYS = 3
@@ -45,28 +44,43 @@ MOST_IN_FULL = 30
 
 
 @dataclass(frozen=True)
+class BellBlock:
+    """One matter: a heading, sentences, points of a list, and commands."""
+
+    title: str
+    lines: tuple[str, ...]
+    points: tuple[str, ...]
+    commands: tuple[Command, ...]
+
+
+@dataclass(frozen=True)
 class BellsPage(Around):
-    """``first`` is the gravest bell in short, ``more`` how many others the letter tells."""
+    """``first`` is the gravest matter in short, ``more`` how many others the letter tells."""
 
     first: str
     lead: str
     count: int
     more: int
-    bells: tuple[Block, ...]
+    bells: tuple[BellBlock, ...]
 
 
 @dataclass(frozen=True)
 class _Told:
-    """One bell in words: ``short`` for the subject, ``title`` for its heading, both without a stop; sentences."""
+    """One matter in words: ``short`` for the subject and ``title`` for its heading, both without a stop.
 
+    ``name`` is what it is snoozed and settled by, ``lines`` are sentences, ``points`` go into a list.
+    """
+
+    name: str
     short: str
     title: str
     lines: tuple[str, ...]
     commands: tuple[Command, ...]
+    points: tuple[str, ...] = ()
 
 
 def bells_letter(bells: Sequence[Bell], facts: LetterFacts, *, now: datetime) -> Letter:
-    """One letter for all ``bells``, at least one.
+    """One letter for all ``bells``, at least one. Tasks of upkeep that the log was never told of are one matter.
 
     Raises:
         ValueError: there is no bell, or the letters lack words or values for one.
@@ -76,28 +90,34 @@ def bells_letter(bells: Sequence[Bell], facts: LetterFacts, *, now: datetime) ->
     times = HarborTimes.at(facts.zone_name, now)
     standing = (HUSHING, SKIPPER_DECIDES, no_call(facts, times))
     ordered = sorted(bells, key=_gravity)
-    told = [_FORMS[bell.code](_Case(bell, times)) for bell in ordered]
+    untold = [bell for bell in ordered if _is_untold(bell)]
+    apart = ordered if len(untold) < 2 else [bell for bell in ordered if bell not in untold]
+    told = [_FORMS[bell.code](_Case(bell, times, facts.command)) for bell in apart]
+    if len(untold) > 1:
+        told.append(_untold([_Case(bell, times, facts.command) for bell in untold]))
     page = BellsPage(
         **vars(around(facts, times, now=now, day=times.day, standing=standing)),
         first=told[0].short,
         lead=f"{capital(told[0].short)}{f', and {len(told) - 1} more' if len(told) > 1 else ''}.",
         count=len(told),
         more=len(told) - 1,
-        bells=_blocks(ordered, told, times),
+        bells=_blocks(told, times, facts.command),
     )
     return written("bells", {"page": page})
 
 
-def _blocks(bells: list[Bell], told: list[_Told], times: HarborTimes) -> tuple[Block, ...]:
+def _blocks(told: list[_Told], times: HarborTimes, program: str) -> tuple[BellBlock, ...]:
     full = [
-        Block(words.title, words.lines, (*words.commands, *_hush_commands(bell, times)))
-        for bell, words in zip(bells[:MOST_IN_FULL], told, strict=False)
+        BellBlock(
+            words.title,
+            words.lines,
+            words.points,
+            (*words.commands, *_hush_commands(words.name, times, program, one_of=bool(words.points))),
+        )
+        for words in told[:MOST_IN_FULL]
     ]
-    rest = tuple(
-        f"{words.title}. Its name: {one_line(bell.name)}"
-        for bell, words in zip(bells[MOST_IN_FULL:], told[MOST_IN_FULL:], strict=True)
-    )
-    return (*full, Block(f"And {len(rest)} more", rest)) if rest else tuple(full)
+    rest = tuple(f"{words.title}: {one_line(words.name)}" for words in told[MOST_IN_FULL:])
+    return (*full, BellBlock(f"And {len(rest)} more", (), rest, ())) if rest else tuple(full)
 
 
 _RANK = (BellCode.UNSET, BellCode.SOAK, BellCode.SEASON, BellCode.BAIT, BellCode.UPKEEP, BellCode.PARTS)
@@ -108,20 +128,26 @@ def _gravity(bell: Bell) -> tuple[bool, bool, bool, int, datetime, str]:
 
     Upkeep that was never told comes after all else: at the start that is most of it, and it would hide the rest.
     """
-    untold = bell.code is BellCode.UPKEEP and bell.values["state"] == "never told"
     safety = bell.code is BellCode.UPKEEP and bool(bell.values["safety"])
     urgent = bell.level > 1
     if bell.code is BellCode.SEASON:
         urgent = bell.values["days_left"] <= URGENT_SEASON_DAYS
-    return (untold, not safety, not urgent, _RANK.index(bell.code), bell.since, bell.subject)
+    return (_is_untold(bell), not safety, not urgent, _RANK.index(bell.code), bell.since, bell.subject)
 
 
-def _hush_commands(bell: Bell, times: HarborTimes) -> tuple[Command, ...]:
-    until = datetime.combine(times.day + timedelta(days=SNOOZE_DAYS), SNOOZE_TO)
-    snooze = command("soakbell", "log", "snooze", bell.name, "--until", f"{until:%Y-%m-%d %H:%M}")
+def _is_untold(bell: Bell) -> bool:
+    return bell.code is BellCode.UPKEEP and bell.values["state"] == "never told"
+
+
+def _hush_commands(name: str, times: HarborTimes, program: str, *, one_of: bool) -> tuple[Command, ...]:
+    it, until = (
+        "one of them" if one_of else "it",
+        datetime.combine(times.day + timedelta(days=SNOOZE_DAYS), SNOOZE_TO),
+    )
+    snooze = command(program, "log", "snooze", name, "--until", f"{until:%Y-%m-%d %H:%M}")
     return (
-        Command(f"To snooze it until {day_words(until.date())} {until:%H:%M}", snooze),
-        Command("To settle it", command("soakbell", "log", "settle", bell.name)),
+        Command(f"To snooze {it} until {day_words(until.date())} {until:%H:%M}", snooze),
+        Command(f"To settle {it}", command(program, "log", "settle", name)),
     )
 
 
@@ -131,6 +157,11 @@ class _Case:
 
     bell: Bell
     times: HarborTimes
+    program: str
+
+    @property
+    def name(self) -> str:
+        return self.bell.name
 
     def any(self, name: str) -> Any:
         if name not in self.bell.values:
@@ -157,10 +188,11 @@ def _soak(case: _Case) -> _Told:
         lines.append(f"Source: {ended(case.any('law_source'))} Check with the authority.")
     lines.append("Pull the string on the next day that a morning letter calls fit.")
     return _Told(
+        case.name,
         f"{case.subject} has soaked {soak}",
         f"{case.subject} has soaked {soak}",
         tuple(lines),
-        (Command("When it is pulled", command("soakbell", "log", "pull", case.bell.subject)),),
+        (Command("When it is pulled", command(case.program, "log", "pull", case.bell.subject)),),
     )
 
 
@@ -186,6 +218,7 @@ def _bait(case: _Case) -> _Told:
         ends += " That is before more can come."
     bait, not_sent = case.bell.subject, _not_sent(case)
     return _Told(
+        case.name,
         f"{'order NOT sent, ' if not_sent else ''}bait low: {case.subject}, {stock}",
         f"{'The order was NOT sent, bait' if not_sent else 'Bait'} low: {case.subject}",
         (
@@ -195,11 +228,9 @@ def _bait(case: _Case) -> _Told:
         (
             Command(
                 "When it is ordered",
-                command("soakbell", "log", "bait-ordered", bait) + " BOXES --due YYYY-MM-DD",
+                command(case.program, "log", "bait-ordered", bait) + " BOXES --due YYYY-MM-DD",
             ),
-            Command(
-                "If the freezer holds another amount", command("soakbell", "log", "bait-counted", bait) + " BOXES"
-            ),
+            bait_counted_command(case.program, bait, "If the freezer holds another amount"),
         ),
     )
 
@@ -219,35 +250,65 @@ def _parts(case: _Case) -> _Told:
     reorder = amount(case.any("reorder_point"))
     open_mends = f" Open mends need {needed}." if case.any("needed_now") > 0 else ""
     return _Told(
+        case.name,
         f"parts low: {case.subject}, {on_hand} on hand",
         f"Parts low: {case.subject}",
         (f"Buy {buy}: {on_hand} on hand, the point to reorder is {reorder}.{open_mends}",),
-        (Command("When they are bought", command("soakbell", "log", "part-bought", case.bell.subject, buy)),),
+        (Command("When they are bought", command(case.program, "log", "part-bought", case.bell.subject, buy)),),
+    )
+
+
+def _upkeep_of(case: _Case) -> UpkeepDue:
+    told = ("state", "safety", "expires", "due_on", "left", "unit", "source")
+    return UpkeepDue(
+        task=case.bell.subject,
+        before_leaving=False,
+        since=case.bell.since,
+        done_at=None,
+        **{name: case.any(name) for name in told},
     )
 
 
 def _upkeep(case: _Case) -> _Told:
-    line = UpkeepLine(
-        task=case.bell.subject,
-        **{name: case.any(name) for name in ("state", "safety", "expires", "due_on", "left", "unit")},
-    )
-    state = upkeep_state(line, case.times.day)
-    brief = state.partition(",")[0]
-    if line.state == "never told":
-        ask = (
-            "Look when it was last done, and tell the log."
-            if not line.expires
-            else "Look at its date and tell it."
-        )
-    elif line.expires:
-        ask = "Renew it, and tell the log its new date."
+    due = _upkeep_of(case)
+    brief = upkeep_state(due, case.times.day).partition(",")[0]
+    untold = due.state == "never told"
+    if untold:
+        ask = "Look at the date that stands on it." if due.expires else "Look when it was last done."
     else:
-        ask = "Do it, and tell the log. The maker's manual governs."
+        ask = "Renew it, and tell the log the new date." if due.expires else "Do it, and tell the log."
     return _Told(
+        case.name,
         f"{case.subject} {brief}",
-        upkeep_words(line, case.times.day).removesuffix("."),
-        (ask,),
-        (Command("When it is done", upkeep_command(case.bell.subject, expires=line.expires)),),
+        upkeep_words(due, case.times.day).removesuffix("."),
+        (ask, f"Source: {ended(due.source)}"),
+        (upkeep_command(case.program, due.task, expires=due.expires, untold=untold),),
+    )
+
+
+_ANY_TASK = "THE TASK"
+"""Stands in a command for any of them. The blank has it quoted, as most names need."""
+
+
+def _untold(cases: Sequence[_Case]) -> _Told:
+    """All that the log was never told of in one: a list, and each command once."""
+    tasks = [_upkeep_of(case) for case in cases]
+    counted = untold_upkeep(tasks)
+    kinds = dict.fromkeys(sorted((due.expires for due in tasks), reverse=True))
+    return _Told(
+        f"{BellCode.UPKEEP.value}:{_ANY_TASK}",
+        counted,
+        counted,
+        (
+            "Look at the date that stands on each, or when it was last done, and tell the log. "
+            "Until then nothing says when it is due.",
+        ),
+        tuple(upkeep_command(cases[0].program, _ANY_TASK, expires=dated, untold=True) for dated in kinds),
+        tuple(
+            f"{capital(one_line(due.task))}{' (safety gear)' if due.safety else ''}"
+            f"{': has a date on it' if due.expires else ''}"
+            for due in tasks
+        ),
     )
 
 
@@ -255,17 +316,19 @@ def _unset(case: _Case) -> _Told:
     in_water = case.bell.level > 1
     barred = BarredTraps(
         string=case.bell.subject,
-        in_water=in_water,
+        where=Whereabouts.FISHING if in_water else Whereabouts.ASHORE,
+        since=case.bell.since,
         **{name: case.any(name) for name in ("places", "item", "rule", "unknown")},
     )
     what = f"{one_line(barred.string)}, {places_words(barred.places)}"
     state = "in the water but may not be set" if in_water else "may not be set"
     ask = "Mend or take in at the next pull." if in_water else "Mend before it is set."
     return _Told(
+        case.name,
         f"{what}: {state}",
         f"{what}: {state}",
         (barred_words(barred), f"{ask} Check the rule with the authority."),
-        (Command("When that is mended", repaired_command(barred.string, barred.places, barred.item)),),
+        (Command("When that is mended", repaired_line(case.program, barred.string, barred.places, barred.item)),),
     )
 
 
@@ -280,13 +343,14 @@ def _season(case: _Case) -> _Told:
     fishing, missing = case.any("fishing"), case.any("missing")
     lost = f", {missing} missing" if missing else ""
     return _Told(
+        case.name,
         when,
         capital(when),
         (
             f"In the water: {traps_count(fishing)}{lost}.",
             f"{capital(ended(case.any('rule')))} Source: {ended(case.any('source'))} Check with the authority.",
         ),
-        (Command("When a string is home", "soakbell log ashore STRING"),),
+        (Command("When a string is home", command(case.program, "log", "ashore", "STRING")),),
     )
 
 

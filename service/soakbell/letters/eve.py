@@ -78,7 +78,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
     call = eve.call
     if call is not None and (call.word is CallWord.PULL) != (call.window is not None):
         raise ValueError(f"a likely {call.word.value} {'without' if call.window is None else 'with'} a window")
-    thaw, thaw_if, blocks, fault = _gear(eve, times)
+    thaw, thaw_if, blocks, fault = _gear(eve, times, facts.command)
     teller = Teller(times, () if call is None else call.sources)
     page = EvePage(
         **vars(around(facts, times, now=now, day=eve.day, standing=(no_call(facts, times), *STANDING))),
@@ -101,15 +101,15 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
     return written("eve", {"page": page})
 
 
-def _gear(eve: Eve, times: HarborTimes) -> tuple[tuple[str, ...], str, tuple[Block, ...], str]:
+def _gear(eve: Eve, times: HarborTimes, program: str) -> tuple[tuple[str, ...], str, tuple[Block, ...], str]:
     """Thaw calls, those for a PULL after all, blocks, and what could not be told."""
     try:
         thaw = tuple(_thaw(call, times) for call in eve.thaw)
         thaw_if = _thaw_if(eve.thaw_if, times)
         thawing = frozenset(call.bait for call in eve.thaw)
-        load = () if eve.load is None else load_blocks(eve.load, thawing)
+        load = () if eve.load is None else load_blocks(eve.load, program, thawing)
         leaving = eve.call is not None and eve.call.window is not None
-        upkeep = upkeep_blocks(UPKEEP_TITLE if leaving else "Upkeep", eve.upkeep, times.day)
+        upkeep = upkeep_blocks(UPKEEP_TITLE if leaving else "Upkeep", eve.upkeep, times.day, program)
         blocks = (*load, *barred_blocks(eve.barred), *upkeep)
         fault = (
             untold(eve.fault, some=bool(thaw or thaw_if or blocks)) if eve.fault and eve.call is not None else ""
@@ -173,9 +173,9 @@ def _thaw(call: Thaw, times: HarborTimes) -> str:
     elif call.boxes > 0:
         told = f"Take {boxes_words(call.boxes)} of {bait} out of the freezer by {times.hour(call.out_by)}."
     else:
-        told = f"No {bait} lies in the freezer to thaw."
+        return f"The freezer has no {bait} to thaw: tomorrow's traps will lack {boxes_words(call.short_boxes)}."
     if call.short_boxes > 0:
-        told += f" Even so {boxes_words(call.short_boxes)} will be lacking for tomorrow's traps."
+        told += f" Even with that tomorrow's traps will lack {boxes_words(call.short_boxes)}."
     return told
 
 

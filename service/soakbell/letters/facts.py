@@ -47,6 +47,7 @@ class LetterFacts:
         expired: due times of letters that could not be sent while they were of use.
         credits: lines that licences of sources ask for.
         invented: true for demonstrations; the letter then says that its data is invented.
+        command: how commands in the letter begin: the program as it is run where the service is installed.
     """
 
     boat: str
@@ -66,3 +67,4 @@ class LetterFacts:
     expired: tuple[datetime, ...] = ()
     credits: tuple[str, ...] = ()
     invented: bool = False
+    command: str = "soakbell"

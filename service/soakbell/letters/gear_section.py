@@ -10,17 +10,18 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from soakbell.letters.commands import Command, bait_counted_command, command, repaired_line
 from soakbell.letters.figures import amount
 from soakbell.letters.gear_words import (
-    BARRED_ASK,
+    barred_ask,
     barred_words,
     boxes_words,
     count_of,
     places_words,
-    repaired_command,
     shares_words,
     traps_count,
     traps_words,
+    untold_upkeep,
     upkeep_words,
 )
 from soakbell.letters.times import minutes_words
@@ -36,7 +37,7 @@ from soakbell.planning.ashore import (
     PartToBuy,
     PartToCarry,
     TrapsOf,
-    UpkeepLine,
+    UpkeepDue,
 )
 
 log = logging.getLogger(__name__)
@@ -44,14 +45,6 @@ log = logging.getLogger(__name__)
 LOAD_TITLE = "Bait and gear to load"
 BENCH_TITLE = "Bench and upkeep"
 UPKEEP_TITLE = "Upkeep before leaving"
-
-
-@dataclass(frozen=True)
-class Command:
-    """A line for the shell, and what it is for."""
-
-    what_for: str
-    line: str
 
 
 @dataclass(frozen=True)
@@ -71,16 +64,16 @@ class GearSection:
     blocks: tuple[Block, ...]
 
 
-def gear_section(ashore: Ashore | None, day: date, *, trip: bool) -> GearSection | None:
+def gear_section(ashore: Ashore | None, day: date, program: str, *, trip: bool) -> GearSection | None:
     """The section of a letter about ``day``; None where there is nothing to tell. It never raises.
 
-    ``trip``: the letter has one to load for.
+    ``trip``: the letter has one to load for. ``program`` is how commands begin.
     """
     if ashore is None:
         return None
     title = LOAD_TITLE if trip else BENCH_TITLE
     try:
-        blocks = _with_trip(ashore, day) if trip else _without_trip(ashore, day)
+        blocks = _with_trip(ashore, day, program) if trip else _without_trip(ashore, day, program)
         fault = untold(ashore.fault, some=bool(blocks)) if ashore.fault else ""
     except Exception as failed:
         log.exception("the gear section of a letter failed")
@@ -95,18 +88,18 @@ def untold(fault: str, *, some: bool = False) -> str:
     return f"Gear, bait and bench could not be told: {ended(fault)}"
 
 
-def _with_trip(ashore: Ashore, day: date) -> tuple[Block, ...]:
-    load = () if ashore.load is None else load_blocks(ashore.load)
-    return (*load, *barred_blocks(ashore.barred), *upkeep_blocks(UPKEEP_TITLE, ashore.upkeep, day))
+def _with_trip(ashore: Ashore, day: date, program: str) -> tuple[Block, ...]:
+    load = () if ashore.load is None else load_blocks(ashore.load, program)
+    return (*load, *barred_blocks(ashore.barred), *upkeep_blocks(UPKEEP_TITLE, ashore.upkeep, day, program))
 
 
-def _without_trip(ashore: Ashore, day: date) -> tuple[Block, ...]:
-    bench = () if ashore.bench is None else _bench_blocks(ashore.bench)
+def _without_trip(ashore: Ashore, day: date, program: str) -> tuple[Block, ...]:
+    bench = () if ashore.bench is None else _bench_blocks(ashore.bench, program)
     return (
         *bench,
         *barred_blocks(ashore.barred),
         *_block("Parts to buy", (_buy(part) for part in ashore.parts_to_buy)),
-        *upkeep_blocks("Upkeep", ashore.upkeep, day),
+        *upkeep_blocks("Upkeep", ashore.upkeep, day, program),
     )
 
 
@@ -118,10 +111,18 @@ def _block(title: str, lines: Iterable[str]) -> tuple[Block, ...]:
 # ---- a trip
 
 
-def load_blocks(load: Load, thawing: frozenset[str] = frozenset()) -> tuple[Block, ...]:
+def load_blocks(load: Load, program: str, thawing: frozenset[str] = frozenset()) -> tuple[Block, ...]:
     """What goes aboard. ``thawing`` are baits that a thaw call speaks of: what they lack is told there."""
+    baits = tuple(_bait(bait, thaw_told=bait.bait in thawing) for bait in load.bait)
+    counts = tuple(
+        bait_counted_command(
+            program, bait.bait, f"Count the {one_line(bait.bait)} in the freezer, and tell the log"
+        )
+        for bait in load.bait
+        if not bait.told
+    )
     return (
-        *_block("Bait", (_bait(bait, thaw_told=bait.bait in thawing) for bait in load.bait)),
+        *((Block("Bait", baits, counts),) if baits else ()),
         *_block("Traps ready to set", _ready(load.ready)),
         *_block("To mend when they come up", (_mend(mend) for mend in load.mends)),
         *_block("Parts to take along", (_carry(part) for part in load.parts)),
@@ -131,28 +132,48 @@ def load_blocks(load: Load, thawing: frozenset[str] = frozenset()) -> tuple[Bloc
 def barred_blocks(barred: tuple[BarredTraps, ...]) -> tuple[Block, ...]:
     if not barred:
         return ()
-    return (
-        Block(f"{traps_count(count_of(barred))} may not be set", (*(barred_words(b) for b in barred), BARRED_ASK)),
-    )
+    lines = (*(barred_words(row) for row in barred), *barred_ask(barred))
+    return (Block(f"{traps_count(count_of(barred))} may not be set", lines),)
 
 
-def upkeep_blocks(title: str, upkeep: tuple[UpkeepLine, ...], today: date) -> tuple[Block, ...]:
-    return _block(title, (upkeep_words(line, today) for line in upkeep))
+def upkeep_blocks(title: str, upkeep: tuple[UpkeepDue, ...], today: date, program: str) -> tuple[Block, ...]:
+    """Tasks a line each; several that the log was never told of share one, since at the start that is most."""
+    untold = tuple(due for due in upkeep if due.state == "never told")
+    if len(untold) < 2:
+        return _block(title, (upkeep_words(due, today) for due in upkeep))
+    told = (upkeep_words(due, today) for due in upkeep if due not in untold)
+    status = Command("To see which", command(program, "status"))
+    return (Block(title, (*told, f"{untold_upkeep(untold)}."), (status,)),)
 
 
 def _bait(bait: BaitToLoad, *, thaw_told: bool) -> str:
     name, need = capital(one_line(bait.bait)), f"{traps_count(bait.traps)} need{'s' if bait.traps == 1 else ''}"
+    if not bait.told:
+        return f"{name}: {need} {boxes_words(bait.needed_boxes)}; on hand: not in the log yet."
     lie = [(bait.aboard_boxes, "aboard"), (bait.thawed_boxes, "thawed")]
     lie += [(bait.thawing_boxes, "not thawed by then"), (bait.frozen_boxes, "frozen")]
     where = listed(f"{amount(boxes)} {state}" for boxes, state in lie if boxes > 0) or "none"
+    if bait.frozen_boxes > 0 and not bait.thawed_boxes + bait.thawing_boxes:
+        where += ", none thawed"
     told = f"{name}: "
     if bait.take_boxes > 0:
         told += f"take {boxes_words(bait.take_boxes)} aboard. "
     elif bait.short_boxes <= 0 and bait.aboard_boxes > 0:
         told += "enough is aboard. "
     told += f"{capital(need) if told.endswith('. ') else need} {boxes_words(bait.needed_boxes)}; on hand: {where}."
-    if bait.short_boxes > 0 and not thaw_told:
-        told += f" Short by {boxes_words(bait.short_boxes)}."
+    return told if thaw_told else told + _lacking(bait)
+
+
+def _lacking(bait: BaitToLoad) -> str:
+    """What to do about bait that isn't thawed, in sentences; "short" is only what lies nowhere."""
+    frozen = max(0.0, bait.short_boxes - bait.thawing_boxes)
+    take_out = min(frozen, bait.frozen_boxes)
+    told = ""
+    if take_out > 0:
+        through = "" if bait.thaws_in_time else "; it won't be thawed through when you leave"
+        told += f" Take {boxes_words(take_out)} out of the freezer at once{through}."
+    if frozen > take_out:
+        told += f" Short by {boxes_words(frozen - take_out)}."
     return told
 
 
@@ -174,23 +195,24 @@ def _carry(part: PartToCarry) -> str:
 # ---- a day without one
 
 
-def _bench_blocks(bench: Bench) -> tuple[Block, ...]:
+def _bench_blocks(bench: Bench, program: str) -> tuple[Block, ...]:
     back = listed(f"{one_line(b.string)} {places_words(b.places)}" for b in bench.back)
     told_back = (f"{traps_count(count_of(bench.back))}: {back}.",) if back else ()
     return (
-        *_jobs(bench),
+        *_jobs(bench, program),
         *_block("Ready to set when that is done", told_back),
         *_block("Short of parts", (_short(job) for job in bench.short)),
         *_block("Left for another day", (_job(job) for job in bench.left)),
     )
 
 
-def _jobs(bench: Bench) -> tuple[Block, ...]:
+def _jobs(bench: Bench, program: str) -> tuple[Block, ...]:
     if not bench.jobs:
         return ()
     takes, has = minutes_words(bench.takes_min), minutes_words(bench.has_min)
-    first_traps = bench.jobs[0].string, bench.jobs[0].places
-    done = Command("When a job is done, tell the log, as of the first", repaired_command(*first_traps))
+    first = bench.jobs[0]
+    line = repaired_line(program, first.string, first.places)
+    done = Command("When a job is done, tell the log, as of the first", line)
     lines = tuple(_job(job) for job in bench.jobs)
     return (Block(f"To mend, in this order: {takes} of the {has} you have", lines, (done,), numbered=True),)
 
@@ -207,6 +229,7 @@ def _short(job: BenchJob) -> str:
 
 
 def _buy(part: PartToBuy) -> str:
-    told = f"Buy {amount(part.buy)} x {one_line(part.part)}: {amount(part.on_hand)} on hand"
+    on_hand = f"{amount(part.on_hand)} on hand" if part.told else "none in the log yet"
+    told = f"Buy {amount(part.buy)} x {one_line(part.part)}: {on_hand}"
     needed = f", open mends need {amount(part.needed_now)}" if part.needed_now > 0 else ""
     return f"{told}, reorder at {amount(part.reorder_point)}{needed}."

@@ -1,9 +1,7 @@
-"""Words for traps, bait, parts and upkeep, and the commands that tell the log of them."""
+"""Words for traps, bait, parts and upkeep."""
 
 from __future__ import annotations
 
-import re
-import shlex
 from collections.abc import Iterable
 from datetime import date
 
@@ -12,7 +10,7 @@ from soakbell.gear.log import Shares
 from soakbell.letters.figures import amount
 from soakbell.letters.times import day_words
 from soakbell.letters.words import capital, ended, listed, one_line
-from soakbell.planning.ashore import BarredTraps, TrapsOf, UpkeepLine
+from soakbell.planning.ashore import BarredTraps, TrapsOf, UpkeepDue
 
 _UNITS = {
     "engine h": ("engine hour", "engine hours"),
@@ -73,27 +71,27 @@ def due_words(day: date, beside: date) -> str:
     return day_words(day) if day.year == beside.year else f"{day_words(day)} {day.year}"
 
 
-def upkeep_words(line: UpkeepLine, today: date) -> str:
-    """What is due of one task, as a sentence that begins with it."""
-    task = f"{capital(one_line(line.task))}{' (safety gear)' if line.safety else ''}"
-    return f"{task}: {upkeep_state(line, today)}."
+def upkeep_words(due: UpkeepDue, today: date) -> str:
+    """How one task stands, as a sentence that begins with it."""
+    task = f"{capital(one_line(due.task))}{' (safety gear)' if due.safety else ''}"
+    return f"{task}: {upkeep_state(due, today)}."
 
 
-def upkeep_state(line: UpkeepLine, today: date) -> str:
-    """``was due Tue 1 Dec``, ``due in 4 engine hours``, ``out of date, it was good until Mon 30 Nov``."""
-    overdue = line.state == "overdue"
-    if line.state == "never told":
+def upkeep_state(due: UpkeepDue, today: date) -> str:
+    """``was due Tue 1 Dec``, ``due in 4 engine hours``, ``out of date, good until Mon 30 Nov only``."""
+    overdue = due.state == "overdue"
+    if due.state == "never told":
         return "not in the log yet"
-    if line.due_on is not None:
-        day = due_words(line.due_on, today)
-        if line.expires:
-            return f"out of date, it was good until {day}" if overdue else f"good until {day}"
+    if due.due_on is not None:
+        day = due_words(due.due_on, today)
+        if due.expires:
+            return f"out of date, good until {day} only" if overdue else f"good until {day}"
         return f"was due {day}" if overdue else f"due {day}"
-    if line.left is None:
-        raise ValueError(f"the upkeep {line.task!r} is {line.state} without a day or a use to say so")
+    if due.left is None:
+        raise ValueError(f"the upkeep {due.task!r} is {due.state} without a day or a use to say so")
     if not overdue:
-        return f"due in {use_words(max(line.left, 0.0), line.unit)}"
-    return f"overdue by {use_words(-line.left, line.unit)}" if line.left < 0 else "due now"
+        return f"due in {use_words(max(due.left, 0.0), due.unit)}"
+    return f"overdue by {use_words(-due.left, due.unit)}" if due.left < 0 else "due now"
 
 
 def barred_words(barred: BarredTraps) -> str:
@@ -106,34 +104,27 @@ def barred_words(barred: BarredTraps) -> str:
     return f"{traps}{state}: {one_line(barred.item)}.{why}"
 
 
-BARRED_ASK = (
-    "Mend them before they are set; mend or take in at the next pull what is in the water. "
-    "Rules change: check with the authority named below."
-)
+def barred_ask(barred: Iterable[BarredTraps]) -> tuple[str, ...]:
+    """What to do about traps that may not be set: those in the water, and those that aren't."""
+    rows = list(barred)
+    in_water, waiting = (count_of(row for row in rows if row.in_water is wet) for wet in (True, False))
+    told = []
+    if in_water:
+        those = "the one in the water" if in_water == 1 else "those in the water"
+        those = those if waiting else "it" if in_water == 1 else "them"
+        told.append(f"Mend {those} at the next pull, or take {'it' if in_water == 1 else 'them'} in.")
+    if waiting:
+        those = "the one out of the water" if waiting == 1 else "those out of the water"
+        those = those if in_water else "it" if waiting == 1 else "them"
+        told.append(f"Mend {those} before {'it is' if waiting == 1 else 'they are'} set.")
+    return (*told, "Rules change: check with the authority named below.")
 
 
-# ---- commands
-
-_PLAIN = re.compile(r"[\w@%+=:,./-]+", re.ASCII)
-_QUOTED = re.compile(r"[^\"$`\\!]+")
-
-
-def command(*words: str) -> str:
-    """A line for the shell, one word each, quoted where it must be."""
-    return " ".join(_shell_word(one_line(word)) for word in words)
-
-
-def _shell_word(word: str) -> str:
-    if _PLAIN.fullmatch(word):
-        return word
-    return f'"{word}"' if _QUOTED.fullmatch(word) else shlex.quote(word)
-
-
-def repaired_command(string: str, places: Iterable[int], item: str = "") -> str:
-    item_words = ("--item", item) if item else ()
-    return command("soakbell", "log", "repaired", string, "--traps", told_places(places), *item_words)
-
-
-def upkeep_command(task: str, *, expires: bool) -> str:
-    """The command that tells a task done. A new date of expiry is left for the skipper to fill in."""
-    return command("soakbell", "log", "upkeep", task) + (" --expires YYYY-MM-DD" if expires else "")
+def untold_upkeep(tasks: Iterable[UpkeepDue]) -> str:
+    """``11 safety tasks and 10 others are not in the log yet``."""
+    safety = [due.safety for due in tasks]
+    one, other = safety.count(True), safety.count(False)
+    told = [_counted(one, ("safety task", "safety tasks"))] if one else []
+    if other:
+        told.append(_counted(other, ("other", "others") if one else ("task", "tasks")))
+    return f"{listed(told)} {'is' if one + other == 1 else 'are'} not in the log yet"

@@ -248,7 +248,7 @@ def page_of(
         changes=changes(previous, call, times) if changed and previous else (),
         window=_window_block(call.window, teller) if call.window else None,
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
-        gear=gear_section(ashore, call.day, trip=call.window is not None),
+        gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None),
         day_in_numbers=day_in_numbers,
         has_chart=has_chart,
         limits=_limits(call.limits),

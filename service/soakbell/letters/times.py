@@ -104,7 +104,7 @@ class HarborTimes:
         return f"{self.hour(first)} to {self.end(first, last)}"
 
     def end(self, first: datetime, last: datetime) -> str:
-        """``last`` as it reads after ``first``: with its day where that names one, else it would pass for the same."""
+        """``last`` as it reads after ``first``: with its day where that names one, or it could mislead."""
         return self.dated(last) if self.local(first).date() != self.day else self.hour(last)
 
     def span_of_day(self, first: datetime, last: datetime) -> str:

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
 
+from soakbell.gear.conditions import BarredTraps
 from soakbell.planning.bench_plan import BenchJob, MendAtPull, TrapsOf
 from soakbell.planning.bench_plan import BenchPlan as Bench
 from soakbell.planning.call import Call
+from soakbell.planning.part_need import PartToBuy
+from soakbell.planning.upkeep_due import UpkeepDue
 
-__all__ = ["Bench", "BenchJob", "MendAtPull", "TrapsOf"]
-
-UpkeepState = Literal["never told", "due soon", "overdue"]
-UpkeepUnit = Literal["", "engine h", "pulls", "days in water"]
+__all__ = ["BarredTraps", "Bench", "BenchJob", "MendAtPull", "PartToBuy", "TrapsOf", "UpkeepDue"]
 
 
 @dataclass(frozen=True)
@@ -23,6 +22,8 @@ class BaitToLoad:
     ``needed_boxes`` is for the traps of the trip, on the safe side. ``aboard_boxes`` lie aboard, ``thawed_boxes``
     are thawed by the time of leaving and unspoilt, ``thawing_boxes`` are not thawed by then, ``frozen_boxes``
     lie in the freezer. ``take_boxes`` of those thawed are to be taken aboard; ``short_boxes`` are lacking even so.
+    ``told``: the log was told what is on hand; else no amount but ``needed_boxes`` means anything.
+    ``thaws_in_time``: what is taken out of the freezer now is thawed by the time of leaving.
     """
 
     bait: str
@@ -34,22 +35,8 @@ class BaitToLoad:
     frozen_boxes: float
     take_boxes: float
     short_boxes: float
-
-
-@dataclass(frozen=True)
-class BarredTraps:
-    """Traps of one string that may not be set, for one item. ``rule`` says which rule it breaks; "" where none.
-
-    ``in_water``: they were set although they may not be. ``unknown``: the settings don't know the item, and so
-    it counts as one with which no trap may be set.
-    """
-
-    string: str
-    places: tuple[int, ...]
-    item: str
-    rule: str
-    in_water: bool
-    unknown: bool = False
+    told: bool = True
+    thaws_in_time: bool = False
 
 
 @dataclass(frozen=True)
@@ -59,34 +46,6 @@ class PartToCarry:
     part: str
     pieces: float
     on_hand: float
-
-
-@dataclass(frozen=True)
-class UpkeepLine:
-    """A task of upkeep that asks for the skipper.
-
-    ``due_on`` is its day where the calendar or a date of expiry binds. Else ``left`` in ``unit`` is what is left
-    until it is due, negative past it. Both None: it was never told.
-    """
-
-    task: str
-    state: UpkeepState
-    safety: bool
-    expires: bool
-    due_on: date | None
-    left: float | None
-    unit: UpkeepUnit
-
-
-@dataclass(frozen=True)
-class PartToBuy:
-    """A part below its reorder point. ``needed_now`` are the pieces that the open mends ask for."""
-
-    part: str
-    on_hand: float
-    reorder_point: float
-    needed_now: float
-    buy: float
 
 
 @dataclass(frozen=True)
@@ -108,8 +67,8 @@ class Ashore:
 
     Attributes:
         barred: traps that may not be set, those in the water first.
-        upkeep: what is due, gravest first; on a day with a trip only what is looked at before leaving, and overdue
-            safety gear.
+        upkeep: what asks for the skipper, gravest first; on a day with a trip only what is looked at before
+            leaving, and overdue safety gear.
         parts_to_buy: only on a day without a trip.
         fault: what could not be told and why, as a sentence without its stop; "" where all could. What stands
             beside a fault holds; what is lacking may be lacking because of it.
@@ -118,7 +77,7 @@ class Ashore:
     load: Load | None = None
     bench: Bench | None = None
     barred: tuple[BarredTraps, ...] = ()
-    upkeep: tuple[UpkeepLine, ...] = ()
+    upkeep: tuple[UpkeepDue, ...] = ()
     parts_to_buy: tuple[PartToBuy, ...] = ()
     fault: str = ""
 
@@ -159,6 +118,6 @@ class Eve:
     thaw: tuple[Thaw, ...] = ()
     load: Load | None = None
     barred: tuple[BarredTraps, ...] = ()
-    upkeep: tuple[UpkeepLine, ...] = ()
+    upkeep: tuple[UpkeepDue, ...] = ()
     fault: str = ""
     thaw_if: tuple[Thaw, ...] = ()

@@ -190,10 +190,13 @@ def boxes_to_thaw(
     """Boxes to take out of the freezer so that a trip of so many traps has its bait thawed at ``leaves_at``.
 
     What the traps take and one standard deviation more, less what is out already and not spoilt by then; in
-    quarters of a box, rounded up. Baits of which nothing is to be taken out and nothing is lacking are left out.
+    quarters of a box, rounded up. Baits of which nothing is to be taken out and nothing is lacking are left out,
+    and those of which the log was never told what is on hand.
     """
     thaws = []
     for kind, _, needed in _needed_for(outfit, stock, traps):
+        if stock.came_at(kind.name) is None:
+            continue
         there = on_hand(outfit, stock, kind, leaves_at)
         lacking = needed - there.aboard - there.thaw
         if lacking <= _ROUNDING:
@@ -211,7 +214,9 @@ def boxes_to_thaw(
     return tuple(thaws)
 
 
-def bait_to_load(outfit: Outfit, stock: BaitStock, traps: int, *, leaves_at: datetime) -> tuple[BaitToLoad, ...]:
+def bait_to_load(
+    outfit: Outfit, stock: BaitStock, traps: int, *, leaves_at: datetime, now: datetime
+) -> tuple[BaitToLoad, ...]:
     """The bait of a trip of so many traps that leaves at ``leaves_at``, by kind."""
     loads = []
     for kind, of_kind, needed in _needed_for(outfit, stock, traps):
@@ -234,6 +239,8 @@ def bait_to_load(outfit: Outfit, stock: BaitStock, traps: int, *, leaves_at: dat
                 frozen_boxes=there.freezer,
                 take_boxes=min(lacking, thawed),
                 short_boxes=max(0.0, lacking - thawed),
+                told=stock.came_at(kind.name) is not None,
+                thaws_in_time=now <= ready_by,
             )
         )
     return tuple(loads)

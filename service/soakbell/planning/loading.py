@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from dataclasses import replace
 
 from soakbell.gear import conditions
+from soakbell.gear.conditions import BarredTraps
 from soakbell.gear.fold import GearState
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
-from soakbell.planning import part_need
-from soakbell.planning.ashore import BarredTraps, PartToBuy, PartToCarry, TrapsOf, UpkeepLine
+from soakbell.planning.ashore import PartToCarry, TrapsOf
 from soakbell.planning.bench_plan import MendAtPull, mend_at_next_pull
 from soakbell.planning.upkeep_due import UpkeepDue
 
@@ -40,49 +41,23 @@ def parts_to_carry(mends: Iterable[MendAtPull], stock: PartStock) -> tuple[PartT
 
 def barred_rows(gear: GearState, outfit: Outfit) -> tuple[BarredTraps, ...]:
     """Traps that may not be set, those in the water first; traps of one string with one item in one row."""
-    places: dict[tuple[str, str, bool], list[int]] = {}
-    told: dict[tuple[str, str, bool], conditions.BarredTraps] = {}
+    rows: dict[tuple[str, str, bool], BarredTraps] = {}
     for barred in conditions.barred_traps(gear, outfit):
         key = (barred.string, barred.item, barred.in_water)
-        told.setdefault(key, barred)
-        places.setdefault(key, []).extend(barred.places)
-    return tuple(
-        BarredTraps(
-            string=barred.string,
-            places=tuple(sorted(places[key])),
-            item=barred.item,
-            rule=barred.rule,
-            in_water=barred.in_water,
-            unknown=barred.unknown,
-        )
-        for key, barred in told.items()
-    )
+        first = rows.get(key)
+        rows[key] = barred if first is None else replace(first, places=(*first.places, *barred.places))
+    return tuple(replace(row, places=tuple(sorted(row.places))) for row in rows.values())
 
 
-def upkeep_lines(tasks: Iterable[UpkeepDue], *, before_leaving: bool) -> tuple[UpkeepLine, ...]:
+def upkeep_lines(tasks: Iterable[UpkeepDue], *, before_leaving: bool) -> tuple[UpkeepDue, ...]:
     """Tasks that ask for the skipper, in the order given.
 
     Args:
         before_leaving: only what is looked at before each trip, and overdue safety gear.
     """
     return tuple(
-        UpkeepLine(
-            task=due.task,
-            state=due.state,
-            safety=due.safety,
-            expires=due.expires,
-            due_on=due.due_on,
-            left=due.left,
-            unit=due.unit,
-        )
+        due
         for due in tasks
         if due.state != "fine"
         and (not before_leaving or due.before_leaving or (due.safety and due.state == "overdue"))
-    )
-
-
-def buying_rows(parts: Sequence[part_need.PartToBuy]) -> tuple[PartToBuy, ...]:
-    """Parts to buy, in the order given."""
-    return tuple(
-        PartToBuy(part.part, part.on_hand, part.reorder_point, part.needed_now, part.buy) for part in parts
     )

@@ -29,6 +29,7 @@ class UpkeepDue:
         since: when ``state`` began. Where it began by use, that is the reading or the haul by which it was known.
             Never told: the log's first moment, None while the log is empty.
         done_at: its last doing that the log tells, None where it tells none.
+        source: who says that and when it is due.
         not_known: counters that an interval of the rule counts and the log doesn't tell, or not from the doing on.
             "Never told" with a ``done_at`` means that no interval could be counted for lack of them, or of a date
             of expiry ("date").
@@ -44,6 +45,7 @@ class UpkeepDue:
     unit: UpkeepUnit
     since: datetime | None
     done_at: datetime | None
+    source: str
     not_known: tuple[str, ...] = ()
 
     @property
@@ -104,6 +106,7 @@ def _of_rule(
         unit="" if binding is None else binding.unit,
         since=record.first_at if binding is None else binding.since,
         done_at=None if done is None else done.done_at,
+        source=rule.source,
         not_known=tuple(not_known),
     )
     return due, (_GRAVEST_FIRST.index(state), math.inf) if binding is None else binding.urgency
