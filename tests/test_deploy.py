@@ -104,6 +104,15 @@ def test_the_pages_tell_the_log_as_the_service_s_user_only() -> None:
         assert [line for line in commands if not line.startswith("sudo soakbell-as-service log ")] == []
 
 
+def test_letters_print_the_commands_that_run_where_the_service_is_installed() -> None:
+    """The service writes letters, and so does a command run by hand."""
+    word = "SOAKBELL_COMMAND=sudo soakbell-as-service"
+    assert f'Environment="{word}"' in UNIT.read_text().splitlines()
+    assert f'"--setenv={word}"' in (DEPLOY / "soakbell-as-service").read_text()
+    assert "sudo soakbell-as-service log set" in (DEPLOY / "OPERATING.md").read_text()
+    assert "SOAKBELL_COMMAND: docker compose exec soakbell soakbell " in (DEPLOY / "compose.yaml").read_text()
+
+
 def test_every_command_that_the_host_files_call_exists() -> None:
     told = subprocess.run(
         [sys.executable, "-m", "typer", "soakbell.cli", "run", "--help"],

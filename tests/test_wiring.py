@@ -12,7 +12,7 @@ from pydantic import SecretStr
 
 from law.world import settings_from
 from soakbell.errors import FetchFailed
-from soakbell.wiring import duty_of, heartbeat_of
+from soakbell.wiring import command_of, duty_of, heartbeat_of
 
 SECRET = "sanderling-knot-81"
 
@@ -59,6 +59,14 @@ def test_the_watcher_is_told(watcher: Watcher) -> None:
     ping(watcher.server_port)
     assert watcher.pinged == (f"/{SECRET}?key={SECRET}",)
     assert heartbeat_of(settings_from()) is None
+
+
+@pytest.mark.parametrize(
+    ("told", "word"),
+    [(None, "soakbell"), ("  ", "soakbell"), (" sudo  soakbell-as-service\n", "sudo soakbell-as-service")],
+)
+def test_letters_begin_commands_as_the_install_says(told: str | None, word: str) -> None:
+    assert command_of({} if told is None else {"SOAKBELL_COMMAND": told}) == word
 
 
 def test_the_day_has_a_morning_letter_and_an_eve_letter_and_bells_between() -> None:

@@ -85,6 +85,7 @@ class Desk:
         *,
         outfit: Outfit | str | None = None,
         invented: bool = False,
+        command: str = "soakbell",
     ) -> None:
         """``outfit`` is that of ``GearDesk``. ``invented`` marks letters as a demonstration on invented data."""
         self._settings = settings
@@ -94,6 +95,7 @@ class Desk:
         self.log = LogKeeper(store, settings.trap_strings)
         self.gear = GearDesk(settings, outfit, store, self.log)
         self._invented = invented
+        self._command = command
 
     # ---- letters
 
@@ -453,6 +455,7 @@ class Desk:
             "refused": self._refused(),
             "expired": self._expired(now),
             "invented": self._invented,
+            "command": self._command,
         }
 
     def _refused(self) -> tuple[str, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import random
 import socket
-from collections.abc import AsyncGenerator, Callable, Sequence
+from collections.abc import AsyncGenerator, Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -63,6 +64,7 @@ def build(
         fetcher or transport_for(settings, clock),
         outfit=outfit_of(settings),
         invented=invented,
+        command=command_of(os.environ),
     )
     parts = Parts(
         write=desk.write,
@@ -76,6 +78,11 @@ def build(
         warm=desk.log.now,
     )
     return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts))
+
+
+def command_of(environment: Mapping[str, str]) -> str:
+    """How commands in letters begin: as ``SOAKBELL_COMMAND`` says. Only who installed it knows how it is run there."""
+    return " ".join(environment.get("SOAKBELL_COMMAND", "").split()) or "soakbell"
 
 
 def open_database(settings: Settings) -> Store:

@@ -50,7 +50,7 @@ from soakbell.cli import app
 from soakbell.gear.fold import Whereabouts
 from soakbell.letters.bait_order import order_copy, order_draft, order_to_supplier
 from soakbell.letters.bells import CODES, MOST_IN_FULL, bells_letter
-from soakbell.letters.commands import command
+from soakbell.letters.commands import Command, command
 from soakbell.letters.eve import eve_letter
 from soakbell.letters.gear_words import (
     boxes_words,
@@ -740,6 +740,42 @@ def _written_commands() -> Iterator[str]:
 def test_every_command_that_a_letter_gives_is_one_that_the_program_takes(line: str) -> None:
     filled = line.replace("YYYY-MM-DD", "2026-12-31").replace("BOXES", "3").replace("STRING", "Ledge")
     _parse(filled.replace("ENTRY", "3f2a"))
+
+
+def test_commands_begin_as_the_install_says() -> None:
+    facts = replace(EVE_FACTS, command="sudo soakbell-as-service")
+    counted = BaitToLoad("mullet heads", 99, 2.75, 0.0, 0.0, 0.0, 0.0, 0.0, 2.75, told=False)
+    tasks = tuple(due(f"task {n}", "never told") for n in range(2))
+    letters = [
+        bells_letter((*UNTOLD, *BELLS), facts, now=NOON),
+        order_draft(replace(ORDER, late=(OVERDUE,)), facts, now=NOON),
+        order_copy(STRAIGHT, facts, now=NOON),
+        eve_letter(replace(EVE, load=Load((counted,), (), (), ()), upkeep=tasks), facts, now=EVENING),
+        replace(wait_by_wind(), facts=replace(FACTS, command=facts.command)).letter(),
+    ]
+    for letter in letters:
+        given = [line.strip() for line in letter.text.splitlines() if line.startswith("    ")]
+        assert given
+        assert all(line.startswith("sudo soakbell-as-service ") for line in given)
+        assert "soakbell log" not in letter.text
+
+
+def test_a_page_breaks_a_command_only_between_its_words() -> None:
+    """At 390 px a mail reader would else break at the hyphens of "--item" and of a date."""
+    page = gear_letter("seven-bells").html
+    kept = re.findall(r'<span style="white-space:nowrap">([^<]*)</span>', page)
+    assert "&#34;2026-12-11 06:00&#34;" in kept
+    assert "--until" in kept
+    for code in re.findall(r"<code[^>]*>(.*?)</code>", page):
+        assert re.sub(r"<span[^>]*>[^<]*</span>", "", code).strip() == ""
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=("Cs", "Cc"))), min_size=1, max_size=5))
+def test_the_words_of_a_command_are_those_that_a_shell_reads(words: list[str]) -> None:
+    line = command("soakbell", *words)
+    found = Command("", line).words
+    assert " ".join(found) == line
+    assert [shlex.split(word)[0] for word in found] == shlex.split(line)
 
 
 @given(st.lists(st.text(st.characters(exclude_categories=("Cs", "Cc"))), min_size=1, max_size=5))
