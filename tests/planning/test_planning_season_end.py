@@ -1,0 +1,279 @@
+"""The dates of a season's end, and the odds of having every trap home by the deadline. Boats are invented."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import nbinom
+
+from soakbell.fishery.rules import DateSpan, Order, Rule
+from soakbell.planning.season_end import (
+    SeasonEnd,
+    TakeUpOdds,
+    TakeUpPlan,
+    TakeUpTrip,
+    season_end,
+    take_up_odds,
+    weather_ahead,
+)
+from soakbell.settings import load_fishery
+
+FISHERIES = Path(__file__).parents[2] / "config" / "fisheries"
+STONE = load_fishery(FISHERIES / "florida-stone-crab.toml")
+BLUE = load_fishery(FISHERIES / "florida-blue-crab.toml")
+
+FIRST = date(2027, 4, 1)
+PATHS = 10_000
+
+
+def trips(count: int, minutes: float = 240.0, traps: int = 40) -> TakeUpPlan:
+    return TakeUpPlan(tuple(TakeUpTrip((("Ledge", (n,)),), traps, minutes) for n in range(count)))
+
+
+def odds(plan: TakeUpPlan, windows: np.ndarray, last: int, **options: float) -> TakeUpOdds:
+    """With the deadline on the day of that number, the first being 0."""
+    return take_up_odds(plan, windows, FIRST, FIRST + timedelta(days=last), **options)  # type: ignore[arg-type]
+
+
+def even(chance: float, days: int = 45, *, seed: int = 1, correlation: float = 0.0) -> np.ndarray:
+    return weather_ahead([chance] * days, window_min=360, correlation=correlation, paths=PATHS, seed=seed)
+
+
+# ---- odds against closed forms
+
+
+@pytest.mark.parametrize("chance", [0.2, 0.35, 0.5, 0.65, 0.9])
+@pytest.mark.parametrize(("count", "days"), [(1, 2), (2, 5), (4, 8), (6, 15)])
+def test_days_fit_by_themselves_give_the_negative_binomial(chance: float, count: int, days: int) -> None:
+    """The days until the n-th success (Feller, Probability Theory, vol. 1, VI.8), within 3 standard errors."""
+    found = odds(trips(count), even(chance, days, seed=20), last=days - 1).starts[0].chance
+    expected = nbinom.cdf(days - count, count, chance)
+    assert abs(found - expected) <= 3 * math.sqrt(expected * (1 - expected) / PATHS)
+
+
+def test_the_day_by_which_half_are_done_is_that_of_the_negative_binomial() -> None:
+    told = odds(trips(3), even(0.5), last=30).starts[0]
+    half, most = (int(nbinom.ppf(share, 3, 0.5)) + 3 for share in (0.5, 0.9))
+    assert told.half_by == FIRST + timedelta(days=half - 1)
+    assert told.most_by == FIRST + timedelta(days=most - 1)
+
+
+def test_the_days_to_start_by_are_those_of_the_negative_binomial() -> None:
+    """With chances of 0.5 and 2 trips, 80, 95 and 99 % need so many days."""
+    start_by = dict(odds(trips(2), even(0.5), last=39).start_by)
+    for level in (0.80, 0.95, 0.99):
+        needed = int(nbinom.ppf(level, 2, 0.5)) + 2
+        assert start_by[level] == FIRST + timedelta(days=39 - needed + 1)
+
+
+# ---- odds by hand
+
+
+def test_two_trips_go_on_one_day_only_where_both_fit_its_window() -> None:
+    windows = np.array([[500.0, 0.0], [499.0, 0.0], [480.0, 480.0]])
+    done = odds(trips(2), windows, last=1, trips_a_day=2, unload_min_per_trap=0.5).done
+    assert done[0].tolist() == pytest.approx([1 / 3, 2 / 3]), "240 + 40 x 0.5 + 240 min are 500"
+
+
+def test_a_window_too_short_for_the_next_trip_is_waited_out() -> None:
+    plan = TakeUpPlan((*trips(1, 300).trips, *trips(1, 100).trips))
+    assert odds(plan, np.array([[200.0, 300.0, 200.0, 0.0]]), last=3).starts[0].half_by == date(2027, 4, 3)
+
+
+def test_a_window_just_as_long_as_the_trip_carries_it_and_a_minute_less_does_not() -> None:
+    assert odds(trips(1, 239.5), np.array([[240.0]]), last=0).starts[0].chance == 1
+    assert odds(trips(1, 240.5), np.array([[240.0]]), last=0).starts[0].chance == 0
+
+
+def test_a_trip_longer_than_a_day_is_never_made() -> None:
+    assert odds(trips(1, 2000), np.array([[1440.0, 5000.0]]), last=1).starts[0].chance == 0
+
+
+def test_a_start_past_the_deadline_has_no_chance_and_no_trap_out_no_risk() -> None:
+    late = odds(trips(1), np.full((4, 6), 480.0), last=2)
+    assert [told.chance for told in late.starts] == [1, 1, 1, 0, 0, 0]
+    assert late.start_by == tuple((level, date(2027, 4, 3)) for level in (0.80, 0.95, 0.99))
+    passed = odds(trips(1), np.full((4, 6), 480.0), last=-3)
+    assert {told.chance for told in passed.starts} == {0}
+    assert all(day is None for _, day in passed.start_by)
+    assert {told.chance for told in odds(trips(0), np.zeros((4, 6)), last=2).starts} == {1}
+
+
+def test_weather_that_ends_before_the_deadline_is_refused() -> None:
+    with pytest.raises(ValueError, match="draw them past the deadline, 2027-04-08"):
+        odds(trips(1), np.zeros((4, 7)), last=7)
+
+
+# ---- odds move the right way
+
+
+@given(
+    st.lists(st.floats(0, 1), min_size=25, max_size=25),
+    st.lists(st.floats(0, 1), min_size=25, max_size=25),
+    st.integers(1, 6),
+)
+@settings(max_examples=25)
+def test_a_likelier_day_never_makes_the_end_less_likely(a: list[float], b: list[float], count: int) -> None:
+    draw = {"window_min": 360.0, "correlation": 0.0, "paths": 300}
+    rough = weather_ahead([min(pair) for pair in zip(a, b, strict=True)], **draw)  # type: ignore[arg-type]
+    kind = weather_ahead([max(pair) for pair in zip(a, b, strict=True)], **draw)  # type: ignore[arg-type]
+    assert (odds(trips(count), kind, last=20).done >= odds(trips(count), rough, last=20).done).all()
+
+
+@given(st.floats(0, 0.95), st.floats(0, 1), st.floats(0, 1))
+@settings(max_examples=25)
+def test_a_likelier_season_with_spells_never_makes_the_end_less_likely(tie: float, a: float, b: float) -> None:
+    rough, kind = (weather_ahead([p] * 25, window_min=360, correlation=tie, paths=300) for p in sorted((a, b)))
+    assert (odds(trips(3), kind, last=20).done >= odds(trips(3), rough, last=20).done).all()
+
+
+@given(st.integers(1, 2**20), st.integers(0, 8), st.integers(1, 3))
+@settings(max_examples=25)
+def test_a_later_start_or_more_trips_never_make_the_end_likelier(seed: int, count: int, trips_a_day: int) -> None:
+    windows = np.random.default_rng(seed).uniform(-400, 900, (200, 30))
+    few = odds(trips(count), windows, last=25, trips_a_day=trips_a_day)
+    chances = [told.chance for told in few.starts]
+    assert chances == sorted(chances, reverse=True)
+    more = odds(trips(count + 1), windows, last=25, trips_a_day=trips_a_day)
+    assert (more.done <= few.done).all()
+
+
+# ---- weather
+
+
+def test_spells_keep_each_days_chance_and_have_the_correlation_asked() -> None:
+    chances = [0.3 + 0.01 * day for day in range(40)]
+    fit = weather_ahead(chances, window_min=360, correlation=0.4, paths=40_000) > 0
+    assert fit.mean(axis=0) == pytest.approx(np.array(chances), abs=0.01)
+    ties = [np.corrcoef(fit[:, day], fit[:, day + 1])[0, 1] for day in range(39)]
+    assert ties == pytest.approx([0.4] * 39, abs=0.03)
+
+
+def test_spells_keep_each_days_chance_even_where_no_chain_has_that_correlation() -> None:
+    chances = [0.9, 0.1, 1.0, 0.5, 0.0, 0.5, 0.05, 0.95]
+    fit = weather_ahead(chances, window_min=360, correlation=0.9, paths=40_000) > 0
+    assert fit.mean(axis=0) == pytest.approx(np.array(chances), abs=0.01)
+
+
+def test_spells_widen_the_end_of_the_season() -> None:
+    """Where fit days hang together there are more paths without any for long."""
+    alone, spells = (odds(trips(2), even(0.5, correlation=tie), last=14).starts[0].chance for tie in (0.0, 0.6))
+    assert spells < alone
+
+
+def test_forecast_days_stand_as_given_and_the_next_day_hangs_on_them() -> None:
+    forecast = np.array([[100.0, 480.0], [0.0, 0.0], [100.0, 300.0]])
+    windows = weather_ahead([0.5] * 3, window_min=360, correlation=0.5, forecast=forecast, paths=30_000)
+    assert (windows[:6, :2] == np.tile(forecast, (2, 1))).all()
+    fit = windows[:, 2] > 0
+    after_fit, after_unfit = fit[windows[:, 1] >= 360].mean(), fit[windows[:, 1] < 360].mean()
+    assert after_fit - after_unfit == pytest.approx(0.5 * 0.5 / math.sqrt(2 / 9), abs=0.03), (
+        "correlation x spreads"
+    )
+
+
+def test_the_same_seed_draws_the_same_and_another_does_not() -> None:
+    assert (even(0.5, seed=3) == even(0.5, seed=3)).all()
+    assert (even(0.5, seed=3) != even(0.5, seed=4)).any()
+
+
+@pytest.mark.parametrize(("chance", "tie"), [(1.1, 0.0), (float("nan"), 0.0), (0.5, 1.0), (0.5, -0.1)])
+def test_what_is_no_chance_is_refused(chance: float, tie: float) -> None:
+    with pytest.raises(ValueError, match="write chances from 0 to 1"):
+        weather_ahead([chance], window_min=360, correlation=tie)
+
+
+# ---- dates
+
+
+def end(day: date, fishery: object = STONE, region: str | None = None) -> SeasonEnd:
+    found = season_end(fishery, day, sector="commercial", region=region)  # type: ignore[arg-type]
+    assert found is not None
+    return found
+
+
+def order(effect: str, first: date, last: date) -> Order:
+    by = Rule(name="an order", value=DateSpan(first, last), source="invented", checked=FIRST, sure="read")
+    return Order(effect, by)  # type: ignore[arg-type]
+
+
+def test_the_stone_crab_season_ends_on_its_published_days() -> None:
+    """R1, R4, R5: harvest to 1 May, traps out by 6 May, placed again from 5 October (second-hand)."""
+    told = end(date(2027, 3, 1))
+    assert (told.last_harvest, told.last_set, told.deadline) == (
+        date(2027, 5, 1),
+        date(2027, 5, 1),
+        date(2027, 5, 6),
+    )
+    assert (told.next_set, told.next_harvest) == (date(2027, 10, 5), date(2027, 10, 15))
+
+
+def test_after_the_last_harvest_only_the_take_up_is_left() -> None:
+    told = end(date(2027, 5, 3))
+    assert (told.last_harvest, told.last_set, told.deadline) == (None, None, date(2027, 5, 6))
+    assert told.last_rebait(120) is None
+
+
+def test_after_the_deadline_it_still_stands() -> None:
+    told = end(date(2027, 6, 1))
+    assert (told.deadline, told.last_harvest, told.next_set) == (date(2027, 5, 6), None, date(2027, 10, 5))
+
+
+def test_an_extension_moves_the_deadline_and_not_the_last_harvest() -> None:
+    longer = dataclasses.replace(STONE, orders=(order("extends take-up", date(2027, 5, 7), date(2027, 5, 13)),))
+    told = end(date(2027, 5, 1), longer)
+    assert (told.last_harvest, told.deadline) == (date(2027, 5, 1), date(2027, 5, 13))
+
+
+def test_harvest_barred_by_order_in_between_does_not_end_it() -> None:
+    barred = dataclasses.replace(STONE, orders=(order("bars harvest", date(2027, 4, 10), date(2027, 4, 20)),))
+    assert end(date(2027, 4, 12), barred).last_harvest == date(2027, 5, 1)
+    late = dataclasses.replace(STONE, orders=(order("bars harvest", date(2027, 4, 25), date(2027, 5, 1)),))
+    told = end(date(2027, 4, 12), late)
+    assert (told.last_harvest, told.deadline) == (date(2027, 4, 24), date(2027, 5, 6))
+
+
+@pytest.mark.parametrize(
+    ("region", "closes", "reopens"),
+    [
+        ("panhandle", date(2027, 1, 5), date(2027, 1, 15)),
+        ("southwest", date(2027, 7, 10), date(2027, 7, 20)),
+        ("big bend", date(2027, 7, 20), date(2027, 7, 30)),
+    ],
+)
+def test_a_regional_closure_is_an_end_with_a_new_begin(region: str, closes: date, reopens: date) -> None:
+    """R22: ten days in odd years on the west coast (commission notices 2017 to 2025, second-hand)."""
+    told = end(date(2026, 12, 1), BLUE, region)
+    assert told.deadline == told.last_harvest == told.last_set == closes - timedelta(days=1)
+    assert told.next_set == told.next_harvest == reopens
+
+
+def test_a_closure_ended_early_lets_traps_back_early() -> None:
+    """Commission notice of July 2025: traps back from 26 July (second-hand)."""
+    assert end(date(2025, 7, 1), BLUE, "big bend").next_set == date(2025, 7, 26)
+
+
+def test_a_closure_by_the_third_friday_of_february_is_an_order() -> None:
+    """R23: Texas, no trap for ten days from 19 February 2027 (31 TAC 57, date derived)."""
+    closed = dataclasses.replace(STONE, orders=(order("bars traps", date(2027, 2, 19), date(2027, 2, 28)),))
+    told = end(date(2027, 2, 1), closed)
+    assert (told.deadline, told.last_harvest, told.next_set) == (
+        date(2027, 2, 18), date(2027, 2, 18), date(2027, 3, 1),
+    )  # fmt: skip
+
+
+def test_fresh_bait_is_of_no_use_where_the_floor_reaches_past_the_last_pull() -> None:
+    """Hand-reckoned: a floor of 5 days before 1 May is 26 April; of 121 h, a day more."""
+    told = end(date(2027, 4, 1))
+    assert told.last_rebait(120) == date(2027, 4, 26)
+    assert told.last_rebait(121) == date(2027, 4, 25)
+    assert told.last_rebait(120, home_on=date(2027, 4, 22)) == date(2027, 4, 17)
+    assert told.last_rebait(120, home_on=date(2027, 5, 5)) == date(2027, 4, 26), "no catch comes of it after 1 May"
+    assert told.last_rebait(0) == date(2027, 5, 1)
