@@ -539,7 +539,7 @@ def brier(
             float((off_p**2).sum()),
             2 * float((off_p * off_o).sum()),
         )
-        low, high = _wilson(share, count)
+        low, high = wilson_80(share, count)
         rows.append(ReliabilityRow(edges[k], edges[k + 1], count, mean_p, int(o[inside].sum()), share, low, high))
     reliability, resolution, variance, covariance = (parts / len(told)).tolist()
     return BrierParts(
@@ -554,7 +554,8 @@ def brier(
     )
 
 
-def _wilson(share: float, count: int) -> tuple[float, float]:
+def wilson_80(share: float, count: int) -> tuple[float, float]:
+    """Bounds of the true share at 80 % where ``share`` of ``count`` came (Wilson 1927)."""
     z2 = _Z80**2
     middle = (share + z2 / (2 * count)) / (1 + z2 / count)
     half = _Z80 / (1 + z2 / count) * float(np.sqrt(share * (1 - share) / count + z2 / (4 * count**2)))
