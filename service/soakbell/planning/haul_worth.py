@@ -1,0 +1,135 @@
+"""What a pull is worth on which day: catch by its soak, weighed by the weather that may come.
+
+A pull that the weather forbids is not lost: it is made on the next fit day, ``d`` days later. The traps then start
+anew ``d`` days later too, and a day of soak is worth the most that a string earns a day in the long run (the
+marginal-value rule, Charnov 1976).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from soakbell.planning.catch_curve import CatchCurve
+from soakbell.planning.fit_chance import Flags
+from soakbell.sea.trust import Numbers
+
+_LONGEST_WAIT_DAYS = 14
+"""After the days planned for no fit day is waited for longer than this: a choice of ours."""
+
+
+@dataclass(frozen=True)
+class StandingString:
+    """A string as it stands. ``soak_days`` is the median soak of its traps when they could be hauled today, and
+    ``oldest_days`` the longest. ``trip_usd`` is its share of a trip, ``pull_usd`` bait and wear of one pull.
+    """
+
+    name: str
+    traps: int
+    soak_days: float
+    oldest_days: float
+    floor_days: float
+    ceiling_days: float
+    pull_usd: float
+    bait_usd: float
+    trip_usd: float
+
+
+@dataclass(frozen=True, eq=False)
+class HaulWorth:
+    """Arrays by the pull before and this one as in ``PlanProblem``, of one string.
+
+    Attributes:
+        gain_usd: (days + 1, days), expected over the weather.
+        expected_lb: (days + 1, days), on a fit day.
+        end_usd: (days + 1), worth of the soak that stands after the last day, when a fit day is waited for again.
+        age_days: (days + 1, days), the soak that is pulled.
+        day_usd: what a day of soak is worth.
+    """
+
+    gain_usd: Numbers
+    expected_lb: Numbers
+    end_usd: Numbers
+    age_days: Numbers
+    day_usd: float
+
+
+def haul_worth(
+    string: StandingString,
+    curve: CatchCurve,
+    fit: Flags,
+    *,
+    price_usd_lb: float,
+    season_day: float,
+    usual_chance: float,
+    days_after: int,
+    least_chance: float,
+    most_lb: float = math.inf,
+    may_pull: Sequence[int] = (),
+) -> HaulWorth:
+    """The worth of every pull of a string over the days ahead.
+
+    Args:
+        fit: paths x days, whether the string can be hauled; days on which no trip is made are not fit.
+        season_day: today's.
+        usual_chance: that a day past those is fit.
+        days_after: on which the string may still be pulled after them, before the season ends.
+        least_chance: a day with less isn't planned for.
+        most_lb: the most that one trip may land.
+        may_pull: days on which the skipper wants it pulled, be it ripe or not.
+    """
+    days = fit.shape[1]
+    wait = min(_LONGEST_WAIT_DAYS, max(0, days_after - 1), math.ceil(1 / max(usual_chance, 0.01)) - 1)
+    ahead = 2 * (days + _LONGEST_WAIT_DAYS) + 1
+    lb_of = [
+        string.traps * curve.expected_many(string.name, start + np.arange(ahead), season_day).lb
+        for start in (0.0, string.soak_days)
+    ]
+    fade = np.exp(-float(np.median(curve.decline)) * np.arange(ahead))
+    fresh_usd = price_usd_lb * np.minimum(lb_of[0], most_lb) - string.pull_usd
+    each_day = np.arange(1, ahead)
+    day_usd = max(0.0, float(((fresh_usd[1:] - string.trip_usd) / each_day).max()))
+
+    late = _delays(fit, wait)
+    share = np.stack([(late == d).mean(axis=0) for d in range(late.max() + 1)])  # delays x days
+    chance = share[0]
+    gain = np.full((days + 1, days), np.nan)
+    lb, age = np.zeros((days + 1, days)), np.zeros((days + 1, days))
+    end = np.zeros(days + 1)
+    for before in range(days + 1):
+        start, lb_by_day = (string.soak_days, lb_of[1]) if before == 0 else (0.0, lb_of[0])
+        oldest = string.oldest_days if before == 0 else 0.0
+        since = 0 if before == 0 else before - 1
+        for day in range(since + (before > 0), days):
+            soak = day - since
+            age[before, day] = start + soak
+            lb[before, day] = min(lb_by_day[soak] * fade[day], most_lb)
+            ripe = oldest + soak >= string.floor_days
+            if chance[day] < least_chance or not (ripe or day in may_pull):
+                continue
+            later = np.arange(len(share))
+            usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[day + later], most_lb) - string.pull_usd
+            usd -= day_usd * (later + np.maximum(0.0, oldest + soak + later - string.ceiling_days))
+            usd[day + later >= days + days_after] = 0.0  # the season is over: lost
+            gain[before, day] = share[:, day] @ usd - (1 - chance[day]) * string.bait_usd
+        if days_after > 0:
+            soak = days - since
+            later = wait + np.arange(min(_LONGEST_WAIT_DAYS, days_after - wait))
+            later = later[oldest + soak + later >= string.floor_days]
+            usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[days], most_lb) - string.pull_usd
+            usd -= (
+                day_usd * (later + np.maximum(0.0, oldest + soak + later - string.ceiling_days)) + string.trip_usd
+            )
+            end[before] = max(0.0, float(usd.max(initial=0.0)))
+    return HaulWorth(gain, lb, end, age, day_usd)
+
+
+def _delays(fit: Flags, wait_days: int) -> np.ndarray:
+    """For each path and day the days until it is fit; past the last day ``wait_days`` more."""
+    days = fit.shape[1]
+    at = np.where(fit, np.arange(days), days + wait_days)
+    first: np.ndarray = np.minimum.accumulate(at[:, ::-1], axis=1)[:, ::-1]
+    return first - np.arange(days)

@@ -1,0 +1,109 @@
+"""What a pull is worth: by its soak, its day's weather, the soak ceiling and the season's end. INVENTED DATA."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from soakbell.planning.catch_curve import CatchCurve, fit_curve
+from soakbell.planning.haul_worth import HaulWorth, StandingString, haul_worth
+
+PRICE = 18.0
+LEDGE = StandingString(
+    name="Ledge",
+    traps=40,
+    soak_days=5.0,
+    oldest_days=5.0,
+    floor_days=6.0,
+    ceiling_days=14.0,
+    pull_usd=50.0,
+    bait_usd=30.0,
+    trip_usd=60.0,
+)
+DAYS = 8
+
+
+@pytest.fixture(scope="module")
+def curve() -> CatchCurve:
+    return fit_curve([], ["Ledge"])
+
+
+def worth(curve: CatchCurve, fit: object = True, string: StandingString = LEDGE, **given: object) -> HaulWorth:
+    rest: dict[str, object] = {"usual_chance": 0.5, "days_after": 100, "least_chance": 0.25} | given
+    paths = np.broadcast_to(np.asarray(fit, dtype=bool), (400, DAYS)).copy()
+    return haul_worth(string, curve, paths, price_usd_lb=PRICE, season_day=30.0, **rest)  # type: ignore[arg-type]
+
+
+def often(chance: float) -> np.ndarray:
+    return np.random.default_rng(7).random((400, DAYS)) < chance
+
+
+def test_a_sure_pull_is_worth_its_catch_less_its_costs(curve: CatchCurve) -> None:
+    told = worth(curve)
+    lb = 40 * curve.expected("Ledge", 8.0, 33.0).lb
+    assert_allclose(told.expected_lb[0, 3], lb, rtol=0.01)
+    assert_allclose(told.gain_usd[0, 3], PRICE * told.expected_lb[0, 3] - 50.0)
+
+
+def test_no_pull_is_planned_below_the_soak_floor_unless_the_skipper_wants_it(curve: CatchCurve) -> None:
+    told = worth(curve)
+    assert np.isnan(told.gain_usd[0, 0])
+    assert np.isfinite(told.gain_usd[0, 1])
+    assert np.isnan(told.gain_usd[1, 5])
+    assert np.isfinite(told.gain_usd[1, 6])
+    assert np.isfinite(worth(curve, may_pull=[0]).gain_usd[0, 0])
+
+
+def test_no_pull_is_planned_on_a_day_that_is_hardly_ever_fit(curve: CatchCurve) -> None:
+    fit = often(0.8)
+    fit[:, 4] = False
+    assert np.isnan(worth(curve, fit).gain_usd[:, 4]).all()
+    assert np.isnan(worth(curve, often(0.1)).gain_usd).all()
+
+
+def test_of_a_string_past_its_best_a_pull_on_a_surer_day_is_worth_more(curve: CatchCurve) -> None:
+    late = LEDGE.__class__(**{**vars(LEDGE), "soak_days": 15.0, "oldest_days": 15.0})
+    sure, likely, doubtful = (worth(curve, fit, late).gain_usd[0, 2] for fit in (True, often(0.7), often(0.4)))
+    assert sure > likely > doubtful
+
+
+def test_a_pull_that_the_weather_forbids_is_not_lost(curve: CatchCurve) -> None:
+    """It is made some days later: what it loses is far less than its share of bad weather."""
+    sure, likely = worth(curve).gain_usd[0, 3], worth(curve, often(0.5)).gain_usd[0, 3]
+    assert likely > 0.75 * sure
+
+
+def test_past_its_ceiling_a_string_loses_more_by_every_day(curve: CatchCurve) -> None:
+    def at(oldest_days: float) -> np.ndarray:
+        string = LEDGE.__class__(**{**vars(LEDGE), "soak_days": 10.0, "oldest_days": oldest_days})
+        return worth(curve, True, string).gain_usd[0]
+
+    lost = at(10.0) - at(13.0)
+    assert_allclose(lost[:2], 0.0)
+    assert (np.diff(lost[1:5]) > 0).all()
+
+
+def test_soak_that_stands_when_the_season_ends_is_worth_nothing(curve: CatchCurve) -> None:
+    assert (worth(curve, days_after=0).end_usd == 0).all()
+    assert (worth(curve, days_after=30).end_usd[0] > worth(curve, days_after=30).end_usd[-1]).all()
+
+
+def test_after_the_season_no_later_day_makes_up_for_a_bad_one(curve: CatchCurve) -> None:
+    fit = often(0.5)
+    open_on, over = worth(curve, fit, days_after=30), worth(curve, fit, days_after=0)
+    assert over.gain_usd[0, DAYS - 1] < 0.7 * open_on.gain_usd[0, DAYS - 1]
+
+
+def test_no_more_counts_than_the_bag_limit_lets_land(curve: CatchCurve) -> None:
+    told = worth(curve, most_lb=5.0)
+    assert told.expected_lb.max() == 5.0
+    assert_allclose(told.gain_usd[0, 3], PRICE * 5.0 - 50.0)
+
+
+def test_whatever_the_costs_every_number_that_is_there_is_finite(curve: CatchCurve) -> None:
+    dear = LEDGE.__class__(**{**vars(LEDGE), "pull_usd": 1e5, "trip_usd": 1e5})
+    told = worth(curve, often(0.5), dear)
+    assert told.day_usd == 0
+    assert (told.end_usd == 0).all()
+    assert np.isfinite(told.expected_lb).all()
