@@ -47,8 +47,10 @@ from soakbell.planning.call import (
     Window,
 )
 from soakbell.planning.upkeep_due import UpkeepState, UpkeepUnit
+from soakbell.planning.week import Week
 from soakbell.sea.sources import QUANTITIES, FaultCode, SourceKind
 from soakbell.sea.warnings import OfficialWarning
+from week_scenes import PULL_WEEK, WAIT_WEEK
 
 ZONE = "America/New_York"
 DAY = date(2026, 12, 8)
@@ -174,9 +176,12 @@ class Scene:
     kind: LetterKind = "morning"
     previous: Call | None = None
     ashore: Ashore | None = None
+    week: Week | None = None
 
     def letter(self) -> Letter:
-        return morning_letter(self.call, self.facts, kind=self.kind, previous=self.previous, ashore=self.ashore)
+        return morning_letter(
+            self.call, self.facts, kind=self.kind, previous=self.previous, ashore=self.ashore, week=self.week
+        )
 
 
 def hours(wind: list[float], gust: list[float], sea_m: list[float], *, begin: datetime) -> pd.DataFrame:
@@ -317,7 +322,7 @@ def pull_morning() -> Scene:
         valid_until=est(12, 40),
         tighter_limits={"The Hump": {"wind_kt": 13.0}},
     )
-    return Scene(call, FACTS, ashore=PULL_DAY)
+    return Scene(call, FACTS, ashore=PULL_DAY, week=PULL_WEEK)
 
 
 def wait_by_wind() -> Scene:
@@ -346,7 +351,7 @@ def wait_by_wind() -> Scene:
         hours=_blowing(),
         valid_until=est(18, 4),
     )
-    return Scene(call, replace(FACTS, watch_until=est(18, 4)), ashore=BENCH_DAY)
+    return Scene(call, replace(FACTS, watch_until=est(18, 4)), ashore=BENCH_DAY, week=WAIT_WEEK)
 
 
 ADVISORY_TEXT = """\

@@ -20,6 +20,7 @@ from soakbell.letters.times import HarborTimes
 from soakbell.letters.track import strings_gpx
 from soakbell.planning.ashore import Ashore
 from soakbell.planning.call import Call
+from soakbell.planning.week import Week
 
 LetterKind = Literal["morning", "changed"]
 CHART_CID = "chart@soakbell"
@@ -47,7 +48,13 @@ class Letter:
 
 
 def morning_letter(
-    call: Call, facts: LetterFacts, *, kind: LetterKind, previous: Call | None, ashore: Ashore | None = None
+    call: Call,
+    facts: LetterFacts,
+    *,
+    kind: LetterKind,
+    previous: Call | None,
+    ashore: Ashore | None = None,
+    week: Week | None = None,
 ) -> Letter:
     """The letter of one call.
 
@@ -57,6 +64,7 @@ def morning_letter(
         kind: ``changed`` for a CHANGED CALL, which needs ``previous``.
         previous: the call that the last letter of the day told, or None.
         ashore: bait, gear and bench beside the call; None where the skipper hasn't set them up.
+        week: the plan beside the call; None where there is none.
 
     Raises:
         ValueError: the call contradicts itself, or the letters lack words for a part of it.
@@ -72,6 +80,7 @@ def morning_letter(
         day_in_numbers=day_in_numbers(call, times),
         has_chart=chart is not None,
         ashore=ashore,
+        week=week,
     )
     attachments: list[Attachment] = []
     if chart is not None:
@@ -95,6 +104,11 @@ def written(template: str, values: Mapping[str, object], attachments: tuple[Atta
         html=_marked_up().get_template(f"{template}.html").render({**values, "subject": subject}),
         attachments=attachments,
     )
+
+
+def page_html(template: str, values: Mapping[str, object]) -> str:
+    """A page that is no letter, of the template ``<template>.html``."""
+    return _marked_up().get_template(f"{template}.html").render(values)
 
 
 @cache

@@ -10,6 +10,7 @@ from datetime import timedelta
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
 from soakbell.letters.gear_section import GearSection, gear_section
+from soakbell.letters.plan_section import PlanSection, plan_section
 from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
 from soakbell.letters.words import (
     DAY_STATE_WORDS,
@@ -39,6 +40,7 @@ from soakbell.planning.call import (
     StringState,
     Window,
 )
+from soakbell.planning.week import Week
 from soakbell.sea.sources import SourceKind
 from soakbell.sea.warnings import OfficialWarning
 
@@ -49,6 +51,7 @@ SECTIONS = {
         "window",
         "strings",
         "gear",
+        "plan",
         "chart",
         "reasons",
         "days",
@@ -62,6 +65,7 @@ SECTIONS = {
         "warnings",
         "changed",
         "reasons",
+        "plan",
         "chart",
         "days",
         "gear",
@@ -180,6 +184,7 @@ class Page:
     window: WindowBlock | None
     pulls: tuple[PullRow, ...]
     gear: GearSection | None
+    plan: PlanSection | None
     day_in_numbers: str
     has_chart: bool
     limits: str
@@ -216,6 +221,7 @@ def page_of(
     day_in_numbers: str,
     has_chart: bool,
     ashore: Ashore | None,
+    week: Week | None = None,
 ) -> Page:
     """Everything the templates need, as words.
 
@@ -249,6 +255,7 @@ def page_of(
         window=_window_block(call.window, teller) if call.window else None,
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
         gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None),
+        plan=plan_section(week, call.day, trip=call.window is not None),
         day_in_numbers=day_in_numbers,
         has_chart=has_chart,
         limits=_limits(call.limits),

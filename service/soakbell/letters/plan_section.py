@@ -1,0 +1,259 @@
+"""What a letter tells of the days ahead: the plan, why it is so, and what it rests on.
+
+Whatever goes wrong here is told in the letter; it never costs the letter.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from soakbell.letters.gear_section import Block
+from soakbell.letters.times import day_words
+from soakbell.letters.words import ended, listed, one_line
+from soakbell.planning.catch_curve import CurveTold
+from soakbell.planning.week import DayKind, DayPlan, HeldBy, StringPlan, Waiting, Week
+
+log = logging.getLogger(__name__)
+
+TITLE = "The week ahead"
+NO_CALL_OF_ITS_OWN = "The plan makes no call and changes none: you decide."
+
+_MOSTLY = 0.5
+_SAME_USD = 5.0
+_KIND_WORDS = {
+    DayKind.CREW_OFF: "crew off",
+    DayKind.CLOSED: "closed",
+    DayKind.BARRED: "barred by you",
+    DayKind.NOT_KNOWN: "not known",
+}
+_SOONER = {
+    HeldBy.SOAK: "it is not ripe sooner",
+    HeldBy.WEATHER: "no sooner day is likely enough fit",
+    HeldBy.BAIT: "there is no bait for it sooner",
+    HeldBy.ROOM: "sooner trips have no room for it",
+    HeldBy.WORTH: "a sooner trip is worth less",
+}
+_NOT_NOW = {
+    HeldBy.SOAK: "it is not ripe by then",
+    HeldBy.WEATHER: "no day is likely enough fit",
+    HeldBy.BAIT: "there is no bait for it",
+    HeldBy.ROOM: "no trip has room for it",
+    HeldBy.WORTH: "more soak is worth more",
+}
+
+
+@dataclass(frozen=True)
+class WeekRow:
+    """``catch`` is what a fit day brings, "" on a day without a trip."""
+
+    day: str
+    fit: str
+    strings: str
+    catch: str
+
+
+@dataclass(frozen=True)
+class PlanSection:
+    """``reasons`` stand before the table, ``blocks`` after it."""
+
+    title: str
+    fault: str
+    reasons: tuple[str, ...] = ()
+    rows: tuple[WeekRow, ...] = ()
+    blocks: tuple[Block, ...] = ()
+
+
+def plan_section(week: Week | None, day: date, *, trip: bool) -> PlanSection | None:
+    """The section of a letter about ``day``; None where there is nothing to tell. It never raises.
+
+    ``trip``: the call is PULL.
+    """
+    if week is None:
+        return None
+    try:
+        fault = _untold(week.fault) if week.fault else ""
+        if not week.days:
+            return PlanSection(TITLE, fault) if fault else None
+        return PlanSection(
+            TITLE,
+            fault,
+            reasons=_reasons(week, trip=trip),
+            rows=tuple(_row(plan, day, trip=trip) for plan in week.days),
+            blocks=(
+                Block("String by string", tuple(_string(plan, day) for plan in week.strings)),
+                Block("What this rests on", (*_rests(week), NO_CALL_OF_ITS_OWN)),
+            ),
+        )
+    except Exception as failed:
+        log.exception("the plan section of a letter failed")
+        return PlanSection(TITLE, _untold(f"{type(failed).__name__}: {failed}"))
+
+
+def _untold(fault: str) -> str:
+    return f"The week could not be planned: {ended(fault)}"
+
+
+# ---- why
+
+
+def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
+    told = [_staying_in(week, week.waiting) if week.waiting is not None else _next_trip(week)]
+    if week.free is not None:
+        told.append(_free(week))
+    if week.risks:
+        risk = week.risks[0]
+        if_not = "If you stay in, the" if trip else "The"
+        told.append(
+            f"{if_not} chance that {one_line(risk.string)} gets no fit day before its ceiling, "
+            f"{day_words(risk.ceiling_on)}, is {chance_words(risk.chance)}."
+        )
+    for wish in week.pins_not_met:
+        told.append(f"Your pin of {one_line(wish.string or 'a trip')} to {day_words(wish.day)} can't be met.")
+    return tuple(told)
+
+
+def _staying_in(week: Week, waiting: Waiting) -> str:
+    instead = "in these days" if waiting.next_day is None else f"until {day_words(waiting.next_day)}"
+    if abs(waiting.usd) < _SAME_USD:
+        return f"Going today and staying in {instead} are worth about the same."
+    if waiting.usd < 0:
+        return (
+            f"Staying in {instead} would be worth about {usd_words(-waiting.usd)} more by this reckoning: "
+            "the soak still gains. Decide for yourself."
+        )
+    last = day_words(week.days[-1].day)
+    landed = f", with about {waiting.lb:.0f} lb more landed by {last}" if waiting.lb >= 1 else ""
+    return f"Going today is worth about {usd_words(waiting.usd)} more than staying in {instead}{landed}."
+
+
+def _next_trip(week: Week) -> str:
+    trip = next((plan for plan in week.days if plan.strings), None)
+    if trip is None:
+        return "No trip is planned in these days: none is likely enough fit and worth its cost."
+    count = len(trip.strings)
+    strings = one_line(trip.strings[0]) if count == 1 else f"{count} strings"
+    return (
+        f"The next trip of the plan is {day_words(trip.day)}: {chance_words(trip.chance)} likely fit, {strings}, "
+        f"worth about {usd_words(trip.worth_usd)}."
+    )
+
+
+def _free(week: Week) -> str:
+    called = [string for plan in week.days[:1] for string in plan.strings]
+    free = week.free.strings if week.free is not None else ()
+    more = (
+        f"worth about {usd_words(week.free.more_usd)} more; decide for yourself." if week.free is not None else ""
+    )
+    instead = [one_line(string) for string in called if string not in free]
+    added = [one_line(string) for string in free if string not in called]
+    if not free:
+        return f"A free choice would stay in today, {more}"
+    if not added:
+        return f"A free choice would leave out {listed(instead)} today, {more}"
+    if not instead:
+        return f"A free choice would also take {listed(added)} today, {more}"
+    return f"A free choice would take {listed(added)} instead of {listed(instead)} today, {more}"
+
+
+# ---- day by day
+
+
+def _row(plan: DayPlan, today: date, *, trip: bool) -> WeekRow:
+    if plan.day == today:
+        fit = "called" if trip else "wait"
+    else:
+        fit = _KIND_WORDS.get(plan.kind) or chance_words(plan.chance)
+    catch = ""
+    if plan.strings:
+        low, high = round(plan.lb_low), round(plan.lb_high)
+        catch = f"{plan.lb:.0f} lb ({low} to {high}), {usd_words(plan.worth_usd)}"
+    return WeekRow(
+        day=day_words(plan.day),
+        fit=fit,
+        strings=", ".join(one_line(string) for string in plan.strings) or "no trip",
+        catch=catch,
+    )
+
+
+def _string(plan: StringPlan, today: date) -> str:
+    name = one_line(plan.string)
+    if plan.day is None:
+        why = f"; {_NOT_NOW[plan.held_by]}" if plan.held_by is not None else ""
+        return f"{name}: not in these days{why}."
+    parts = ["today" if plan.day == today else day_words(plan.day)]
+    if plan.soak_days is not None:
+        days = round(plan.soak_days)
+        parts[0] += f", at {days} day{'' if days == 1 else 's'} of soak"
+    if plan.pinned:
+        parts.append("you pinned it")
+    elif plan.held_by is not None and plan.day != today:
+        parts.append(_SOONER[plan.held_by])
+    if plan.loses_usd is not None:
+        other = "left for later" if plan.next_day is None else f"on {day_words(plan.next_day)} instead"
+        less = f"the plan loses {usd_words(plan.loses_usd)}" if plan.loses_usd >= 1 else "it is worth the same"
+        parts.append(f"{other}, {less}")
+    return f"{name}: {'; '.join(parts)}."
+
+
+# ---- what it rests on
+
+
+def _rests(week: Week) -> tuple[str, ...]:
+    told = [_catch(week.curves), _weather(week)]
+    told.append(f"Money: claws at ${week.price_usd_lb:.2f} a pound, less bait, wear and trips.")
+    told.append(
+        "Pounds and dollars are of a fit day. The average lies between the two numbers in 4 cases of 5; a single "
+        "haul strays further."
+    )
+    if not week.bait_holds:
+        told.append("No bait is in the log, so the lack of it holds no trip back.")
+    share = week.short_share
+    told.append(
+        f"At most {100 * share:.1f} % short of the best plan there is."
+        if share >= 0.0005
+        else "By this reckoning no other plan is worth more."
+    )
+    return tuple(told)
+
+
+def _catch(curves: Sequence[CurveTold]) -> str:
+    hauls = max((curve.all_hauls for curve in curves), default=0)
+    if not hauls:
+        return "Catch: no hauls in the log yet, so it is what is usual (common practice, no source)."
+    count = f"{hauls} haul{'' if hauls == 1 else 's'}"
+    if min(curve.level_share for curve in curves) < _MOSTLY:
+        return f"Catch: mostly what is usual; your log has {count} so far."
+    if min(curve.shape_share for curve in curves) < _MOSTLY:
+        return f"Catch: how much is mostly your log ({count}), how it grows with the soak mostly what is usual."
+    return f"Catch: mostly your log ({count})."
+
+
+def _weather(week: Week) -> str:
+    usual = " Days past the official forecast are taken for usual ones."
+    more = usual if any(plan.kind is DayKind.USUAL for plan in week.days) else ""
+    if week.weather_days >= week.enough_days:
+        return f"Weather: how far forecasts err is learned from {week.weather_days} days on record.{more}"
+    return (
+        f"Weather: how far forecasts err is taken from memory until {week.enough_days} days are on record; "
+        f"{week.weather_days or 'none'} so far.{more}"
+    )
+
+
+# ---- numbers
+
+
+def chance_words(chance: float) -> str:
+    """``82 %``; ``under 5 %`` and ``over 95 %`` at the ends, for the weather drawn tells them no closer."""
+    if chance < 0.05:
+        return "under 5 %"
+    return "over 95 %" if chance > 0.95 else f"{100 * chance:.0f} %"
+
+
+def usd_words(usd: float) -> str:
+    """``$40``, ``$430``, ``-$20``: rounded as far as it is known at best."""
+    step = 5 if abs(usd) < 100 else 10
+    dollars = step * round(usd / step)
+    return f"{'-' if dollars < 0 else ''}${abs(dollars):,}"

@@ -1,0 +1,136 @@
+"""The days ahead as a plan, for a letter: which strings on which day, what that is worth, what waiting costs.
+
+It makes no call. Today is as the call says: on PULL its strings and no others, on WAIT none.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from soakbell.gear.wishes import Wish
+from soakbell.planning.catch_curve import CurveTold
+
+
+class DayKind(StrEnum):
+    """What a day's chance is from, or why there is none."""
+
+    CALLED = "called"
+    FORECAST = "forecast"
+    USUAL = "usual"
+    NOT_KNOWN = "not known"
+    CREW_OFF = "crew off"
+    CLOSED = "closed"
+    BARRED = "barred"
+
+
+@dataclass(frozen=True)
+class DayPlan:
+    """One day. ``strings`` in the order in which they are visited.
+
+    ``chance``: that all of them can be hauled; on a day without any, of the string likeliest to. ``lb`` and
+    ``worth_usd`` are of a fit day: what is to be expected, with its 80 % interval, and less bait, wear and trip.
+    """
+
+    day: date
+    kind: DayKind
+    chance: float
+    strings: tuple[str, ...] = ()
+    minutes: float = 0.0
+    lb: float = 0.0
+    lb_low: float = 0.0
+    lb_high: float = 0.0
+    worth_usd: float = 0.0
+
+
+class HeldBy(StrEnum):
+    """What keeps a string from being planned sooner, or at all."""
+
+    SOAK = "soak"
+    WEATHER = "weather"
+    BAIT = "bait"
+    ROOM = "room"
+    WORTH = "worth"
+
+
+@dataclass(frozen=True)
+class StringPlan:
+    """Where a string stands in the plan.
+
+    Attributes:
+        day: of its first pull, None for none in these days. ``soak_days``: at that pull.
+        held_by: why no sooner; None where nothing holds it.
+        next_day: its first pull in the next best plan, without a pull on ``day``; None for none.
+        loses_usd: how much less that plan is worth; None where it wasn't looked for.
+        pinned: the skipper pinned it to ``day``.
+    """
+
+    string: str
+    day: date | None
+    soak_days: float | None = None
+    held_by: HeldBy | None = None
+    next_day: date | None = None
+    loses_usd: float | None = None
+    pinned: bool = False
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """Today forced against today forbidden: the worth lost by staying in, and pounds less landed in these days.
+
+    ``next_day`` is that of the first trip then, None for none in these days.
+    """
+
+    usd: float
+    lb: float
+    next_day: date | None
+
+
+@dataclass(frozen=True)
+class CeilingRisk:
+    """The chance that a string can't be hauled from tomorrow on before ``ceiling_on`` is past."""
+
+    string: str
+    ceiling_on: date
+    chance: float
+
+
+@dataclass(frozen=True)
+class FreeChoice:
+    """What a plan that was free today would pull; () for nothing. ``more_usd``: how much more that is worth."""
+
+    strings: tuple[str, ...]
+    more_usd: float
+
+
+@dataclass(frozen=True)
+class Week:
+    """The plan for a letter.
+
+    Attributes:
+        days: today first.
+        strings: in the order of the settings, those with traps in the water.
+        waiting: on PULL what staying in would cost.
+        risks: of strings that reach their ceiling within these days, the likeliest first.
+        free: where a free choice today would be another.
+        short_share: no plan is worth more than the one told by a larger share than this; 0 where none is better.
+        pins_not_met: the skipper's, that could not be obeyed.
+        curves: how much of each string's curve is the log.
+        weather_days: days on record by which forecasts are trusted, the least of all; ``enough_days`` are needed.
+        fault: what could not be told and why, as a sentence without its stop.
+    """
+
+    days: tuple[DayPlan, ...] = ()
+    strings: tuple[StringPlan, ...] = ()
+    waiting: Waiting | None = None
+    risks: tuple[CeilingRisk, ...] = ()
+    free: FreeChoice | None = None
+    short_share: float = 0.0
+    pins_not_met: tuple[Wish, ...] = ()
+    curves: tuple[CurveTold, ...] = ()
+    price_usd_lb: float = 0.0
+    weather_days: int = 0
+    enough_days: int = 0
+    bait_holds: bool = False
+    fault: str = ""

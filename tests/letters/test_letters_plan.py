@@ -1,0 +1,194 @@
+"""The week ahead in a letter: what it says, what it leaves out, and that it never costs the letter."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+from pages import Page
+
+from scenes import DAY, letter_of, no_call_stale, pull_morning, wait_by_wind
+from soakbell.letters import plan_section as section_module
+from soakbell.letters.plan_section import (
+    NO_CALL_OF_ITS_OWN,
+    TITLE,
+    PlanSection,
+    chance_words,
+    plan_section,
+    usd_words,
+)
+from soakbell.planning.week import DayKind, FreeChoice, HeldBy, StringPlan, Waiting, Week
+from week_scenes import PULL_WEEK, WAIT_WEEK, curves
+
+
+def section(week: Week, *, trip: bool = True) -> PlanSection:
+    told = plan_section(week, DAY, trip=trip)
+    assert told is not None
+    return told
+
+
+def reasons(week: Week, *, trip: bool = True) -> str:
+    return " ".join(section(week, trip=trip).reasons)
+
+
+def lines(week: Week) -> str:
+    return " ".join(line for block in section(week).blocks for line in block.lines)
+
+
+def test_the_text_tells_all_that_the_page_tells() -> None:
+    for scene in (pull_morning, wait_by_wind):
+        letter = letter_of(scene)
+        text, page = " ".join(letter.text.split()), Page(letter.html).text
+        week = scene().week
+        assert week is not None
+        told = section(week, trip=scene is pull_morning)
+        for sentence in (*told.reasons, *(line for block in told.blocks for line in block.lines)):
+            assert sentence in text
+            assert sentence in page
+        for row in told.rows:
+            for part in (row.day, row.fit, row.strings, row.catch):
+                assert part in text
+                assert part in page
+
+
+def test_the_plan_stands_after_the_gear_of_a_pull_and_after_the_reasons_of_a_wait() -> None:
+    pull, wait = letter_of(pull_morning).text, letter_of(wait_by_wind).text
+    assert pull.index("Bait and gear to load") < pull.index(TITLE) < pull.index("Why this window")
+    assert wait.index("Why wait") < wait.index(TITLE) < wait.index("The days ahead")
+
+
+def test_a_letter_without_a_call_tells_no_plan_even_where_one_is_at_hand() -> None:
+    letter = replace(no_call_stale(), week=PULL_WEEK).letter()
+    assert TITLE not in letter.text
+    assert TITLE not in letter.html
+
+
+def test_every_plan_says_that_it_makes_no_call() -> None:
+    for week in (PULL_WEEK, WAIT_WEEK):
+        assert NO_CALL_OF_ITS_OWN in lines(week)
+
+
+@pytest.mark.parametrize(
+    ("free", "said"),
+    [
+        (("Ledge", "Nine Foot", "Outer Bar"), "would take Ledge instead of The Hump today, worth about $40 more"),
+        (("Nine Foot", "Outer Bar"), "would leave out The Hump today, worth about $40 more"),
+        (("Nine Foot", "Outer Bar", "The Hump", "Ledge"), "would also take Ledge today, worth about $40 more"),
+        ((), "would stay in today, worth about $40 more"),
+    ],
+)
+def test_another_choice_is_told_in_one_sentence_and_left_to_the_skipper(free: tuple[str, ...], said: str) -> None:
+    told = reasons(replace(PULL_WEEK, free=FreeChoice(free, 41.0)))
+    assert f"A free choice {said}; decide for yourself." in told
+
+
+@pytest.mark.parametrize(
+    ("usd", "said"),
+    [
+        (212.0, "Going today is worth about $210 more than staying in until Fri 11 Dec"),
+        (2.0, "Going today and staying in until Fri 11 Dec are worth about the same."),
+        (-80.0, "Staying in until Fri 11 Dec would be worth about $80 more by this reckoning"),
+    ],
+)
+def test_what_waiting_costs_is_told_whichever_way_it_goes(usd: float, said: str) -> None:
+    assert said in reasons(replace(PULL_WEEK, waiting=Waiting(usd, 21.6, date(2026, 12, 11))))
+
+
+def test_pounds_are_told_only_where_more_are_landed() -> None:
+    assert "about 22 lb more landed" in reasons(PULL_WEEK)
+    assert "lb" not in reasons(replace(PULL_WEEK, waiting=Waiting(212.0, -3.0, None)))
+
+
+def test_a_week_without_a_trip_says_so() -> None:
+    idle = replace(WAIT_WEEK, days=tuple(replace(plan, strings=()) for plan in WAIT_WEEK.days))
+    assert "No trip is planned in these days" in reasons(idle, trip=False)
+
+
+def test_a_day_without_a_chance_says_why() -> None:
+    fit = {row.day: row.fit for row in section(WAIT_WEEK, trip=False).rows}
+    assert fit["Tue 8 Dec"] == "wait"
+    assert fit["Thu 10 Dec"] == "barred by you"
+    assert fit["Sun 13 Dec"] == "not known"
+    assert {row.fit for row in section(PULL_WEEK).rows} >= {"called", "crew off", "under 5 %", "82 %"}
+
+
+@pytest.mark.parametrize("kind", DayKind)
+def test_every_kind_of_day_has_words(kind: DayKind) -> None:
+    week = replace(PULL_WEEK, days=(PULL_WEEK.days[0], replace(PULL_WEEK.days[1], kind=kind)))
+    assert section(week).rows[1].fit
+
+
+@pytest.mark.parametrize("held_by", HeldBy)
+def test_whatever_holds_a_string_has_words(held_by: HeldBy) -> None:
+    planned = StringPlan("Ledge", date(2026, 12, 11), 9.0, held_by)
+    left = StringPlan("Ledge", None, held_by=held_by)
+    told = lines(replace(PULL_WEEK, strings=(planned, left)))
+    assert "Ledge: Fri 11 Dec, at 9 days of soak; " in told
+    assert "Ledge: not in these days; " in told
+
+
+def test_a_pin_that_cannot_be_met_is_told() -> None:
+    assert "Your pin of The Hump to Sun 13 Dec can't be met." in reasons(WAIT_WEEK, trip=False)
+    assert "you pinned it" in lines(WAIT_WEEK)
+
+
+@pytest.mark.parametrize(
+    ("week", "said"),
+    [
+        (WAIT_WEEK, "no hauls in the log yet, so it is what is usual (common practice, no source)"),
+        (PULL_WEEK, "how much is mostly your log (46 hauls), how it grows with the soak mostly what is usual"),
+        (replace(PULL_WEEK, curves=curves(5, 0.3, 0.0)), "mostly what is usual; your log has 5 hauls so far"),
+        (replace(PULL_WEEK, curves=curves(400, 0.95, 0.7)), "Catch: mostly your log (400 hauls)."),
+        (PULL_WEEK, "taken from memory until 30 days are on record; 12 so far"),
+        (WAIT_WEEK, "taken from memory until 30 days are on record; none so far"),
+        (replace(PULL_WEEK, weather_days=44), "how far forecasts err is learned from 44 days on record"),
+        (WAIT_WEEK, "At most 0.4 % short of the best plan there is."),
+        (PULL_WEEK, "By this reckoning no other plan is worth more."),
+        (WAIT_WEEK, "No bait is in the log, so the lack of it holds no trip back."),
+    ],
+)
+def test_it_says_what_is_data_and_what_is_held_for_usual(week: Week, said: str) -> None:
+    assert said in lines(week)
+
+
+def test_a_fault_is_told_and_the_letter_goes_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = plan_section(Week(fault="the log could not be booked"), DAY, trip=True)
+    assert told is not None
+    assert told.fault == "The week could not be planned: the log could not be booked."
+
+    def fails(*_: Any, **__: Any) -> None:
+        raise RuntimeError("no words")
+
+    monkeypatch.setattr(section_module, "_rests", fails)
+    letter = pull_morning().letter()
+    assert "The week could not be planned: RuntimeError: no words." in letter.text
+    assert letter.subject.startswith("PULL")
+
+
+def test_names_from_outside_stay_on_their_line_and_are_no_markup() -> None:
+    hostile = replace(PULL_WEEK, strings=(StringPlan("<b>Ledge</b>\nNine", None, held_by=HeldBy.WORTH),))
+    letter = replace(pull_morning(), week=hostile).letter()
+    assert "&lt;b&gt;Ledge" in letter.html
+    assert "<b>Ledge" not in letter.html
+
+
+def test_numbers_are_told_no_closer_than_they_are_known() -> None:
+    assert [chance_words(chance) for chance in (0.0, 0.049, 0.05, 0.824, 0.951, 1.0)] == [
+        "under 5 %",
+        "under 5 %",
+        "5 %",
+        "82 %",
+        "over 95 %",
+        "over 95 %",
+    ]
+    assert [usd_words(usd) for usd in (0.0, 2.0, 41.0, 96.0, 434.0, -12.0, 12345.0)] == [
+        "$0",
+        "$0",
+        "$40",
+        "$95",
+        "$430",
+        "-$10",
+        "$12,340",
+    ]
