@@ -11,6 +11,7 @@ import typer
 from typer.core import TyperGroup
 
 from soakbell.cli_catch import catch
+from soakbell.cli_climatology import climatology
 from soakbell.cli_log import log_commands, undo
 from soakbell.cli_log_gear import gear_commands
 from soakbell.cli_status import status
@@ -45,6 +46,7 @@ app.add_typer(log_commands, name="log")
 app.command()(undo)
 app.command()(status)
 app.command()(catch)
+app.command()(climatology)
 app.command()(trust)
 app.command()(replay)
 
