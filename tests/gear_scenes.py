@@ -170,8 +170,8 @@ ORDER = BaitOrder(
     order_by=time(14),
     due_on=date(2026, 12, 11),
     lines=(
-        OrderLine("mullet heads", 4.0, 5.0, 0.0, 2.25, 0.0, 3.1, 1.4, 4.5, 7.2, date(2026, 12, 12)),
-        OrderLine("cowhide", 1.0, 1.0, 1.0, 3.0, 1.0, 2.0, 0.5, 2.5, 4.0, None),
+        OrderLine("mullet heads", 4.0, 7.0, 0.0, 2.25, 0.0, 3.1, 1.4, 4.5, 7.2, 14, date(2026, 12, 12)),
+        OrderLine("cowhide", 2.0, 1.0, 1.0, 1.0, 1.0, 2.0, 0.5, 2.5, 2.25, 14, None),
     ),
     freezer_boxes=8.0,
 )

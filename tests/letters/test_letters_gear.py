@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import math
 import re
 import shlex
 from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import pytest
 import typer
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from pages import Page
 
@@ -63,8 +65,10 @@ from soakbell.letters.gear_words import (
 from soakbell.letters.letter import Letter
 from soakbell.letters.page import TEXT_COLUMNS
 from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, Thaw
+from soakbell.planning.bait_order import OrderLine
 from soakbell.planning.bells import Bell, BellCode
 from soakbell.planning.call import Reason
+from soakbell.planning.stock import order_quantity
 
 every_gear_letter = pytest.mark.parametrize("name", GEAR_LETTERS)
 to_the_skipper = pytest.mark.parametrize("name", [n for n in GEAR_LETTERS if n != "order-supplier"])
@@ -572,17 +576,47 @@ def test_a_draft_says_what_to_order_from_whom_by_when_and_why() -> None:
     letter = gear_letter("order-draft")
     words = in_one_line(letter.text)
     assert letter.subject == (
-        "Bait order: 4 boxes mullet heads and 1 box cowhide, Bayside Bait by 14:00 on Tue 8 Dec | Little Grebe"
+        "Bait order: 4 boxes mullet heads and 2 boxes cowhide, Bayside Bait by 14:00 on Tue 8 Dec | Little Grebe"
     )
     for sentence in (
-        "5 boxes to order from Bayside Bait by 14:00 on Tue 8 Dec. It would come on Fri 11 Dec. Nothing was",
-        "On hand 2.25 boxes, on order 0 boxes.",
+        "6 boxes to order from Bayside Bait by 14:00 on Tue 8 Dec. It would come on Fri 11 Dec. Nothing was",
+        "Low: 2.25 on hand and on order, and the point to reorder is 4.5 boxes: 3.1 needed until the "
+        "delivery after this one could come, and 1.4 held back.",
+        "7.2 needed over the next 14 days + 1.4 held back - 2.25 on hand = 6.35, so 7 boxes.",
+        "2.25 needed over the next 14 days + 0.5 held back - 1 on hand - 1 on order = 0.75, so 1 box.",
         "Without an order it runs out on Sat 12 Dec.",
-        "5 boxes would be wanted; the freezer has no room for more.",
-        "1 box of it only to reach the supplier's minimum.",
+        "4 boxes is all that the freezer has room for.",
+        "1 box more only to reach the supplier's minimum.",
         'soakbell log bait-ordered "mullet heads" 4 --due 2026-12-11',
     ):
         assert sentence in words
+
+
+boxes_there = st.floats(0, 60, allow_nan=False)
+
+
+@given(boxes_there, boxes_there, boxes_there, boxes_there, st.sampled_from([0.25, 0.5, 1.0, 5.0]))
+def test_the_numbers_of_an_order_add_up_to_its_boxes(
+    need: float, safety: float, on_hand: float, on_order: float, step: float
+) -> None:
+    """As printed: the sum to the cent, and the boxes are the whole steps that cover it."""
+    lacking = need + safety - on_hand - on_order
+    assume(lacking > 0.01)
+    wanted = order_quantity(lacking, step)
+    line = OrderLine(
+        "cowhide", wanted, wanted, 0.0, on_hand, on_order, need, safety, need + safety, need, 14, None
+    )
+    words = in_one_line(order_draft(replace(ORDER, lines=(line,)), FACTS, now=NOON).text)
+    found = re.search(r"([\d.]+) needed over .*? \+ (.*?) = ([\d.]+), so ([\d.]+) box", words)
+    assert found is not None
+    held, *less = (Decimal(word.split()[0]) for word in found[2].split(" - "))
+    assert Decimal(found[1]) + held - sum(less) == Decimal(found[3])
+    steps = math.ceil(Decimal(found[3]) / Decimal(step))
+    assert steps * Decimal(step) == Decimal(found[4])
+    low = r"to reorder is ([\d.]+) box(?:es)?: ([\d.]+) needed until .*? and ([\d.]+) held back"
+    point = re.search(low, words)
+    assert point is not None
+    assert Decimal(point[2]) + Decimal(point[3]) == Decimal(point[1])
 
 
 def test_a_former_order_that_is_late_is_told_before_the_new_one() -> None:
@@ -624,12 +658,12 @@ def test_the_supplier_reads_what_when_and_for_whom_and_nothing_else() -> None:
     facts = replace(FACTS, refused=("mate@example.com",), invented=False)
     letter = order_to_supplier(STRAIGHT, facts)
     assert letter.subject == (
-        "Order from Little Grebe: 4 boxes mullet heads and 1 box cowhide, wanted by Fri 11 Dec"
+        "Order from Little Grebe: 4 boxes mullet heads and 2 boxes cowhide, wanted by Fri 11 Dec"
     )
     for part in (in_one_line(letter.text), Page(letter.html).text):
         assert (
-            "please take this bait order for the boat Little Grebe: 4 boxes of mullet heads and 1 box of cowhide, "
-            "wanted by Friday 11 December 2026." in part
+            "please take this bait order for the boat Little Grebe: 4 boxes of mullet heads and 2 boxes "
+            "of cowhide, wanted by Friday 11 December 2026." in part
         )
         for private in ("@", "Notch Creek", "Nine Foot", "GMZ730", "soakbell", "on hand", "2.25", "freezer"):
             assert private not in part

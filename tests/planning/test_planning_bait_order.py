@@ -203,7 +203,7 @@ def test_an_order_lasts_for_the_days_that_bait_is_held_for() -> None:
     """Three pulls of 40 traps at 0.05 boxes within 14 days are 6 boxes; 1 is on hand; and the safety stock."""
     order = an_order(stock_of(bought(1)))
     (line,) = order.lines
-    assert line.plan_need == pytest.approx(6)
+    assert (line.target_need, line.target_days) == (pytest.approx(6), 14)
     assert 5 + line.safety <= line.boxes < 6 + line.safety
     assert line.boxes == order.boxes == line.wanted
     assert (order.day, order.due_on, order.can_be_placed) == (TODAY, TODAY + days(2), True)

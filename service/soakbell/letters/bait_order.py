@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -192,19 +193,36 @@ def _lines(order: BaitOrder, times: HarborTimes, program: str | None = None) -> 
 
 
 def _why(line: OrderLine, today: date) -> tuple[str, ...]:
+    point, held = round(line.reorder_point, 2), round(line.safety, 2)
     told = [
-        f"On hand {boxes_words(line.on_hand)}, on order {boxes_words(line.on_order)}.",
-        f"Needed until the delivery after this one could come: {amount(line.need)}, and {amount(line.safety)} to "
-        f"be on the safe side: reorder at {boxes_words(line.reorder_point)}.",
+        f"Low: {amount(line.on_hand + line.on_order)} on hand and on order, and the point to reorder is "
+        f"{boxes_words(point)}: {amount(point - held)} needed until the delivery after this one could come, "
+        f"and {amount(held)} held back."
     ]
     if line.runs_out_on is not None:
         told.append(f"Without an order it runs out on {due_words(line.runs_out_on, today)}.")
-    told.append(f"Needed over all the days that bait is held for: {boxes_words(line.plan_need)}.")
-    if line.topped_up > 0:
-        told.append(f"{capital(boxes_words(line.topped_up))} of it only to reach the supplier's minimum.")
+    told.append(_sum(line))
     if line.boxes < line.wanted:
-        told.append(f"{capital(boxes_words(line.wanted))} would be wanted; the freezer has no room for more.")
+        told.append(f"{capital(boxes_words(line.boxes))} is all that the freezer has room for.")
+    if line.topped_up > 0:
+        told.append(f"{capital(boxes_words(line.topped_up))} more only to reach the supplier's minimum.")
     return tuple(told)
+
+
+_CENT = 100
+
+
+def _sum(line: OrderLine) -> str:
+    """What is wanted as a sum whose numbers add up as they are printed: the need takes what rounding leaves."""
+    held, on_hand, on_order = (round(boxes, 2) for boxes in (line.safety, line.on_hand, line.on_order))
+    exact = line.target_need + line.safety - line.on_hand - line.on_order
+    lacking = math.ceil(round(exact * _CENT, 6)) / _CENT
+    ordered = f" - {amount(on_order)} on order" if on_order > 0 else ""
+    need = amount(lacking - held + on_hand + on_order)
+    return (
+        f"{need} needed over the next {line.target_days} days + {amount(held)} held back - {amount(on_hand)} on "
+        f"hand{ordered} = {amount(lacking)}, so {boxes_words(line.wanted)}."
+    )
 
 
 def _ordered(line: OrderLine, due_on: date, program: str) -> Command:

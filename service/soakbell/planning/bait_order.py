@@ -74,7 +74,8 @@ class OrderLine:
     """One bait of an order: ``boxes`` of it, and why, as in ``BaitLevel``.
 
     ``topped_up`` of the boxes are there only to reach the supplier's minimum; ``wanted`` is what would have been
-    ordered had the freezer room for it.
+    ordered had the freezer room for it: ``target_need``, expected over ``target_days``, and ``safety``, less what
+    is on hand and on order, in whole steps.
     """
 
     bait: str
@@ -86,7 +87,8 @@ class OrderLine:
     need: float
     safety: float
     reorder_point: float
-    plan_need: float
+    target_need: float
+    target_days: int
     runs_out_on: date | None
 
 
@@ -211,7 +213,7 @@ def bait_order_of(
     low.sort(
         key=lambda level: (level.runs_out_on or date.max, (level.on_hand + level.on_order) / level.reorder_point)
     )
-    wanted = [_line(level, supplier) for level in low]
+    wanted = [_line(level, supplier, outfit.plan_days) for level in low]
     lines, room = _within(wanted, supplier, _room(outfit, stock))
     cut = [line.boxes for line in lines] != [line.boxes for line in wanted]
     minimum = None
@@ -399,10 +401,10 @@ def _room(outfit: Outfit, stock: BaitStock) -> float:
     return max(0.0, outfit.freezer_boxes - taken - math.fsum(order.boxes for order in stock.orders))
 
 
-def _line(level: BaitLevel, supplier: Supplier) -> OrderLine:
+def _line(level: BaitLevel, supplier: Supplier, plan_days: int) -> OrderLine:
     """A line without room thought of yet."""
-    target = max(level.reorder_point, level.plan_need + level.safety)
-    boxes = order_quantity(target - level.on_hand - level.on_order, supplier.box_step)
+    need, days = max((level.plan_need, plan_days), (level.need, level.protection_days))
+    boxes = order_quantity(need + level.safety - level.on_hand - level.on_order, supplier.box_step)
     return OrderLine(
         bait=level.bait,
         boxes=boxes,
@@ -413,7 +415,8 @@ def _line(level: BaitLevel, supplier: Supplier) -> OrderLine:
         need=level.need,
         safety=level.safety,
         reorder_point=level.reorder_point,
-        plan_need=level.plan_need,
+        target_need=need,
+        target_days=days,
         runs_out_on=level.runs_out_on,
     )
 
