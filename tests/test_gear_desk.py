@@ -304,6 +304,22 @@ def test_without_a_gear_file_the_letter_says_nothing_of_gear(calm: Port) -> None
     assert "mullet heads" not in text_of(bare.morning())
 
 
+@pytest.mark.parametrize("outfit", [None, "gear.toml: baits[0].thaw_h: found -2; write hours, 0 or more"])
+def test_damage_that_was_told_is_told_without_a_gear_file_or_by_a_broken_one(
+    calm: Port, blown_out: Port, outfit: str | None
+) -> None:
+    for port in (calm, blown_out):
+        trip = of_trip(port.morning())
+        port.tell(FoundDamaged("latch"), string="Nine Foot", traps=(3,))
+        bare = replace(port, outfit=outfit)
+        letters = [bare.morning(), bare.desk.write("eve", TODAY, 0, late=False, clock_suspect=False)]
+        assert of_trip(letters[0]) == trip
+        for letter in letters:
+            words = " ".join(text_of(letter).split())
+            assert "Nine Foot, trap 3, in the water, was told damaged: latch." in words
+            assert ("thaw_h" in words) is (outfit is not None)
+
+
 def test_by_a_clock_that_was_set_back_no_gear_is_told_but_that(calm: Port) -> None:
     written = calm.desk.write("morning", TODAY, 0, late=False, clock_suspect=True)
     assert of_trip(written)[0] == "NO CALL"

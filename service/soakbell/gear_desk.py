@@ -20,7 +20,7 @@ from soakbell.gear.log import BaitOrdered, LogEntry
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
 from soakbell.logs import scrubbed
-from soakbell.planning.ashore import Ashore, BaitToLoad, Eve, Load, PartToBuy, Thaw, UpkeepDue
+from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, PartToBuy, Thaw, UpkeepDue
 from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
 from soakbell.planning.bait_thaw import traps_pulled_first
@@ -119,23 +119,25 @@ class GearDesk:
     def ashore(self, call: Call, now: datetime, *, clock_suspect: bool, kept: Kept | None = None) -> Ashore | None:
         """What the letter of a call tells of gear: what to load for its window, or the bench without one.
 
-        None where the skipper has set nothing up. By a suspect clock nothing is told but that.
+        None where the skipper has set nothing up and told no damage. By a suspect clock nothing is told but that.
 
         Args:
             kept: what the log came to when the call was made; None: the log is looked at now.
         """
-        if self._outfit is None:
-            return None
         telling = _Telling()
+        if self._usable() is None:
+            barred = self._told_damaged(telling, kept)
+            return Ashore(barred=barred, fault=telling.fault) if barred or telling.fault else None
         told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).ashore(call, telling))
         return replace(told or Ashore(), fault=telling.fault)
 
     def eve(self, call: Call, now: datetime, *, clock_suspect: bool, kept: Kept | None = None) -> Eve:
         """The evening before the day of ``call``, which is only likely. Likewise by a suspect clock."""
         bare = Eve(call.day, call)
-        if self._outfit is None:
-            return bare
         telling = _Telling()
+        if self._usable() is None:
+            barred = self._told_damaged(telling, kept)
+            return replace(bare, barred=barred, fault=telling.fault)
         told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).eve(call, telling))
         return replace(told or bare, fault=telling.fault)
 
@@ -186,10 +188,14 @@ class GearDesk:
     def _usable(self) -> Outfit | None:
         return self._outfit if isinstance(self._outfit, Outfit) else None
 
+    def _told_damaged(self, telling: _Telling, kept: Kept | None) -> tuple[BarredTraps, ...]:
+        """What is left to tell without an outfit: the items of traps, each of which then bars its trap."""
+        if self._outfit is not None:
+            telling.faults.append(_in_short(str(self._outfit)))
+        return telling.each("damaged traps", lambda: barred_rows((kept or self._keeper.now()).gear, None))
+
     def _look(self, now: datetime, clock_suspect: bool, kept: Kept | None) -> _Look:
         outfit = self._usable()
-        if outfit is None:
-            raise _CanNotTell(_in_short(str(self._outfit)))
         look = _Look(self._settings, outfit, kept or self._keeper.now(), now)
         if clock_suspect or look.clock_behind:
             raise _CanNotTell("the clock shows an earlier time than the newest record")

@@ -120,6 +120,15 @@ def test_an_unknown_item_is_told_as_such() -> None:
     assert (found.item, found.unknown, found.rule) == ("hinge", True, "")
 
 
+def test_without_settings_every_item_bars_its_trap() -> None:
+    gear = boat(Ledge=(trap(1, Whereabouts.ASHORE, "fouling"), trap(2, Whereabouts.FISHING, "throat")))
+    assert [(row.places, row.unread, row.in_water) for row in barred_traps(gear, None)] == [
+        ((2,), True, True),
+        ((1,), True, False),
+    ]
+    assert not any(row.unread for row in barred_traps(boat(Ledge=(trap(1, Whereabouts.ASHORE, "hinge"),)), OUTFIT))
+
+
 def test_only_traps_with_nothing_grave_are_ready_to_set() -> None:
     (string,) = boat(
         Ledge=(

@@ -17,7 +17,8 @@ class BarredTraps:
     """Traps of one string that may not be set, for one ``item`` and since one moment.
 
     A trap with two such items stands in two of these. ``rule`` says which rule it breaks; "" where none.
-    ``unknown``: the settings don't know the item, so it counts as one with which no trap may be set.
+    ``unknown``: the settings don't know the item, so it counts as one with which no trap may be set. ``unread``:
+    there are no settings to know it, or they can't be read.
     ``since`` is when the item was told; of traps that were set although they may not be (``where`` is fishing),
     the later of that and of when they went in.
     """
@@ -29,19 +30,20 @@ class BarredTraps:
     where: Whereabouts
     since: datetime
     unknown: bool = False
+    unread: bool = False
 
     @property
     def in_water(self) -> bool:
         return self.where is Whereabouts.FISHING
 
 
-def standing_of(item: str, outfit: Outfit) -> Standing:
-    """What an item means for a trap. One that the settings don't know bars the trap."""
-    kind = outfit.condition(item)
+def standing_of(item: str, outfit: Outfit | None) -> Standing:
+    """What an item means for a trap. One that the settings don't know bars it; without settings all do."""
+    kind = None if outfit is None else outfit.condition(item)
     return Standing.MAY_NOT_BE_SET if kind is None else kind.standing
 
 
-def items_by_standing(trap: TrapState, outfit: Outfit) -> tuple[TrapItem, ...]:
+def items_by_standing(trap: TrapState, outfit: Outfit | None) -> tuple[TrapItem, ...]:
     """What is wrong with a trap, gravest first, then as it was told."""
     ranks = list(Standing)
     return tuple(sorted(trap.items, key=lambda told: (ranks.index(standing_of(told.item, outfit)), told.since)))
@@ -63,7 +65,7 @@ def ready_places(string: StringState, outfit: Outfit) -> tuple[int, ...]:
     )
 
 
-def barred_traps(gear: GearState, outfit: Outfit) -> tuple[BarredTraps, ...]:
+def barred_traps(gear: GearState, outfit: Outfit | None) -> tuple[BarredTraps, ...]:
     """Traps of the boat that may not be set: those in the water first, then those at hand.
 
     Missing and retired traps are left out: there is nothing to do about their items.
@@ -80,7 +82,7 @@ def barred_traps(gear: GearState, outfit: Outfit) -> tuple[BarredTraps, ...]:
                     found.setdefault((string.name, told.item, trap.where, since), []).append(trap.place)
     barred = []
     for (name, item, where, since), places in found.items():
-        kind = outfit.condition(item)
+        kind, unread = None if outfit is None else outfit.condition(item), outfit is None
         rule = "" if kind is None else kind.rule
-        barred.append(BarredTraps(name, tuple(places), item, rule, where, since, unknown=kind is None))
+        barred.append(BarredTraps(name, tuple(places), item, rule, where, since, kind is None, unread))
     return tuple(sorted(barred, key=lambda traps: not traps.in_water))

@@ -133,7 +133,8 @@ def barred_blocks(barred: tuple[BarredTraps, ...]) -> tuple[Block, ...]:
     if not barred:
         return ()
     lines = (*(barred_words(row) for row in barred), *barred_ask(barred))
-    return (Block(f"{traps_count(count_of(barred))} may not be set", lines),)
+    what = "told damaged" if any(row.unread for row in barred) else "may not be set"
+    return (Block(f"{traps_count(count_of(barred))} {what}", lines),)
 
 
 def upkeep_blocks(title: str, upkeep: tuple[UpkeepDue, ...], today: date, program: str) -> tuple[Block, ...]:

@@ -97,6 +97,9 @@ def upkeep_state(due: UpkeepDue, today: date) -> str:
 def barred_words(barred: BarredTraps) -> str:
     """Which traps may not be set and why."""
     traps, several = traps_words(barred.string, barred.places), len(barred.places) > 1
+    if barred.unread:
+        wet = ", in the water," if barred.in_water else ""
+        return f"{traps}{wet} {'were' if several else 'was'} told damaged: {one_line(barred.item)}."
     state = f", in the water although {'they' if several else 'it'} may not be set" if barred.in_water else ""
     why = f" {capital(ended(barred.rule))}" if barred.rule else ""
     if barred.unknown:
@@ -107,6 +110,8 @@ def barred_words(barred: BarredTraps) -> str:
 def barred_ask(barred: Iterable[BarredTraps]) -> tuple[str, ...]:
     """What to do about traps that may not be set: those in the water, and those that aren't."""
     rows = list(barred)
+    if any(row.unread for row in rows):
+        return ("No gear settings say what that means for a trap: set none of these before it is mended.",)
     in_water, waiting = (count_of(row for row in rows if row.in_water is wet) for wet in (True, False))
     told = []
     if in_water:

@@ -39,7 +39,7 @@ def parts_to_carry(mends: Iterable[MendAtPull], stock: PartStock) -> tuple[PartT
     )
 
 
-def barred_rows(gear: GearState, outfit: Outfit) -> tuple[BarredTraps, ...]:
+def barred_rows(gear: GearState, outfit: Outfit | None) -> tuple[BarredTraps, ...]:
     """Traps that may not be set, those in the water first; traps of one string with one item in one row."""
     rows: dict[tuple[str, str, bool], BarredTraps] = {}
     for barred in conditions.barred_traps(gear, outfit):
