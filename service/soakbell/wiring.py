@@ -81,7 +81,7 @@ def build(
 
 
 def command_of(environment: Mapping[str, str]) -> str:
-    """How commands in letters begin: as ``SOAKBELL_COMMAND`` says. Only who installed it knows how it is run there."""
+    """How commands in letters begin: as ``SOAKBELL_COMMAND`` says, since the install decides how they are run."""
     return " ".join(environment.get("SOAKBELL_COMMAND", "").split()) or "soakbell"
 
 
