@@ -19,7 +19,7 @@ from soakbell.letters.plan_section import (
     plan_section,
     usd_words,
 )
-from soakbell.planning.week import DayKind, FreeChoice, HeldBy, StringPlan, Waiting, Week
+from soakbell.planning.week import CeilingRisk, DayKind, FreeChoice, HeldBy, StringPlan, Waiting, Week
 from week_scenes import PULL_WEEK, WAIT_WEEK, curves
 
 
@@ -76,7 +76,6 @@ def test_every_plan_says_that_it_makes_no_call() -> None:
         (("Ledge", "Nine Foot", "Outer Bar"), "would take Ledge instead of The Hump today, worth about $40 more"),
         (("Nine Foot", "Outer Bar"), "would leave out The Hump today, worth about $40 more"),
         (("Nine Foot", "Outer Bar", "The Hump", "Ledge"), "would also take Ledge today, worth about $40 more"),
-        ((), "would stay in today, worth about $40 more"),
     ],
 )
 def test_another_choice_is_told_in_one_sentence_and_left_to_the_skipper(free: tuple[str, ...], said: str) -> None:
@@ -94,6 +93,16 @@ def test_another_choice_is_told_in_one_sentence_and_left_to_the_skipper(free: tu
 )
 def test_what_waiting_costs_is_told_whichever_way_it_goes(usd: float, said: str) -> None:
     assert said in reasons(replace(PULL_WEEK, waiting=Waiting(usd, 21.6, date(2026, 12, 11))))
+
+
+def test_a_free_choice_to_stay_in_is_told_once() -> None:
+    week = replace(PULL_WEEK, waiting=Waiting(-41.0, 0.0, date(2026, 12, 11)), free=FreeChoice((), 41.0))
+    assert reasons(week).count("$40 more") == 1
+
+
+def test_staying_in_is_no_risk_to_a_string_that_is_not_called() -> None:
+    assert "If you stay in, the chance that Outer Bar" in reasons(PULL_WEEK)
+    assert "The chance that Ledge" in reasons(replace(PULL_WEEK, risks=(CeilingRisk("Ledge", DAY, 0.4),)))
 
 
 def test_pounds_are_told_only_where_more_are_landed() -> None:

@@ -14,7 +14,7 @@ from soakbell.letters.gear_section import Block
 from soakbell.letters.times import day_words
 from soakbell.letters.words import ended, listed, one_line
 from soakbell.planning.catch_curve import CurveTold
-from soakbell.planning.week import DayKind, DayPlan, HeldBy, StringPlan, Waiting, Week
+from soakbell.planning.week import DayKind, DayPlan, FreeChoice, HeldBy, StringPlan, Waiting, Week
 
 log = logging.getLogger(__name__)
 
@@ -41,7 +41,7 @@ _NOT_NOW = {
     HeldBy.WEATHER: "no day is likely enough fit",
     HeldBy.BAIT: "there is no bait for it",
     HeldBy.ROOM: "no trip has room for it",
-    HeldBy.WORTH: "more soak is worth more",
+    HeldBy.WORTH: "waiting is worth more than a trip for it",
 }
 
 
@@ -101,11 +101,11 @@ def _untold(fault: str) -> str:
 
 def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
     told = [_staying_in(week, week.waiting) if week.waiting is not None else _next_trip(week)]
-    if week.free is not None:
-        told.append(_free(week))
+    if week.free is not None and week.free.strings:  # that it would stay in is told already
+        told.append(_free(week, week.free))
     if week.risks:
         risk = week.risks[0]
-        if_not = "If you stay in, the" if trip else "The"
+        if_not = "If you stay in, the" if trip and risk.string in week.days[0].strings else "The"
         told.append(
             f"{if_not} chance that {one_line(risk.string)} gets no fit day before its ceiling, "
             f"{day_words(risk.ceiling_on)}, is {chance_words(risk.chance)}."
@@ -141,16 +141,11 @@ def _next_trip(week: Week) -> str:
     )
 
 
-def _free(week: Week) -> str:
-    called = [string for plan in week.days[:1] for string in plan.strings]
-    free = week.free.strings if week.free is not None else ()
-    more = (
-        f"worth about {usd_words(week.free.more_usd)} more; decide for yourself." if week.free is not None else ""
-    )
-    instead = [one_line(string) for string in called if string not in free]
-    added = [one_line(string) for string in free if string not in called]
-    if not free:
-        return f"A free choice would stay in today, {more}"
+def _free(week: Week, free: FreeChoice) -> str:
+    called = week.days[0].strings
+    more = f"worth about {usd_words(free.more_usd)} more; decide for yourself."
+    instead = [one_line(string) for string in called if string not in free.strings]
+    added = [one_line(string) for string in free.strings if string not in called]
     if not added:
         return f"A free choice would leave out {listed(instead)} today, {more}"
     if not instead:
