@@ -228,18 +228,20 @@ def _all_measured(area: str, station: str, held: Mapping[str, float], measured: 
 
 
 def _spans(settings: Settings, measured: pd.DataFrame) -> list[DaySpan]:
-    """Every local day that the hours touch."""
+    """Every local day whose light the hours hold wholly."""
     zone, harbor = ZoneInfo(settings.harbor.time_zone), settings.harbor
     law = working_hours(settings.fishery, settings.sector, settings.region)
-    first, last = (measured.index[n].astimezone(zone).date() for n in (0, -1))
+    first_at, last_at = measured.index[0], measured.index[-1] + pd.Timedelta(hours=1)
+    first_day = first_at.astimezone(zone).date()
     spans = []
-    for n in range((last - first).days + 1):
-        day = first + n * _ONE_DAY
+    for n in range((last_at.astimezone(zone).date() - first_day).days + 1):
+        day = first_day + n * _ONE_DAY
         sun = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone)
         if sun.rises_at is None or sun.sets_at is None or sun.dawn_at is None or sun.dusk_at is None:
             spans.append(DaySpan(day, None, None))
             continue
         begins = max(sun.dawn_at, sun.rises_at + timedelta(minutes=law.after_sunrise_min))
         ends = min(sun.dusk_at, sun.sets_at - timedelta(minutes=law.before_sunset_min))
-        spans.append(DaySpan(day, begins, ends))
+        if first_at <= begins and ends <= last_at:
+            spans.append(DaySpan(day, begins, ends))
     return spans

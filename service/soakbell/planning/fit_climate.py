@@ -62,7 +62,7 @@ class FitClimate:
 
     Attributes:
         chances: by day of a leap year, 366 of them, January first.
-        correlation: of one day's fitness with the next one's, given their chances; at least 0.
+        correlation: of one day's fitness with the next one's, given their chances, rather too high; at least 0.
         prior_months: whose chance is the one held beforehand, by number; all twelve where nothing was counted.
         months: what was counted, January first; empty where nothing was.
         years: with a day counted, rising.
@@ -189,7 +189,11 @@ def _smooth(told: Mapping[date, bool]) -> np.ndarray:
 
 
 def _correlation(told: Mapping[date, bool], chances: np.ndarray) -> float:
-    """Of neighbouring days, each less its chance, so that the seasons don't count as spells."""
+    """Of neighbouring days, each less its chance, so that the seasons don't count as spells.
+
+    One standard error (1 / sqrt(pairs), Bartlett 1946) is added: smoothing takes some away, and spells taken too
+    short would make the end look too sure.
+    """
     off = {day: float(fit) - float(chances[_day_of_year(day)]) for day, fit in told.items()}
     pairs = np.array([(off[day], off[day + _ONE_DAY]) for day in off if day + _ONE_DAY in off])
     if len(pairs) < _LEAST_PAIRS:
@@ -197,4 +201,5 @@ def _correlation(told: Mapping[date, bool], chances: np.ndarray) -> float:
     spread = float(np.sqrt((pairs[:, 0] ** 2).mean() * (pairs[:, 1] ** 2).mean()))
     if spread <= 0:
         return USUAL_CORRELATION
-    return min(max(float((pairs[:, 0] * pairs[:, 1]).mean()) / spread, 0.0), _MOST_CORRELATION)
+    found = float((pairs[:, 0] * pairs[:, 1]).mean()) / spread + 1 / math.sqrt(len(pairs))
+    return min(max(found, 0.0), _MOST_CORRELATION)
