@@ -32,7 +32,10 @@ class SearchBox:
 
 @dataclass(frozen=True)
 class MissingTrap:
-    """A trap that is missing since it was told so. ``replaced``: another has its place already."""
+    """A trap that is missing since it was told so. ``replaced``: another has its place already.
+
+    ``near`` is its point of the line, which ``box`` lies around.
+    """
 
     string: str
     place: int
@@ -42,6 +45,7 @@ class MissingTrap:
     missing_since: datetime | None
     replaced: bool
     box: SearchBox
+    near: Mark
 
 
 def missing_traps(state: GearState, now: datetime) -> tuple[MissingTrap, ...]:
@@ -66,7 +70,9 @@ def _missing(string: StringState, trap: TrapState, replaced: bool, now: datetime
     days = 0.0 if seen is None else max(0.0, (now - seen) / _DAY)
     near = trap.lost_near or point_of_line(string.start, string.end, trap.place, len(string.traps))
     box = search_box(near, min(DRIFT_NMI + DRIFT_NMI_A_DAY * days, MAX_DRIFT_NMI))
-    return MissingTrap(string.name, trap.place, trap.origin, trap.tag, trap.seen_at, trap.since, replaced, box)
+    return MissingTrap(
+        string.name, trap.place, trap.origin, trap.tag, trap.seen_at, trap.since, replaced, box, near
+    )
 
 
 def search_box(point: Mark, margin_nmi: float) -> SearchBox:
