@@ -165,20 +165,21 @@ def write_log_csv(entries: Iterable[LogEntry], zone: ZoneInfo) -> bytes:
             {
                 "happened_at": entry.happened_at.astimezone(zone).isoformat(),
                 "kind": entry.kind.value,
-                "string": _guarded(entry.string or ""),
+                "string": guarded(entry.string or ""),
                 "traps": told_places(entry.traps),
-                "note": _guarded(entry.note),
-                "id": _guarded(entry.id),
-                "key": _guarded(entry.key),
+                "note": guarded(entry.note),
+                "id": guarded(entry.id),
+                "key": guarded(entry.key),
                 "told_at": entry.told_at.astimezone(zone).isoformat(),
-                "told_by": _guarded(entry.told_by),
+                "told_by": guarded(entry.told_by),
                 **_detail_cells(entry.detail, zone),
             }
         )
     return out.getvalue().encode("utf-8-sig")
 
 
-def _guarded(text: str) -> str:
+def guarded(text: str) -> str:
+    """Text that a spreadsheet would run as a formula, preceded by an apostrophe; other text as it is."""
     risky = text.startswith(("'", "\t", "\r", "\n")) or text.lstrip().startswith(_FORMULA)
     return f"'{text}" if risky else text
 
@@ -343,13 +344,13 @@ def _cells_of(name: str, value: Any, zone: tzinfo) -> dict[str, str]:
     if isinstance(value, bool):
         return {name: "yes" if value else "no"}
     if isinstance(value, str):
-        return {name: _guarded(value)}
+        return {name: guarded(value)}
     if isinstance(value, datetime):
         return {name: value.astimezone(zone).isoformat()}
     if isinstance(value, date):
         return {name: value.isoformat()}
     if isinstance(value, tuple):
-        return {name: _guarded(_told_tuple(value))}
+        return {name: guarded(_told_tuple(value))}
     return {name: repr(value)}
 
 
