@@ -58,7 +58,7 @@ def october(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with time_machine.travel(NOW - timedelta(hours=1)):
         for string in ("Nine Foot", "Outer Bar", "The Hump", "Ledge"):
             said = terminal.log("set", string, "--at", "2026-10-08 08:30")
-            assert said.startswith(f"told: set {string} (")
+            assert said.startswith(f"told: set {string}, traps 1..")
     return terminal.database
 
 
@@ -130,7 +130,7 @@ def test_a_pull_is_kept_with_what_was_told(fishing: Terminal) -> None:
         "--note", "swell from the south",
     )  # fmt: skip
     entry = fishing.entries()[-1]
-    assert said == f"told: pull Outer Bar ({entry.id[:8]})\n"
+    assert said == f"told: pull Outer Bar, traps 1..12 15 (13 traps), id {entry.id[:8]}\n"
     assert entry.happened_at == datetime(2026, 12, 8, 14, 40, tzinfo=UTC)
     assert (entry.told_by, entry.note) == ("cli", "swell from the south")
     assert NOW <= entry.told_at < NOW + timedelta(minutes=5)
@@ -156,6 +156,42 @@ def test_the_list_shows_entries_and_soaks(fishing: Terminal) -> None:
     assert re.search(r"The Hump +│ +27 ", shown)  # 28 less the missing one
     assert re.search(r"Ledge +│ +0 ", shown)
     assert len(re.findall(r"2026-1\d-\d\d \d\d:\d\d", fishing.log("list", "--last", "2"))) == 2
+
+
+def test_a_string_with_brackets_in_its_name_is_listed(terminal: Terminal) -> None:
+    """Such words mean bold print to the library that draws the table."""
+    settings = terminal.folder / "boat.toml"
+    settings.write_text(settings.read_text("utf-8").replace('name = "Ledge"', 'name = "Ledge [/b]"'), "utf-8")
+    terminal.log("set", "Ledge [/b]", "--note", "[red]by the marker[/red]")
+    for columns in (60, 160):
+        shown = terminal.type("log", "list", columns=columns)
+        assert (shown.exit_code, shown.output.count("Ledge [/b]")) == (0, 2), shown.output
+        assert "[red]by the" in shown.output
+
+
+@pytest.mark.parametrize("columns", [40, 76, 109, 110, 130])
+def test_no_id_is_cut_however_narrow_the_terminal(fishing: Terminal, columns: int) -> None:
+    fishing.log("pull", "Ledge", "--legal", "40", "--bait", "mullet heads", "--note", "a long note on the swell")
+    shown = fishing.type("log", "list", columns=columns).output
+    assert max(map(len, shown.splitlines())) <= columns
+    assert [entry.id for entry in fishing.entries() if not re.search(rf"\b{entry.id[:8]}\b", shown)] == []
+
+
+def test_the_list_tells_what_is_odd_in_all_books(fishing: Terminal) -> None:
+    fishing.log("bait-spoiled", "cowhide", "9", "--from", "freezer")
+    odd = fishing.entries()[-1].id[:8]
+    assert re.search(rf"odd: {odd} bait-spoiled: BOXES: found .*; write ", fishing.log("list"))
+
+
+def test_traps_kept_aboard_are_told_after_the_whole_string(fishing: Terminal) -> None:
+    fishing.log("pull", "Outer Bar", "--legal", "60")
+    said = fishing.log("pull", "Outer Bar", "--traps", "4", "--not-reset")
+    assert said.startswith("told: pull Outer Bar, trap 4 (1 trap), id ")
+    assert "a pull of the same traps" in fishing.refused(
+        "log", "pull", "Outer Bar", "--traps", "5", "--legal", "2"
+    )
+    shown = " ".join(fishing.type("catch", "--by", "string").output.split())
+    assert "Outer Bar 1.7 36 1" in shown
 
 
 def test_a_missing_trap_can_be_found_and_a_string_moved(fishing: Terminal) -> None:
@@ -226,6 +262,8 @@ def test_one_bad_row_holds_back_the_file_unless_it_is_to_be_skipped(fishing: Ter
         ("pull Ledge --traps 1-2-3", "--traps", "'1-2-3'", "places of traps"),
         ("pull Ledge --traps 99", "--traps", "99", "40"),
         ("pull Ledge --legal 1000000", "--legal", "1000000", "a number from 0"),
+        ("pull Ledge --legal=-1", "--legal", "-1", "a number from 0"),
+        ("missing Ledge", "--traps", "nothing", 'the places of the traps, as 4 or "1..12 15", or all'),
         (
             "recovered Ledge --traps 3",
             "--traps",
@@ -265,7 +303,7 @@ def test_a_weight_that_is_none_is_refused_with_what_was_found_and_what_to_write(
 
 @pytest.mark.parametrize(
     "typed",
-    ["pull", "pull Ledge --legal some", "pull Ledge --legal=-1", "list --last 0", "sink Ledge", "correct 1"],
+    ["pull", "pull Ledge --legal some", "list --last 0", "sink Ledge", "correct 1"],
 )
 def test_what_is_no_command_ends_with_2(fishing: Terminal, typed: str) -> None:
     assert "Usage" in fishing.refused("log", *shlex.split(typed))

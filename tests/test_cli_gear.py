@@ -75,7 +75,7 @@ def told(terminal: Terminal, typed: str) -> object:
             'snooze "soak:Nine Foot" --until "2026-12-12 06:00"',
             BellSnoozed("soak:Nine Foot", datetime(2026, 12, 12, 11, tzinfo=UTC)),
         ),
-        ('settle "upkeep:flares"', BellSettled("upkeep:flares")),
+        ('settle "upkeep:flares"', BellSettled("upkeep:flares", "never told", 1)),
         ('renumbered Ledge "3>4 4>3"', Renumbered(((3, 4), (4, 3)))),
         ('pin 2026-12-12 "Nine Foot"', Pinned(date(2026, 12, 12), "Nine Foot")),
         ("pin 2026-12-12", Pinned(date(2026, 12, 12))),
@@ -110,6 +110,127 @@ def test_a_claw_below_the_law_s_minimum_is_taken_and_warned_of_at_once(terminal:
 def test_the_minimum_is_that_of_the_day_of_the_pull(terminal: Terminal) -> None:
     terminal.log("set", "Outer Bar", "--at", "2019-10-16 08:30")
     assert "check:" not in terminal.log("pull", "Outer Bar", "--smallest", "2.75", "--at", "2020-02-01 09:00")
+
+
+# ---- What is told back
+
+
+def test_traps_that_may_not_be_set_are_told_at_once_when_they_are_named(terminal: Terminal) -> None:
+    """config/gear.toml: a latch and a slat bar the trap, each by a rule of its own; a throat doesn't."""
+    terminal.log("pull", "Ledge", "--not-reset")
+    for places, item in (("4 5", "latch"), ("5", "slat"), ("6", "throat")):
+        terminal.log("damage", "Ledge", "--traps", places, "--item", item)
+    said = terminal.log("set", "Ledge", "--traps", "1..10")
+    rule = "the lid opens on the bottom: catch and trap are lost"
+    assert f"check: traps 4 and 5 may not be set: latch ({rule}); leave them out by --traps" in said
+    assert "check: trap 5 may not be set: slat (" in said
+    assert said.count("check:") == 2
+
+
+def test_a_whole_string_is_set_without_the_traps_that_may_not_be(terminal: Terminal) -> None:
+    terminal.log("pull", "Ledge", "--not-reset", "--at", "2026-12-01 09:00")
+    terminal.log("damage", "Ledge", "--traps", "4 5", "--item", "latch", "--at", "2026-12-01 10:00")
+    terminal.log("bench", "Ledge", "--traps", "9", "--at", "2026-12-01 10:00")
+    said = terminal.log("set", "Ledge", "--at", "2026-12-02 09:00")
+    assert terminal.entries()[-1].traps == (1, 2, 3, 6, 7, 8, *range(10, 41))
+    assert "(37 traps)" in said
+    assert "left out: trap 9, on the bench\n" in said
+    assert "left out: traps 4 and 5 may not be set: latch (" in said
+    assert "check:" not in said
+
+
+def test_a_count_passes_over_traps_that_may_not_be_set(terminal: Terminal) -> None:
+    terminal.log("pull", "Ledge", "--not-reset", "--at", "2026-12-01 09:00")
+    terminal.log("damage", "Ledge", "--traps", "2 30", "--item", "latch", "--at", "2026-12-01 10:00")
+    said = terminal.log("set", "Ledge", "--count", "3", "--at", "2026-12-02 09:00")
+    assert terminal.entries()[-1].traps == (1, 3, 4)
+    assert "left out: trap 2 may not be set: latch (" in said
+    refused = terminal.refused("log", "set", "Ledge", "--count", "36")
+    assert "--count: found 36, but only 35 may be set" in refused
+
+
+def test_a_string_of_which_no_trap_may_be_set_is_not_set(terminal: Terminal) -> None:
+    terminal.log("pull", "Ledge", "--not-reset")
+    terminal.log("damage", "Ledge", "--traps", "all", "--item", "latch")
+    assert "--traps: found a string with no trap that may be set" in terminal.refused("log", "set", "Ledge")
+
+
+def test_what_was_mended_by_the_time_of_the_set_is_not_held_back(terminal: Terminal) -> None:
+    terminal.log("pull", "Ledge", "--not-reset", "--at", "2026-12-01 09:00")
+    terminal.log("damage", "Ledge", "--traps", "4", "--item", "latch", "--at", "2026-12-01 10:00")
+    terminal.log("repaired", "Ledge", "--traps", "4", "--at", "2026-12-01 11:00")
+    assert "left out" not in terminal.log("set", "Ledge", "--at", "2026-12-02 09:00")
+
+
+def test_traps_set_while_the_gear_file_is_broken_are_checked_by_what_was_told(terminal: Terminal) -> None:
+    terminal.log("pull", "Ledge", "--not-reset")
+    terminal.log("damage", "Ledge", "--traps", "4", "--item", "buoy")
+    (terminal.folder / "gear.toml").write_text("[stock]\nservice_level = 7\n")
+    said = terminal.log("set", "Ledge", "--traps", "4")
+    assert "check: trap 4 may not be set: buoy (unknown to the settings: may not be set)" in said
+
+
+def test_a_trap_hauled_and_set_back_unmended_is_told_at_once(terminal: Terminal) -> None:
+    terminal.log("damage", "Ledge", "--traps", "4", "--item", "latch", "--at", "2026-12-01 10:00")
+    assert "check: trap 4 may not be set: latch" in terminal.log("pull", "Ledge")
+
+
+def test_every_command_of_traps_says_how_many_were_meant(terminal: Terminal) -> None:
+    said = terminal.log("damage", "Nine Foot", "--traps", "4", "--item", "latch")
+    assert said.startswith("told: damage Nine Foot, trap 4 (1 trap), id ")
+    terminal.log("missing", "Nine Foot", "--traps", "7")
+    said = terminal.log("ashore", "Nine Foot")
+    assert said.startswith("told: ashore Nine Foot, traps 1..6 8..24 (23 traps), id ")
+    said = terminal.log("retired", "Nine Foot", "--traps", "all", "--reason", "worn out")
+    assert "traps 1..6 8..24 (23 traps)" in said
+
+
+@pytest.mark.parametrize(
+    ("first", "typed", "key", "found"),
+    [
+        ("bait-bought cowhide 4.3", "bait-moved cowhide 200", "BOXES", "200 boxes"),
+        ("hours 684", "hours 600", "HOURS", "600, less than the 684 read before"),
+        ("part-counted screw 0", "part-used screw 2", "COUNT", "2 of 'screw' used, with 0 on hand"),
+    ],
+)
+def test_what_an_entry_makes_odd_is_told_at_once(
+    terminal: Terminal, first: str, typed: str, key: str, found: str
+) -> None:
+    assert "check:" not in terminal.log(*shlex.split(first))
+    said = terminal.log(*shlex.split(typed))
+    assert re.search(rf"check: {key}: found .*{re.escape(found)}.*; write ", said), said
+
+
+def test_an_order_that_was_due_before_today_is_warned_of(terminal: Terminal) -> None:
+    said = terminal.log("bait-ordered", "cowhide", "3", "--due", "2026-12-07")
+    assert "check: it was due on 2026-12-07 and counts as late" in said
+    assert "check:" not in terminal.log("bait-ordered", "cowhide", "3", "--due", "2026-12-08")
+
+
+def test_a_bell_is_settled_with_what_stands_of_it_now(terminal: Terminal) -> None:
+    """Both strings soak since October: 61 days, past one and a half times the skipper's ceiling."""
+    said = terminal.log("settle", "soak:nine foot")
+    settled = terminal.entries()[-1].detail
+    assert isinstance(settled, BellSettled)
+    assert (settled.cause, settled.level) == ("2026-10-08T12:30:00Z", 2)
+    assert "check:" not in said
+
+
+def test_a_bell_that_does_not_stand_is_taken_and_told(terminal: Terminal) -> None:
+    for typed in ('settle "soak:Outer Bar"', 'snooze "soak:Outer Bar" --until "2026-12-12 06:00"'):
+        assert "check: that bell doesn't stand now" in terminal.log(*shlex.split(typed))
+    assert len(terminal.entries()) == 4
+
+
+def test_all_traps_of_a_string_that_may_not_be_set_are_settled_together(terminal: Terminal) -> None:
+    terminal.log("damage", "Ledge", "--traps", "4", "--item", "latch", "--at", "2026-12-01 10:00")
+    terminal.log("damage", "Ledge", "--traps", "5", "--item", "slat", "--at", "2026-12-01 10:00")
+    terminal.log("settle", "unset:Ledge")
+    assert "unset:Ledge" in terminal.type("status").output
+    terminal.log("damage", "Ledge", "--traps", "6", "--item", "slat", "--at", "2026-12-01 11:00")
+    bells = terminal.type("status").output.partition("Bells")[2]
+    states = re.findall(r"unset:Ledge .*(settled|not told yet)", bells)
+    assert sorted(states) == ["not told yet", "settled"]
 
 
 # ---- Parts of a mend
@@ -162,7 +283,7 @@ def test_a_mend_of_some_time_ago_takes_parts_for_what_was_wrong_then(terminal: T
     [
         ("damage Ledge --traps 4 --item latsh", "--item", "'latsh'", "latch"),
         ("damage Ledge --traps 99 --item latch", "--traps", "99", "40"),
-        ("damage Lege --item latch", "STRING", "'Lege'", "Ledge"),
+        ("damage Lege --traps 4 --item latch", "STRING", "'Lege'", "Ledge"),
         ('repaired Ledge --parts "latch"', "--parts", "'latch'", "as in jumbo 3.5; large 2"),
         ('repaired Ledge --parts "hook lach 2"', "--parts", "'hook lach'", "hook latch"),
         ("tagged Ledge --tag X1", "--traps", "nothing", "one trap"),
@@ -180,6 +301,18 @@ def test_a_mend_of_some_time_ago_takes_parts_for_what_was_wrong_then(terminal: T
         ("part-bought screw 0", "COUNT", "0", "more than 0"),
         ("upkeep flare --expires 2029-06-30", "TASK", "'flare'", "flares"),
         ('upkeep "gear oil" --expires 2029-06-30', "--expires", "doesn't expire", "nothing"),
+        ("upkeep flares", "--expires", "nothing", "the date that stands on it, as 2029-06-30"),
+        ("damage Ledge --item latch", "--traps", "nothing", "the places of the traps"),
+        ("retired Ledge --reason worn", "--traps", "nothing", "or all"),
+        ("replaced Ledge", "--traps", "nothing", "or all"),
+        ("part-bought screw 1.5", "COUNT", "1.5", "a whole number"),
+        ('settle "soak:Nine Foo"', "BELL", "'soak:Nine Foo'", "soak:Nine Foot"),
+        (
+            'snooze "bait:mulet heads" --until "2026-12-12 06:00"',
+            "BELL",
+            "'bait:mulet heads'",
+            "bait:mullet heads",
+        ),
         ('upkeep flares --expires "June 2029"', "--expires", "'June 2029'", "a date"),
         ("hours 1e9", "HOURS", "1000000000", "a number from 0"),
         ('snooze "soak:Ledge" --until soon', "--until", "'soon'", "date and time"),
@@ -221,8 +354,8 @@ def test_a_gear_file_that_is_broken_or_absent_keeps_nothing_out_of_the_log(termi
     gear = terminal.folder / "gear.toml"
     gear.write_text("[stock]\nservice_level = 7\n")
     said = terminal.log("bait-bought", "herring", "2")
-    assert "check: the gear file can't be used, so no name was held against it" in said
-    assert "service_level: found 7" in said
+    assert "check: gear.toml has faults, so no name was held against it: see soakbell check" in said
+    assert "service_level" not in said
     settings = terminal.folder / "boat.toml"
     settings.write_text(re.sub(r"(?m)^\[gear\]\nfile = .*\n", "", settings.read_text("utf-8")), "utf-8")
     assert "check:" not in terminal.log("bait-bought", "herring", "2")
@@ -262,7 +395,7 @@ def test_undo_voids_what_was_told_last_and_says_what_it_was(terminal: Terminal) 
     terminal.log("pull", "Ledge", "--traps", "1..12 15", "--legal", "40", "--at", "2026-12-01 09:00")
     wrong = terminal.entries()[-1]
     said = undone(terminal)
-    assert f"voided: pull Ledge, traps 1..12 15, 2026-12-01 09:00: legal_claws 40 ({wrong.id[:8]})" in said
+    assert f"voided: pull Ledge, traps 1..12 15, 2026-12-01 09:00: --legal 40, id {wrong.id[:8]}\n" in said
     assert voided(terminal) == [wrong.id]
     assert vars(terminal.entries()[-1].detail)["reason"] == "undone"
 
@@ -273,7 +406,7 @@ def test_a_bar_says_what_it_does_and_undo_takes_it_back(terminal: Terminal) -> N
     assert "takes Ledge in before others" in terminal.log("pin", "2026-12-12", "Ledge")
     assert "planned for as a day with a pull" in terminal.log("pin", "2026-12-12")
     undone(terminal)
-    assert "voided: pinned, 2026-12-08 15:00: day 2026-12-12, string Ledge" in undone(terminal)
+    assert "voided: pin, 2026-12-08 15:00: 2026-12-12 Ledge" in undone(terminal)
 
 
 def test_undo_twice_voids_the_two_told_last_newest_first(terminal: Terminal) -> None:
@@ -308,6 +441,23 @@ def test_undo_of_one_that_is_named_takes_any_and_a_correction_undone_brings_it_b
     assert not re.search(r"set \(voided\)", terminal.log("list"))
 
 
+def test_undo_says_what_it_upsets(terminal: Terminal) -> None:
+    terminal.log("pull", "Ledge", "--at", "2026-12-01 09:00")
+    pull, first = terminal.entries()[-1], next(e for e in terminal.entries() if e.string == "Ledge")
+    said = undone(terminal, first.id[:8])
+    assert said.startswith(f"told: correct {first.id[:8]}, id ")
+    assert re.search(rf"check: {pull.id[:8]} pull Ledge: --traps: found the whole of Ledge, where no trap", said)
+    assert first.id not in said
+    assert first.id not in terminal.refused("undo", first.id[:8])
+
+
+def test_an_empty_log_has_no_id_to_write(tmp_path: Path) -> None:
+    with time_machine.travel(NOW):
+        empty = home(tmp_path)
+        for words in (("undo",), ("undo", "3f2a")):
+            assert "write nothing: the log is empty" in empty.refused(*words)
+
+
 def test_undo_of_nothing_is_told(terminal: Terminal) -> None:
     undone(terminal)
     undone(terminal)
@@ -319,5 +469,5 @@ def test_the_list_tells_what_was_told_of_bait_and_damage(terminal: Terminal) -> 
     terminal.log("bait-bought", "cowhide", "2", "--to", "thaw")
     terminal.log("damage", "Ledge", "--traps", "4", "--item", "latch")
     shown = terminal.log("list")
-    assert re.search(r"bait-bought │ +│ +│ bait cowhide, boxes 2.0, place thaw", shown)
-    assert re.search(r"damage +│ Ledge +│ 4 +│ item latch", shown)
+    assert re.search(r"bait-bought │ +│ +│ cowhide 2 --to thaw", shown)
+    assert re.search(r"damage +│ Ledge +│ 4 +│ --item latch", shown)

@@ -11,24 +11,37 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from soakbell.cli_telling import (
+    ALL,
+    NamedPlaces,
     Note,
     Places,
     String,
     When,
+    command_of,
     database,
     local,
     local_date,
     mark,
+    may_not_be_set_words,
+    moment,
+    named,
+    odd_words,
+    outfit_for_items,
     outfit_or_warning,
+    places,
     settings_of,
     shares,
+    short_id,
+    string_at,
     tell,
     told_of,
+    traps_words,
     warn,
     words_of,
 )
 
 if TYPE_CHECKING:
+    from soakbell.gear.fold import StringState
     from soakbell.gear.log import LogEntry
     from soakbell.settings import Settings
 
@@ -41,39 +54,85 @@ EndMark = Annotated[str | None, typer.Option("--end", help="The end mark, likewi
 
 
 _HERE = Path("-")
+_NARROW_LOG = 110
+"""Columns of a terminal below which entries are written as lines."""
 
 
 @log_commands.command("set")
 def set_(
     ctx: typer.Context,
     string: String,
-    count: Annotated[int | None, typer.Option("--count", help="How many traps, from the first place on.")] = None,
+    count: Annotated[
+        int | None,
+        typer.Option("--count", help="How many traps, from the first place that isn't in the water."),
+    ] = None,
     start: StartMark = None,
     end: EndMark = None,
     at: When = None,
     traps: Places = None,
     note: Note = "",
 ) -> None:
-    """Traps put in the water with fresh bait.
+    """Traps put in the water with fresh bait. Those on the bench or that may not be set are left out unless named.
 
     Example: soakbell log set "Nine Foot" --at "2026-10-15 08:30"
     """
+    from soakbell.clock import SystemClock
     from soakbell.gear.log import TrapsSet
 
     first = None if start is None else mark("--start", start)
     last = None if end is None else mark("--end", end)
-    detail = TrapsSet(start=first, end=last, count=count)
-    tell(ctx, detail, string, at, traps, note)
+    meant = places(traps)
+    left_out: list[str] = []
+    if not meant:
+        settings = settings_of(ctx)
+        state = string_at(settings, string, moment(settings, at, SystemClock().now()))
+        if state is not None:
+            meant, left_out = _to_be_set(settings, state, count)
+    tell(ctx, TrapsSet(start=first, end=last, count=count), string, at, meant, note)
+    for text in left_out:
+        typer.echo(f"left out: {text}")
+
+
+def _to_be_set(settings: Settings, state: StringState, count: int | None) -> tuple[tuple[int, ...], list[str]]:
+    """The places meant by a whole string where some of its traps may not be set, and which are left out and why.
+
+    No places where there are none such: the log then knows which are meant.
+    """
+    from soakbell.errors import Fault, LogRefused
+    from soakbell.gear.conditions import may_not_be_set
+    from soakbell.gear.fold import Whereabouts
+
+    out = (Whereabouts.NEVER_SET, Whereabouts.ABOARD, Whereabouts.ASHORE)
+    outfit = outfit_for_items(settings)
+    benched = [] if count is not None else list(state.places(Whereabouts.BENCH))
+    left_out = [f"{traps_words(benched)}, on the bench"] if benched else []
+    can = [trap for trap in state.traps if trap.where in out]
+    barred = [] if outfit is None else [trap.place for trap in can if may_not_be_set(trap, outfit)]
+    if outfit is None or not barred:
+        return (), left_out
+    may = [trap.place for trap in can if trap.place not in barred]
+    if count is not None and count > len(may):
+        write = f"{len(may)} or fewer, or tell those repaired that were"
+        raise LogRefused([Fault("log", "--count", f"{count}, but only {len(may)} may be set", write)])
+    if count is not None:
+        may = may[:count]
+        barred = [place for place in barred if place < max(may, default=0)]
+    why = may_not_be_set_words(state, barred, outfit)
+    if not may:
+        found, write = f"a string with no trap that may be set ({'; '.join(why)})", "first what was repaired"
+        raise LogRefused([Fault("log", "--traps", found, write)])
+    fishing = state.places(Whereabouts.FISHING) if count is None else ()
+    return tuple(sorted((*may, *fishing))), [*left_out, *why]
 
 
 @log_commands.command()
 def pull(
     ctx: typer.Context,
     string: String,
-    legal: Annotated[int | None, typer.Option(min=0, help="Legal claws landed.")] = None,
-    short: Annotated[int | None, typer.Option(min=0, help="Claws too short, left on the crab.")] = None,
-    float_: Annotated[int | None, typer.Option("--float", min=0, help="Float claws, left on the crab.")] = None,
-    egg_bearing: Annotated[int | None, typer.Option(min=0, help="Egg-bearing crabs, released.")] = None,
+    legal: Annotated[int | None, typer.Option(help="Legal claws landed.")] = None,
+    short: Annotated[int | None, typer.Option(help="Claws too short, left on the crab.")] = None,
+    float_: Annotated[int | None, typer.Option("--float", help="Float claws, left on the crab.")] = None,
+    egg_bearing: Annotated[int | None, typer.Option(help="Egg-bearing crabs, released.")] = None,
     lb: Annotated[float | None, typer.Option(help="Pounds of legal claws.")] = None,
     grade: Annotated[
         str | None, typer.Option(help='The same by grade, as "jumbo 3.5; large 2", named as in the gear file.')
@@ -137,14 +196,16 @@ def move(
 
 
 @log_commands.command()
-def missing(ctx: typer.Context, string: String, at: When = None, traps: Places = None, note: Note = "") -> None:
+def missing(
+    ctx: typer.Context, string: String, at: When = None, traps: NamedPlaces = None, note: Note = ""
+) -> None:
     """Traps that aren't where they should be.
 
     Example: soakbell log missing "The Hump" --traps 17
     """
     from soakbell.gear.log import FoundMissing
 
-    tell(ctx, FoundMissing(), string, at, traps, note)
+    tell(ctx, FoundMissing(), string, at, named(traps), note)
 
 
 @log_commands.command()
@@ -223,7 +284,7 @@ def void(ctx: typer.Context, entry: str | None, reason: str, at: str | None) -> 
         log = all_entries(session)
     wrong = _told_last(log) if entry is None else _entry_named(log, entry)
     tell(ctx, Correction(voids=wrong.id, reason=reason), None, at, None, "")
-    typer.echo(f"voided: {words_of(wrong, settings)} ({wrong.id[:8]})")
+    typer.echo(f"voided: {words_of(wrong, settings)}, id {short_id(wrong.id)}")
 
 
 _BY_HAND = ("cli", "phone")
@@ -240,7 +301,7 @@ def _told_last(log: Collection[LogEntry]) -> LogEntry:
     ]
     if not by_hand:
         found = "nothing told by command or phone that isn't voided"
-        raise LogRefused([Fault("log", "ENTRY", found, "an id from: soakbell log list")])
+        raise LogRefused([Fault("log", "ENTRY", found, _an_id(log))])
     return max(by_hand, key=lambda entry: (entry.told_at, entry.order))
 
 
@@ -250,8 +311,12 @@ def _entry_named(log: Collection[LogEntry], entry: str) -> LogEntry:
     found = [known for known in log if known.id.startswith(entry)]
     if len(found) != 1:
         fits = "no entry" if not found else f"{len(found)} entries"
-        raise LogRefused([Fault("log", "ENTRY", f"{entry!r}, which fits {fits}", "an id from: soakbell log list")])
+        raise LogRefused([Fault("log", "ENTRY", f"{entry!r}, which fits {fits}", _an_id(log))])
     return found[0]
+
+
+def _an_id(log: Collection[LogEntry]) -> str:
+    return "an id from: soakbell log list" if log else "nothing: the log is empty"
 
 
 @log_commands.command("list")
@@ -259,13 +324,13 @@ def list_(
     ctx: typer.Context,
     last: Annotated[int, typer.Option("--last", min=1, help="How many of the newest entries.")] = 20,
 ) -> None:
-    """The newest entries, and the soak of every string."""
+    """The newest entries, what is odd in the log, and the soak of every string."""
     from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
 
+    from soakbell.cli_page import Page
     from soakbell.clock import SystemClock
-    from soakbell.gear.fold import fold, in_force, told_places
+    from soakbell.gear.books import fold_books
+    from soakbell.gear.fold import in_force, told_places
     from soakbell.gear.log import OF_TRAPS
     from soakbell.gear.soak import soak_of
     from soakbell.letters.times import soak_words
@@ -275,27 +340,28 @@ def list_(
     with database(settings) as store, store.reading() as session:
         entries = all_entries(session)
     counting = {entry.id for entry in in_force(entries)}
-    title = f"The log of {settings.boat.name}"
-    table = Table("id", "happened", "kind", "string", "traps", "told", "note", title=title)
+    page = Page(Console())
+    rows = []
     for entry in sorted(entries, key=lambda e: e.order)[-last:]:
-        kind = entry.kind.value if entry.id in counting else f"{entry.kind.value} (voided)"
-        traps = (told_places(entry.traps) or "all") if entry.kind in OF_TRAPS else ""
-        cells = (kind, entry.string or "", traps, told_of(entry, settings), entry.note)
-        table.add_row(entry.id[:8], local(settings, entry.happened_at), *map(Text, cells))
+        kind = command_of(entry) + ("" if entry.id in counting else " (voided)")
+        traps = (told_places(entry.traps) or ALL) if entry.kind in OF_TRAPS else ""
+        at, told = local(settings, entry.happened_at), told_of(entry, settings)
+        rows.append((short_id(entry.id), at, kind, entry.string or "", traps, told, entry.note))
+    heads = ("id", "happened", "kind", "string", "traps", "told", "note")
+    page.table(f"The log of {settings.boat.name}", heads, rows, narrow=_NARROW_LOG)
     now = SystemClock().now()
-    state = fold(entries, settings.trap_strings)
-    soaks = Table("string", "fishing", "oldest soak", "median", title="Soak now")
+    gear, books = fold_books(entries, settings.trap_strings)
+    soaks = []
     for string in settings.trap_strings:
-        soak = soak_of(state, string.name, now)
-        if soak.oldest_h is None or soak.median_h is None:
-            soaks.add_row(string.name, str(soak.fishing), soak.none_because or "", "")
-        else:
-            soaks.add_row(string.name, str(soak.fishing), soak_words(soak.oldest_h), soak_words(soak.median_h))
-    console = Console()
-    console.print(table)
-    console.print(soaks)
-    for oddity in state.oddities:
-        console.print(f"odd: {oddity.entry_id[:8]} {oddity.key}: found {oddity.found}; write {oddity.write}")
+        soak = soak_of(gear, string.name, now)
+        oldest, median = soak.none_because or "", ""
+        if soak.oldest_h is not None and soak.median_h is not None:
+            oldest, median = soak_words(soak.oldest_h), soak_words(soak.median_h)
+        soaks.append((string.name, str(soak.fishing), oldest, median))
+    page.table("Soak now", ("string", "fishing", "oldest soak", "median"), soaks)
+    by_id = {entry.id: entry for entry in entries}
+    for oddity in sorted((*gear.oddities, *(() if books is None else books.oddities)), key=lambda odd: odd.order):
+        page.say(f"odd: {odd_words(oddity, by_id.get(oddity.entry_id))}")
 
 
 @log_commands.command("import")
@@ -307,6 +373,8 @@ def import_(
     skip_bad: Annotated[bool, typer.Option("--skip-bad", help="Take the good rows, leave the bad ones.")] = False,
 ) -> None:
     """Import entries from CSV: all rows or none, and a second time nothing.
+
+    In a spreadsheet, set the columns with dates to text first, or it writes them in a way of its own.
 
     Example: soakbell log import season.csv
     """
@@ -329,7 +397,7 @@ def import_(
             SystemClock().now(),
             outfit=outfit,
             skip_bad=skip_bad,
-            name=file.name,
+            name="" if file == _HERE else file.name,
         )
         if planned.faults and not skip_bad:
             raise LogRefused(planned.faults)
@@ -345,6 +413,8 @@ def export(
     file: Annotated[Path, typer.Argument(help="The file to write; - is the output.", metavar="FILE")],
 ) -> None:
     """Write the whole log as CSV.
+
+    In a spreadsheet, open the columns with dates as text, or it writes them back in a way of its own.
 
     Example: soakbell log export season.csv
     """

@@ -5,13 +5,13 @@ that the skipper pins or bars.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from soakbell.cli_telling import (
+    NamedPlaces,
     Note,
     Places,
     String,
@@ -20,16 +20,17 @@ from soakbell.cli_telling import (
     day,
     local_date,
     moment,
-    outfit_or_warning,
+    named,
     places,
     settings_of,
     shares,
+    string_at,
     tell,
     warn,
 )
 
 if TYPE_CHECKING:
-    from soakbell.gear.fold import TrapState
+    from soakbell.gear.hushed import RungBell
     from soakbell.gear.log import Shares
     from soakbell.gear.outfit import Outfit
     from soakbell.settings import Settings
@@ -51,6 +52,7 @@ Pieces = Annotated[float, typer.Argument(help="How many.", metavar="COUNT")]
 Cost = Annotated[float | None, typer.Option("--cost", help="What all of it cost, dollars.")]
 Bell = Annotated[str, typer.Argument(help='Its name as in the letter, as "soak:Nine Foot".', metavar="BELL")]
 Day = Annotated[str, typer.Argument(help='The day, as "2026-12-12".', metavar="DAY")]
+OnePlace = Annotated[str | None, typer.Option("--traps", help="The place of the one trap, as 7. To be told.")]
 AnyString = Annotated[str, typer.Argument(help="The string's name. Default: all.", metavar="STRING")]
 
 
@@ -63,7 +65,7 @@ def damage(
     string: String,
     item: Annotated[str, typer.Option("--item", help="What is wrong: a condition, as in the gear file.")],
     at: When = None,
-    traps: Places = None,
+    traps: NamedPlaces = None,
     note: Note = "",
 ) -> None:
     """Something is wrong with traps.
@@ -72,7 +74,7 @@ def damage(
     """
     from soakbell.gear.log import FoundDamaged
 
-    tell(ctx, FoundDamaged(item), string, at, traps, note)
+    tell(ctx, FoundDamaged(item), string, at, named(traps), note)
 
 
 @gear_commands.command()
@@ -129,16 +131,16 @@ def retired(
     string: String,
     reason: Annotated[str, typer.Option("--reason", help="Why.")],
     at: When = None,
-    traps: Places = None,
+    traps: NamedPlaces = None,
     note: Note = "",
 ) -> None:
-    """Traps given up, worn out or lost for good.
+    """Traps given up, worn out or lost for good. Of all, missing ones stay missing: they may turn up.
 
     Example: soakbell log retired "The Hump" --traps 17 --reason "crushed by a keel"
     """
     from soakbell.gear.log import Retired
 
-    tell(ctx, Retired(reason), string, at, traps, note)
+    tell(ctx, Retired(reason), string, at, named(traps), note)
 
 
 @gear_commands.command()
@@ -147,7 +149,7 @@ def tagged(
     string: String,
     tag: Annotated[str, typer.Option("--tag", help="What stands on the tag.")],
     at: When = None,
-    traps: Places = None,
+    traps: OnePlace = None,
     note: Note = "",
 ) -> None:
     """One trap carries this tag from now on.
@@ -165,16 +167,16 @@ def replaced(
     string: String,
     tag: Annotated[str, typer.Option("--tag", help="The new trap's tag, for one trap only.")] = "",
     at: When = None,
-    traps: Places = None,
+    traps: NamedPlaces = None,
     note: Note = "",
 ) -> None:
-    """Another trap takes the place of each; it is ashore, ready to be set.
+    """Another trap takes the place of each; it is ashore, ready to be set. All means those missing or retired.
 
     Example: soakbell log replaced "The Hump" --traps 17 --tag X1240
     """
     from soakbell.gear.log import Replaced
 
-    tell(ctx, Replaced(tag), string, at, traps, note)
+    tell(ctx, Replaced(tag), string, at, named(traps), note)
 
 
 @gear_commands.command()
@@ -220,7 +222,7 @@ def bait_bought(
     from soakbell.gear.log import BaitBought
 
     detail = BaitBought(bait, boxes, to.value, cost)
-    tell(ctx, detail, None, at, None, note, typed={"bait": "BAIT", "place": "--to"})
+    tell(ctx, detail, None, at, None, note)
 
 
 @gear_commands.command("bait-moved")
@@ -242,7 +244,7 @@ def bait_moved(
     from soakbell.gear.log import BaitMoved
 
     detail = BaitMoved(bait, boxes, to.value, None if out_of is None else out_of.value)
-    tell(ctx, detail, None, at, None, note, typed={"bait": "BAIT", "to": "--to", "out_of": "--from"})
+    tell(ctx, detail, None, at, None, note)
 
 
 @gear_commands.command("bait-spoiled")
@@ -260,9 +262,7 @@ def bait_spoiled(
     """
     from soakbell.gear.log import BaitSpoiled
 
-    tell(
-        ctx, BaitSpoiled(bait, boxes, place.value), None, at, None, note, typed={"bait": "BAIT", "place": "--from"}
-    )
+    tell(ctx, BaitSpoiled(bait, boxes, place.value), None, at, None, note)
 
 
 @gear_commands.command("bait-counted")
@@ -280,7 +280,7 @@ def bait_counted(
     """
     from soakbell.gear.log import BaitCounted
 
-    tell(ctx, BaitCounted(bait, boxes, place.value), None, at, None, note, typed={"bait": "BAIT", "place": "--in"})
+    tell(ctx, BaitCounted(bait, boxes, place.value), None, at, None, note)
 
 
 @gear_commands.command("bait-ordered")
@@ -298,7 +298,10 @@ def bait_ordered(
     """
     from soakbell.gear.log import BaitOrdered
 
-    tell(ctx, BaitOrdered(bait, boxes, day("--due", due)), None, at, None, note, typed={"bait": "BAIT"})
+    due_on = day("--due", due)
+    entry = tell(ctx, BaitOrdered(bait, boxes, due_on), None, at, None, note)
+    if due_on is not None and due_on < local_date(settings_of(ctx), entry.told_at):
+        warn(f"it was due on {due_on} and counts as late; if it came, tell it bait-bought")
 
 
 # ---- Parts
@@ -314,7 +317,7 @@ def part_bought(
     """
     from soakbell.gear.log import PartBought
 
-    tell(ctx, PartBought(part, count, cost), None, at, None, note, typed={"count": "COUNT"})
+    tell(ctx, PartBought(part, count, cost), None, at, None, note)
 
 
 @gear_commands.command("part-used")
@@ -325,7 +328,7 @@ def part_used(ctx: typer.Context, part: Part, count: Pieces, at: When = None, no
     """
     from soakbell.gear.log import PartUsed
 
-    tell(ctx, PartUsed(part, count), None, at, None, note, typed={"count": "COUNT"})
+    tell(ctx, PartUsed(part, count), None, at, None, note)
 
 
 @gear_commands.command("part-counted")
@@ -336,7 +339,7 @@ def part_counted(ctx: typer.Context, part: Part, count: Pieces, at: When = None,
     """
     from soakbell.gear.log import PartCounted
 
-    tell(ctx, PartCounted(part, count), None, at, None, note, typed={"count": "COUNT"})
+    tell(ctx, PartCounted(part, count), None, at, None, note)
 
 
 # ---- Upkeep
@@ -347,7 +350,10 @@ def upkeep(
     ctx: typer.Context,
     task: Annotated[str, typer.Argument(help="The task, as in the gear file.", metavar="TASK")],
     expires: Annotated[
-        str | None, typer.Option("--expires", help='The date that stands on it now, as "2029-06-30".')
+        str | None,
+        typer.Option(
+            "--expires", help='The date that stands on it now, as "2029-06-30"; of what expires, to be told.'
+        ),
     ] = None,
     at: When = None,
     note: Note = "",
@@ -403,8 +409,11 @@ def snooze(
     from soakbell.clock import SystemClock
     from soakbell.gear.log import BellSnoozed
 
-    silent_until = moment(settings_of(ctx), until, SystemClock().now(), "--until")
+    settings = settings_of(ctx)
+    silent_until = moment(settings, until, SystemClock().now(), "--until")
+    standing = _standing(settings, bell)
     tell(ctx, BellSnoozed(bell, silent_until), None, None, None, note)
+    _warn_unless_standing(standing)
 
 
 @gear_commands.command()
@@ -413,9 +422,40 @@ def settle(ctx: typer.Context, bell: Bell, at: When = None, note: Note = "") -> 
 
     Example: soakbell log settle "upkeep:flares"
     """
-    from soakbell.gear.log import BellSettled
+    from soakbell.gear.entry_check import MAX_CAUSE_CHARS
+    from soakbell.gear.log import CAUSES_APART, BellSettled
 
-    tell(ctx, BellSettled(bell), None, at, None, note)
+    standing = _standing(settings_of(ctx), bell)
+    cause = CAUSES_APART.join(dict.fromkeys(each.cause for each in standing or ()))
+    detail = BellSettled(bell)
+    if standing and len(cause) <= MAX_CAUSE_CHARS:
+        detail = BellSettled(bell, cause, max(each.level for each in standing))
+    tell(ctx, detail, None, at, None, note)
+    _warn_unless_standing(standing)
+
+
+def _standing(settings: Settings, name: str) -> tuple[RungBell, ...] | None:
+    """What stands of that bell now, one for each cause; None where that can't be told."""
+    from soakbell.clock import SystemClock
+    from soakbell.errors import StoreError
+    from soakbell.gear_desk import GearDesk
+    from soakbell.gear_settings import outfit_of
+    from soakbell.store.log_keeper import LogKeeper
+
+    with database(settings) as store:
+        desk = GearDesk(settings, outfit_of(settings), store, LogKeeper(store, settings.trap_strings))
+        try:
+            standing = desk.standing(SystemClock().now())
+        except StoreError as fault:
+            warn(f"which bells stand can't be told: {fault}")
+            return None
+    found = tuple(bell.rung for bell in standing.apart if bell.name.casefold() == name.casefold())
+    return None if standing.faults and not found else found
+
+
+def _warn_unless_standing(standing: tuple[RungBell, ...] | None) -> None:
+    if standing == ():
+        warn("that bell doesn't stand now; which do: soakbell status")
 
 
 # ---- Days
@@ -463,12 +503,15 @@ def _parts_of_mend(settings: Settings, string: str, named: tuple[int, ...], item
     For a trap that is named, an ``item`` that was never told is mended too.
     """
     from soakbell.clock import SystemClock
+    from soakbell.gear.outfit import Outfit
+    from soakbell.gear_settings import outfit_of
 
-    outfit = outfit_or_warning(settings)
-    if outfit is None:
+    outfit = outfit_of(settings)
+    state = string_at(settings, string, moment(settings, at, SystemClock().now()))
+    if not isinstance(outfit, Outfit) or state is None:
         return ()
     mended: list[str] = []
-    for trap in _traps_at(settings, string, moment(settings, at, SystemClock().now())):
+    for trap in state.traps:
         if named and trap.place not in named:
             continue
         wrong = [told.item for told in trap.items]
@@ -486,14 +529,3 @@ def _parts_of(mended: Iterable[str], outfit: Outfit) -> Shares:
         for part, count in () if kind is None else kind.parts:
             used[part] = used.get(part, 0.0) + count
     return tuple(sorted(used.items()))
-
-
-def _traps_at(settings: Settings, string: str, at: datetime) -> tuple[TrapState, ...]:
-    """The traps of a string as the log has them up to a moment; none of a string that isn't there."""
-    from soakbell.gear.fold import fold
-    from soakbell.store.log import all_entries
-
-    with database(settings) as store, store.reading() as session:
-        before = [entry for entry in all_entries(session) if entry.happened_at <= at]
-    state = fold(before, settings.trap_strings)
-    return state.strings[string].traps if string in state.strings else ()

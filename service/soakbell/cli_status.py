@@ -6,10 +6,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import typer
 
+from soakbell.cli_page import Page
 from soakbell.cli_telling import database, local, settings_of
 
 if TYPE_CHECKING:
@@ -27,12 +28,7 @@ if TYPE_CHECKING:
     from soakbell.store.engine import Store
     from soakbell.store.log_keeper import Kept, LogKeeper
 
-NARROW = 76
-"""Columns of a terminal below which rows are written as lines."""
-
 MOST_ODDITIES = 20
-
-Rows: TypeAlias = Sequence[Sequence[str]]
 
 
 def status(ctx: typer.Context) -> None:
@@ -112,11 +108,11 @@ class _NotSetUp(Exception):
     """The skipper has set up no gear file, and so wants to hear nothing of this."""
 
 
-class _Page:
-    """Writes to the terminal, a section at a time. A section that fails is told, and the others still stand."""
+class _Page(Page):
+    """Written a section at a time. A section that fails is told, and the others still stand."""
 
     def __init__(self, console: Console) -> None:
-        self._console = console
+        super().__init__(console)
         self._told: set[str] = set()
         self.untold = False
 
@@ -130,26 +126,6 @@ class _Page:
             why = str(fault) if isinstance(fault, _Untold) else f"{type(fault).__name__}: {fault}"
             self.say(f"{title}: could not be told" + ("" if why in self._told else f": {why}"))
             self._told.add(why)
-
-    def say(self, text: str) -> None:
-        self._console.print(text, markup=False, highlight=False)
-
-    def table(self, title: str, heads: Sequence[str], rows: Rows) -> None:
-        """Rows under heads, columns without any cell left out; on a narrow terminal a line for each row."""
-        from rich.table import Table
-        from rich.text import Text
-
-        kept = [i for i in range(len(heads)) if i == 0 or any(row[i] for row in rows)]
-        if self._console.width < NARROW:
-            self.say(f"\n{title}")
-            for row in rows:
-                cells = [f"{heads[i]} {row[i]}" for i in kept[1:] if row[i]]
-                self.say(f"- {row[0]}: {'; '.join(cells)}" if cells else f"- {row[0]}")
-            return
-        table = Table(*(heads[i] for i in kept), title=Text(title), title_justify="left")
-        for row in rows:
-            table.add_row(*(Text(row[i]) for i in kept))
-        self._console.print(table)
 
 
 # ---- Traps

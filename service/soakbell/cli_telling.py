@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Annotated, overload
+from typing import TYPE_CHECKING, Annotated, Any, overload
 
 import typer
 
 if TYPE_CHECKING:
+    from soakbell.gear.effect import Effect
+    from soakbell.gear.fold import Oddity, StringState
     from soakbell.gear.log import Detail, LogEntry, Shares
     from soakbell.gear.outfit import Outfit
     from soakbell.gear.strings import Mark
@@ -24,9 +27,16 @@ When = Annotated[
     typer.Option("--at", help='When it happened, in the harbor\'s time, as "2026-12-08 09:40". Default: now.'),
 ]
 Places = Annotated[
-    str | None, typer.Option("--traps", help='Places in the string, as "1..12 15". Default: the whole string.')
+    str | None,
+    typer.Option("--traps", help='Places in the string, as "1..12 15", or all. Default: the whole string.'),
+]
+NamedPlaces = Annotated[
+    str | None, typer.Option("--traps", help='Places in the string, as 4 or "1..12 15", or all. To be told.')
 ]
 Note = Annotated[str, typer.Option("--note", help="A few words.")]
+
+ALL = "all"
+"""What ``--traps`` says for the whole string."""
 
 _AS_TYPED = {
     "string": "STRING",
@@ -45,6 +55,9 @@ _AS_TYPED = {
     "smallest_claw_in": "--smallest",
     "bait": "--bait",
     "bait_boxes": "--bait-boxes",
+    "rebaited": "--not-rebaited",
+    "reset": "--not-reset",
+    "back": "--fishing",
     "voids": "ENTRY",
     "reason": "--reason",
     "item": "--item",
@@ -58,11 +71,47 @@ _AS_TYPED = {
     "task": "TASK",
     "expires_on": "--expires",
     "engine_h": "HOURS",
+    "new_meter": "--new-meter",
     "bell": "BELL",
     "until": "--until",
     "day": "DAY",
 }
-"""Fields of an entry as the commands take them, where a command has no name of its own for one."""
+"""Fields of an entry as the commands take them: arguments in capitals, options with their dashes."""
+
+_AS_TYPED_IN = {
+    "bait-bought": {"bait": "BAIT", "place": "--to"},
+    "bait-moved": {"bait": "BAIT", "to": "--to", "out_of": "--from"},
+    "bait-spoiled": {"bait": "BAIT", "place": "--from"},
+    "bait-counted": {"bait": "BAIT", "place": "--in"},
+    "bait-ordered": {"bait": "BAIT"},
+    "part-bought": {"count": "COUNT"},
+    "part-used": {"count": "COUNT"},
+    "part-counted": {"count": "COUNT"},
+}
+"""What one kind of entry has otherwise."""
+
+_COMMANDS = {"snoozed": "snooze", "settled": "settle", "pinned": "pin", "barred": "bar", "correction": "correct"}
+"""Commands that aren't called as the kind of entry that they tell."""
+
+_ID = re.compile(r"\b([0-9a-f]{8})-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}\b")
+
+
+def typed_as(kind: str, field: str) -> str:
+    """What the command of a kind of entry calls a field of it."""
+    return _AS_TYPED_IN.get(kind, {}).get(field) or _AS_TYPED.get(field, field)
+
+
+def command_of(entry: LogEntry) -> str:
+    return _COMMANDS.get(entry.kind.value, entry.kind.value)
+
+
+def short_id(entry_id: str) -> str:
+    return entry_id[:8]
+
+
+def short_ids(text: str) -> str:
+    """A text with the ids in it shortened."""
+    return _ID.sub(r"\1", text)
 
 
 def tell(
@@ -70,15 +119,13 @@ def tell(
     detail: Detail,
     string: str | None,
     at: str | None,
-    traps: str | None,
+    traps: str | tuple[int, ...] | None,
     note: str,
-    *,
-    typed: Mapping[str, str] | None = None,
 ) -> LogEntry:
-    """Take one entry into the log and say so.
+    """Take one entry into the log and say so, and what it makes odd.
 
     Args:
-        typed: what this command calls a field, where others call it otherwise.
+        traps: as they were typed, or the places.
 
     Raises:
         LogRefused: with every fault, in the words of the command.
@@ -86,9 +133,10 @@ def tell(
     from zoneinfo import ZoneInfo
 
     from soakbell.clock import SystemClock
-    from soakbell.errors import LogRefused
+    from soakbell.errors import LogRefused, SoakbellError
+    from soakbell.gear.effect import effect_of
     from soakbell.gear.log import new_entry
-    from soakbell.store.log import take_entries
+    from soakbell.store.log import all_entries, take_entries
 
     settings = settings_of(ctx)
     outfit = outfit_or_warning(settings)
@@ -99,28 +147,110 @@ def tell(
         told_at=now,
         told_by="cli",
         string=string,
-        traps=places(traps),
+        traps=traps if isinstance(traps, tuple) else places(traps),
         note=note,
     )
     zone = ZoneInfo(settings.harbor.time_zone)
-    try:
-        with database(settings) as store:
+    with database(settings) as store:
+        try:
             take_entries(store, [entry], settings.trap_strings, now, zone=zone, outfit=outfit)
-    except LogRefused as refused:
-        words = {**_AS_TYPED, **(typed or {})}
-        raise LogRefused(
-            [replace(fault, key=words.get(fault.key, fault.key)) for fault in refused.faults]
-        ) from None
-    typer.echo(f"told: {entry.kind.value} {string or subject_of(detail)} ({entry.id[:8]})")
+        except LogRefused as refused:
+            kind = entry.kind.value
+            raise LogRefused(
+                [
+                    replace(fault, key=typed_as(kind, fault.key), found=short_ids(fault.found))
+                    for fault in refused.faults
+                ]
+            ) from None
+        try:
+            with store.reading() as session:
+                log = all_entries(session)
+            effect = effect_of(entry, log, settings.trap_strings)
+        except SoakbellError as fault:
+            typer.echo(_told(entry, None))
+            warn(f"it is in the log, but what it does there can't be told: {fault}")
+            return entry
+    typer.echo(_told(entry, effect))
+    by_id = {known.id: known for known in log}
+    for oddity in effect.oddities:
+        warn(odd_words(oddity, by_id.get(oddity.entry_id), own=oddity.entry_id == entry.id))
+    for text in _barred_words(entry, effect, outfit_for_items(settings)):
+        warn(text)
     return entry
 
 
-def subject_of(detail: Detail) -> str:
+def _told(entry: LogEntry, effect: Effect | None) -> str:
+    from soakbell.gear.fold import told_places
+
+    about = entry.string or _subject_of(entry.detail)
+    if entry.string is not None and effect is not None:
+        count = len(effect.places)
+        traps = f"trap{'' if count == 1 else 's'}"
+        about += f", {traps} {told_places(effect.places)} ({count} {traps})"
+    return f"told: {command_of(entry)} {about}, id {short_id(entry.id)}"
+
+
+def _subject_of(detail: Detail) -> str:
     """What an entry that is of no string is about: the first of its own fields."""
     told = [getattr(detail, part.name) for part in fields(detail)]
-    if not told:
-        return ""
-    return f"{told[0]:g}" if isinstance(told[0], float) else str(told[0])
+    return short_ids(_shown(told[0])) if told else ""
+
+
+def _barred_words(entry: LogEntry, effect: Effect, outfit: Outfit | None) -> Iterator[str]:
+    """For each thing wrong with traps that went into the water and may not."""
+    from soakbell.gear.fold import Whereabouts
+    from soakbell.gear.log import Pulled, Recovered, TrapsSet
+
+    if outfit is None or entry.string is None or not isinstance(entry.detail, TrapsSet | Pulled | Recovered):
+        return
+    state = effect.then.strings[entry.string]
+    fishing = [place for place in effect.places if state.traps[place - 1].where is Whereabouts.FISHING]
+    instead = "leave them out by --traps, or tell them repaired"
+    if not isinstance(entry.detail, TrapsSet):
+        instead = "tell them repaired, or keep them out"
+    for text in may_not_be_set_words(state, fishing, outfit):
+        yield f"{text}; {instead}"
+
+
+def may_not_be_set_words(state: StringState, of_places: Iterable[int], outfit: Outfit) -> list[str]:
+    """A clause for each item for which some of these traps may not be set."""
+    from soakbell.gear.conditions import standing_of
+    from soakbell.gear.outfit import Standing
+
+    barred: dict[str, list[int]] = {}
+    for place in of_places:
+        for told in state.traps[place - 1].items:
+            if standing_of(told.item, outfit) is Standing.MAY_NOT_BE_SET:
+                barred.setdefault(told.item, []).append(place)
+    words = []
+    for item, traps in barred.items():
+        kind = outfit.condition(item)
+        why = UNKNOWN_ITEM if kind is None else kind.rule
+        words.append(f"{traps_words(traps)} may not be set: {item}{f' ({why})' if why else ''}")
+    return words
+
+
+UNKNOWN_ITEM = "unknown to the settings: may not be set"
+
+
+def traps_words(of_places: Iterable[int]) -> str:
+    """ "trap 4", "traps 4 and 5", "traps 1..3 7"."""
+    from soakbell.gear.fold import told_places
+
+    numbers = sorted(of_places)
+    if len(numbers) == 2:
+        return f"traps {numbers[0]} and {numbers[1]}"
+    return f"trap{'' if len(numbers) == 1 else 's'} {told_places(numbers)}"
+
+
+def odd_words(oddity: Oddity, entry: LogEntry | None, *, own: bool = False) -> str:
+    """An oddity in the words of the command that told ``entry``, which it is about."""
+    key = oddity.key if entry is None else typed_as(entry.kind.value, oddity.key)
+    words = f"{key}: found {short_ids(oddity.found)}; write {oddity.write}"
+    if own:
+        return words
+    about = "" if entry is None else f" {command_of(entry)}{f' {entry.string}' if entry.string else ''}"
+    return f"{short_id(oddity.entry_id)}{about}: {words}"
 
 
 def words_of(entry: LogEntry, settings: Settings) -> str:
@@ -132,17 +262,46 @@ def words_of(entry: LogEntry, settings: Settings) -> str:
         traps = told_places(entry.traps)
         of = f" {entry.string}, " + (f"traps {traps}" if traps else "all traps")
     told = told_of(entry, settings)
-    return f"{entry.kind.value}{of}, {local(settings, entry.happened_at)}" + (f": {told}" if told else "")
+    return f"{command_of(entry)}{of}, {local(settings, entry.happened_at)}" + (f": {told}" if told else "")
 
 
 def told_of(entry: LogEntry, settings: Settings) -> str:
-    """What was told beyond the kind, string and traps, with the names that the CSV has for it."""
-    from zoneinfo import ZoneInfo
+    """What was told beyond the kind, string and traps, as it is typed."""
+    arguments, options = [], []
+    for part in fields(entry.detail):
+        value, name = getattr(entry.detail, part.name), typed_as(entry.kind.value, part.name)
+        if value == part.default or name not in _TYPED:
+            continue
+        if isinstance(value, datetime):
+            value = local(settings, value)
+        if name.isupper():
+            arguments.append(short_ids(_shown(value)))
+        else:
+            options.append(name if isinstance(value, bool) or name == "--fishing" else f"{name} {_quoted(value)}")
+    return " ".join((*arguments, *options))
 
-    from soakbell.gear.log_csv import told_cells
 
-    cells = told_cells(entry.detail, ZoneInfo(settings.harbor.time_zone))
-    return ", ".join(f"{name} {cell}" for name, cell in cells.items())
+_TYPED = frozenset({*_AS_TYPED.values(), *(name for own in _AS_TYPED_IN.values() for name in own.values())})
+
+
+def _shown(value: Any) -> str:
+    """A value as it is typed."""
+    from soakbell.gear.strings import Mark
+
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    if isinstance(value, Mark):
+        return f"{value.lat_deg:.10g},{value.lon_deg:.10g}"
+    if isinstance(value, tuple):
+        if value and isinstance(value[0][0], int):
+            return " ".join(f"{before}>{after}" for before, after in value)
+        return "; ".join(f"{name} {amount:g}" for name, amount in value)
+    return str(value)
+
+
+def _quoted(value: Any) -> str:
+    text = _shown(value)
+    return f'"{text}"' if " " in text else text
 
 
 def local(settings: Settings, at: datetime) -> str:
@@ -165,13 +324,40 @@ def settings_of(ctx: typer.Context) -> Settings:
 
 def outfit_or_warning(settings: Settings) -> Outfit | None:
     """The outfit; None, with a warning where there should be one, when names can't be held against it."""
-    from soakbell.gear_settings import outfit_of
-
-    outfit = outfit_of(settings)
+    outfit = _outfit_or_fault(settings)
     if isinstance(outfit, str):
-        warn(f"the gear file can't be used, so no name was held against it: {outfit}")
+        file = "the gear file" if settings.gear_file is None else settings.gear_file.name
+        warn(f"{file} has faults, so no name was held against it: see soakbell check")
         return None
     return outfit
+
+
+def outfit_for_items(settings: Settings) -> Outfit | None:
+    """The outfit to judge what is wrong with traps by: one that knows nothing where the gear file has faults.
+
+    None where the settings name none.
+    """
+    from soakbell.gear.outfit import NOTHING_SETTLED
+
+    outfit = _outfit_or_fault(settings)
+    return NOTHING_SETTLED if isinstance(outfit, str) else outfit
+
+
+def _outfit_or_fault(settings: Settings) -> Outfit | str | None:
+    from soakbell.gear_settings import outfit_of
+
+    return outfit_of(settings)
+
+
+def string_at(settings: Settings, string: str, at: datetime) -> StringState | None:
+    """A string as the log has it up to a moment; None where it isn't there."""
+    from soakbell.gear.fold import fold, in_force
+    from soakbell.store.log import all_entries
+
+    with database(settings) as store, store.reading() as session:
+        log = all_entries(session)
+    state = fold([entry for entry in in_force(log) if entry.happened_at <= at], settings.trap_strings)
+    return state.strings.get(string)
 
 
 def warn(text: str) -> None:
@@ -225,12 +411,26 @@ def places(traps: str | None) -> tuple[int, ...]:
     from soakbell.errors import Fault, LogRefused
     from soakbell.gear.log_csv import Unread, places_of
 
-    if traps is None:
+    if traps is None or traps.strip().casefold() == ALL:
         return ()
     try:
         return places_of(traps)
     except Unread as fault:
         raise LogRefused([Fault("log", "--traps", repr(traps), fault.write)]) from fault
+
+
+def named(traps: str | None) -> tuple[int, ...]:
+    """The places, of a command that must be told which: what can't be taken back is of no whole string by default.
+
+    Raises:
+        LogRefused: nothing was typed.
+    """
+    from soakbell.errors import Fault, LogRefused
+
+    if traps is None:
+        write = f'the places of the traps, as 4 or "1..12 15", or {ALL}'
+        raise LogRefused([Fault("log", "--traps", "nothing", write)])
+    return places(traps)
 
 
 def shares(option: str, text: str | None) -> Shares:
