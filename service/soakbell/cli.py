@@ -14,6 +14,7 @@ from soakbell.cli_catch import catch
 from soakbell.cli_climatology import climatology
 from soakbell.cli_log import log_commands, undo
 from soakbell.cli_log_gear import gear_commands
+from soakbell.cli_recovery import recovery
 from soakbell.cli_status import status
 from soakbell.cli_trust import replay, trust
 from soakbell.errors import SoakbellError
@@ -45,6 +46,7 @@ log_commands.registered_commands += gear_commands.registered_commands
 app.add_typer(log_commands, name="log")
 app.command()(undo)
 app.command()(status)
+app.command()(recovery)
 app.command()(catch)
 app.command()(climatology)
 app.command()(trust)

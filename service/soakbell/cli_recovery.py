@@ -1,0 +1,257 @@
+"""``soakbell recovery``: every trap that is not home, on the screen and as files."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from soakbell.cli_telling import database, settings_of
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from rich.console import Console
+
+    from soakbell.gear.fold import GearState
+    from soakbell.letters.facts import LetterFacts
+    from soakbell.letters.times import HarborTimes
+    from soakbell.planning.recovery import RecoveryList, TripOut
+    from soakbell.planning.season_end import TakeUpTrip
+    from soakbell.settings import Settings
+
+_MOST_CHARS = 1000
+
+
+def recovery(
+    ctx: typer.Context,
+    csv: Annotated[Path | None, typer.Option("--csv", help="Also write a table.", metavar="FILE")] = None,
+    gpx: Annotated[
+        Path | None, typer.Option("--gpx", help="Also write a track file for the plotter.", metavar="FILE")
+    ] = None,
+    ics: Annotated[Path | None, typer.Option("--ics", help="Also write a calendar.", metavar="FILE")] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option("--sheet", help="Also write a page to print, one sheet a trip.", metavar="FILE.html"),
+    ] = None,
+    deck: Annotated[
+        int | None,
+        typer.Option(
+            "--deck",
+            min=1,
+            help="Traps that one trip stacks. Default: deck_traps of the plan file; else no trips.",
+        ),
+    ] = None,
+    stack_min: Annotated[
+        float,
+        typer.Option("--stack", min=0, max=60, help="Minutes to stack and lash a trap, besides hauling it."),
+    ] = 0.5,
+) -> None:
+    """Every trap that is not home, by the trips that bring it there; missing ones with where to look.
+
+    A trap stays on the list until the log is told that it is ashore, or written off with a reason.
+
+    Example: soakbell recovery --deck 80 --sheet recovery.html
+    """
+    from rich.console import Console
+
+    from soakbell.clock import SystemClock
+    from soakbell.due_times import local_day
+    from soakbell.fishery.season import opened_on, take_up
+    from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
+    from soakbell.letters.recovery_sheet import recovery_sheet
+    from soakbell.letters.times import HarborTimes
+    from soakbell.planning.recovery import recovery_list
+    from soakbell.store.log_keeper import LogKeeper
+
+    settings = settings_of(ctx)
+    now = SystemClock().now()
+    today = local_day(now, settings.harbor.time_zone)
+    with database(settings) as store:
+        gear = LogKeeper(store, settings.trap_strings).now().gear
+    end = take_up(settings.fishery, today, sector=settings.sector, region=settings.region)
+    out = recovery_list(
+        gear,
+        now,
+        today,
+        take_up=end,
+        trips=_trips(settings, gear, deck, stack_min),
+        season=None if end is None else opened_on(settings.fishery, end.deadline),
+    )
+    facts = _facts(settings, now)
+    files: list[tuple[str, Path | None, bytes | None]] = [
+        ("--csv", csv, recovery_csv(out, facts) if csv else None),
+        ("--gpx", gpx, recovery_gpx(out, facts) if gpx else None),
+        ("--ics", ics, take_up_ics(out, facts) if ics else None),
+        ("--sheet", sheet, recovery_sheet(out, facts).encode() if sheet else None),
+    ]
+    _tell(Console(), out, HarborTimes.at(settings.harbor.time_zone, now), settings.boat.name)
+    for option, file, content in files:
+        if file is not None:
+            _write(option, file, content)
+
+
+def _trips(settings: Settings, gear: GearState, deck: int | None, stack_min: float) -> Sequence[TakeUpTrip]:
+    """The take-up plan of what fishes, by the marks as they are; none where no deck load is known."""
+    from dataclasses import replace
+
+    from soakbell.gear.fold import Whereabouts
+    from soakbell.plan_settings import terms_of
+    from soakbell.planning.plan_terms import PlanTerms
+    from soakbell.planning.take_up_trips import TrapsOut, plan_trips
+    from soakbell.planning.trips import Boat
+
+    terms = terms_of(settings)
+    deck_traps = deck or (terms.deck_traps if isinstance(terms, PlanTerms) else None)
+    if deck_traps is None:
+        return ()
+    boat = settings.boat
+    out = [
+        TrapsOut(replace(string, start=state.start, end=state.end), state.places(Whereabouts.FISHING))
+        for string in settings.trap_strings
+        if (state := gear.strings.get(string.name)) is not None
+    ]
+    return plan_trips(
+        Boat(boat.name, boat.cruise_kt, boat.haul_min_per_trap, boat.trip_margin_min),
+        settings.harbor.mark,
+        out,
+        deck_traps=deck_traps,
+        stack_min_per_trap=stack_min,
+    ).trips
+
+
+def _facts(settings: Settings, now: datetime) -> LetterFacts:
+    from soakbell.fishery.season import caution
+    from soakbell.letters.facts import FisheryFacts, LetterFacts
+
+    law = caution(settings.fishery)
+    return LetterFacts(
+        boat=settings.boat.name,
+        harbor=settings.harbor.name,
+        harbor_mark=settings.harbor.mark,
+        zone_name=settings.harbor.time_zone,
+        strings=settings.trap_strings,
+        fishery=FisheryFacts(settings.fishery.name, law.authority, law.url, law.checked),
+        links=(),
+        due_at=now,
+        no_letter_by=settings.letters.morning,
+    )
+
+
+# ---- the screen
+
+
+def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) -> None:
+    from soakbell.letters.recovery import EVENLY, REPORT, STAYS, lead_words, rule_words
+    from soakbell.letters.times import full_day_words
+    from soakbell.letters.words import STANDING
+
+    def say(text: str) -> None:
+        console.print(text, markup=False, highlight=False)
+
+    say(f"{boat}, {full_day_words(times.day)}: {lead_words(out)}")
+    if out.take_up is not None:
+        say(rule_words(out))
+    fishing = _fishing_rows(out, times)
+    if fishing:
+        _table(console, "Fishing", ("trip", "string", "traps", "last seen", "start mark", "end mark"), fishing)
+        for trip in out.trips:
+            say(f"trip {trip.number}: {_trip(trip, out.today)}")
+    if out.aboard:
+        _table(console, "Aboard", ("string", "trap", "tag", "last seen"), _aboard_rows(out, times))
+    if out.missing:
+        heads = ("string", "trap", "tag", "missing since", "last seen", "near", "look from (south-west)", "to")
+        _table(console, "Missing", heads, _missing_rows(out, times))
+        say(REPORT)
+    say("")
+    for text in ((STAYS, EVENLY) if out.not_home else ()) + (STANDING[0].replace("this letter", "this list"),):
+        say(text)
+
+
+def _trip(trip: TripOut, today: date) -> str:
+    from soakbell.letters.recovery import trip_words
+
+    return trip_words(trip, today)
+
+
+def _fishing_rows(out: RecoveryList, times: HarborTimes) -> list[tuple[str, ...]]:
+    from soakbell.gear.fold import told_places
+    from soakbell.letters.recovery import mark_words
+
+    rows: list[tuple[str, ...]] = []
+    for trip, string in out.strings():
+        by_day: dict[str, list[int]] = {}
+        for trap in string.traps:
+            by_day.setdefault(_day(trap.last_seen, times), []).append(trap.place)
+        number = "" if trip is None else str(trip.number)
+        marks = mark_words(string.start), mark_words(string.end)
+        rows += [(number, string.name, told_places(places), day, *marks) for day, places in by_day.items()]
+    return rows
+
+
+def _aboard_rows(out: RecoveryList, times: HarborTimes) -> list[tuple[str, ...]]:
+    return [(trap.string, str(trap.place), trap.tag, _day(trap.last_seen, times)) for trap in out.aboard]
+
+
+def _missing_rows(out: RecoveryList, times: HarborTimes) -> list[tuple[str, ...]]:
+    from soakbell.gear.strings import Mark
+    from soakbell.letters.recovery import mark_words
+
+    return [
+        (
+            trap.string,
+            f"{trap.place}{' (replaced since)' if trap.replaced else ''}",
+            trap.tag,
+            _day(trap.since, times),
+            _day(trap.last_seen, times),
+            "" if trap.near is None else mark_words(trap.near),
+            "" if trap.box is None else mark_words(Mark(trap.box.south_deg, trap.box.west_deg)),
+            "" if trap.box is None else mark_words(Mark(trap.box.north_deg, trap.box.east_deg)),
+        )
+        for trap in out.missing
+    ]
+
+
+def _day(at: datetime | None, times: HarborTimes) -> str:
+    from soakbell.letters.gear_words import due_words
+
+    return "never" if at is None else due_words(times.local(at).date(), times.day)
+
+
+def _table(console: Console, title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Rows under heads, columns without any cell left out; a line for each row where the screen is too narrow."""
+    from rich.measure import Measurement
+    from rich.table import Table
+    from rich.text import Text
+
+    kept = [i for i in range(len(heads)) if any(row[i] for row in rows)]
+    table = Table(*(heads[i] for i in kept), title=Text(title), title_justify="left")
+    for row in rows:
+        table.add_row(*(Text(row[i]) for i in kept))
+    needed = Measurement.get(console, console.options.update(max_width=_MOST_CHARS), table).maximum
+    if needed <= console.width:
+        console.print(table)
+        return
+    console.print(f"\n{title}", markup=False, highlight=False)
+    for row in rows:
+        line = "; ".join(f"{heads[i]} {row[i]}" for i in kept if row[i])
+        console.print(f"- {line}", markup=False, highlight=False)
+
+
+# ---- files
+
+
+def _write(option: str, file: Path, content: bytes | None) -> None:
+    from soakbell.errors import Fault, LogRefused
+
+    if content is None:
+        typer.echo("no calendar: no day is known by which traps must be out", err=True)
+        return
+    try:
+        file.write_bytes(content)
+    except OSError as fault:
+        found = f"{file} ({fault.strerror})"
+        raise LogRefused([Fault("recovery", option, found, "a file that can be written")]) from fault
+    typer.echo(f"written: {file}")

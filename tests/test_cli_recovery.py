@@ -1,0 +1,104 @@
+"""``soakbell recovery`` as a skipper sees it. INVENTED DATA."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import gpxpy
+import pandas as pd
+import pytest
+import time_machine
+import vobject
+
+from terminals import Terminal, home
+
+NOW = datetime(2027, 4, 29, 22, 0, tzinfo=UTC)  # 18:00 on the coast
+
+LOG = """
+set "Nine Foot" --at "2027-04-10 08:30"
+set "Outer Bar" --at "2027-04-10 09:30"
+tagged "Nine Foot" --traps 8 --tag "B 117" --at "2027-04-10 12:00"
+pull "Nine Foot" --traps "1..2" --not-reset --at "2027-04-26 09:00"
+missing "Nine Foot" --traps "8 9" --at "2027-04-26 09:30"
+replaced "Nine Foot" --traps 9 --at "2027-04-27 09:30"
+"""
+
+
+@pytest.fixture
+def terminal(tmp_path: Path) -> Iterator[Terminal]:
+    with time_machine.travel(NOW - timedelta(hours=1)):
+        typed = home(tmp_path)
+        for line in LOG.strip().splitlines():
+            typed.log(*shlex.split(line))
+    with time_machine.travel(NOW):
+        yield typed
+
+
+def shown(terminal: Terminal, *words: str, columns: int = 200) -> str:
+    result = terminal.type("recovery", *words, columns=columns)
+    assert result.exit_code == 0, result.output
+    return " ".join(result.output.split())
+
+
+def test_the_list_counts_what_is_not_home_and_tells_by_when(terminal: Terminal) -> None:
+    """24 and 36 traps in config/boat.toml; Florida's stone crab season: traps out by 6 May."""
+    text = shown(terminal)
+    assert "60 traps are not home: 56 fishing, 2 aboard and 2 missing." in text
+    assert "All must be out by Thursday 6 May 2027, 7 days left." in text
+    assert "Check with the authority." in text
+
+
+def test_without_a_deck_load_strings_stand_in_no_trip(terminal: Terminal) -> None:
+    assert "trip" not in shown(terminal).split("Missing")[0]
+
+
+def test_with_a_deck_load_the_list_comes_by_trips(terminal: Terminal) -> None:
+    text = shown(terminal, "--deck", "36")
+    assert re.search(r"│ 1 │ Outer Bar │ 1\.\.36 │", text)
+    assert re.search(r"│ 2 │ Nine Foot │ 3\.\.7 10\.\.24 │", text)
+    assert re.search(r"trip 2: 20 traps, about \d+ h", text)
+
+
+def test_a_narrow_screen_gets_lines_instead_of_a_table(terminal: Terminal) -> None:
+    text = shown(terminal, columns=60)
+    assert "│ 8 │" not in text
+    assert "- string Nine Foot; trap 8; tag B 117; missing since Mon 26 Apr" in text
+
+
+def test_the_files_hold_the_same_traps(terminal: Terminal, tmp_path: Path) -> None:
+    files = {name: tmp_path / f"list.{name}" for name in ("csv", "gpx", "ics", "html")}
+    words = [f"--{'sheet' if name == 'html' else name}={file}" for name, file in files.items()]
+    text = shown(terminal, "--deck", "36", *words)
+    assert text.count("written: ") == 4
+    assert len(pd.read_csv(files["csv"])) == 60
+    assert len(gpxpy.parse(files["gpx"].read_text()).waypoints) == 1 + 56 + 2
+    assert [
+        event.dtstart.value.isoformat() for event in vobject.readOne(files["ics"].read_text()).vevent_list
+    ] == ["2027-05-06"]
+    assert files["html"].read_text().count('<span class="box">') == 60
+
+
+def test_a_file_that_cannot_be_written_is_told(terminal: Terminal, tmp_path: Path) -> None:
+    text = terminal.refused("recovery", "--csv", str(tmp_path / "nowhere" / "list.csv"))
+    assert "recovery: --csv: found" in text
+    assert "write a file that can be written" in text
+
+
+def test_what_is_written_off_with_a_reason_leaves_the_list(terminal: Terminal) -> None:
+    terminal.log("retired", "Nine Foot", "--traps", "8", "--reason", "lost in the gale")
+    text = shown(terminal)
+    assert "59 traps are not home: 56 fishing, 2 aboard and 1 missing." in text
+
+
+def test_a_trap_that_was_replaced_is_written_off_as_the_letter_says(terminal: Terminal) -> None:
+    """The letter writes the moment out; told for now, it would retire the trap that took the place."""
+    terminal.log(
+        "retired", "Nine Foot", "--traps", "9", "--at", "2027-04-26T09:30:01-04:00", "--reason", "lost in the gale"
+    )
+    text = shown(terminal)
+    assert "1 missing" in text
+    assert "(replaced since)" not in text
