@@ -1,4 +1,4 @@
-"""``soakbell climatology`` as a skipper types it, and what it comes to. INVENTED DATA but for one captured year."""
+"""``soakbell climatology`` as a skipper types it, and what it comes to. INVENTED DATA but one captured year."""
 
 from __future__ import annotations
 
@@ -210,7 +210,7 @@ def by_plain_pandas(file: Path, settings: Settings, wind_kt: float, gust_kt: flo
 
 @pytest.mark.shared
 def test_the_months_of_a_captured_year_are_those_of_a_plain_count(terminal: Terminal, shared: Path) -> None:
-    """NDBC standard meteorological history of 2020, hourly, of a tower that measures no sea; limits of boat.toml."""
+    """NDBC standard meteorological history of 2020, of a tower that measures no sea; limits of boat.toml."""
     file = shared / "data" / "weather" / "ndbc" / "ndbcapi_stdmet_0.txt"
     output = terminal.told(str(file), "--station", "TOWER", "--without", "sea_m")
     limits = load_settings(terminal.folder / "boat.toml", {}).limits_for(None)
