@@ -32,7 +32,7 @@ from terminals import Terminal, home
 NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
 COMMANDS = {
     "check", "run", "morning", "confirm-station", "read", "backup", "rehearse", "restore", "log",
-    "undo", "status", "catch", "trust", "replay", "climatology",
+    "undo", "status", "recovery", "catch", "climatology", "trust", "replay", "trust", "replay", "climatology",
 }  # fmt: skip
 LOG_COMMANDS = {
     "set", "pull", "move", "missing", "recovered", "ashore", "damage", "repaired", "bench", "retired", "tagged",
@@ -302,6 +302,26 @@ def test_a_weight_that_is_none_is_refused_with_what_was_found_and_what_to_write(
 
 
 @pytest.mark.parametrize(
+    ("typed", "fault"),
+    [
+        ("pull", "log pull: STRING: found nothing; write the string's name"),
+        ("pull Ledge --legal some", "log pull: --legal: found 'some'; write a whole number, as 12"),
+        ("list --last 0", "log list: --last: found '0'; write 1 or more"),
+        ("bait-bought cowhide two", "log bait-bought: BOXES: found 'two'; write a number, as 2.5"),
+        ("bait-bought cowhide 2 --to sea", "--to: found 'sea'; write freezer or thaw or aboard"),
+        ("bait-bought cowhide -2", "BOXES: found -2; write a number from 0 to 100000\n"),
+        ("part-used screw -.5", "COUNT: found -0.5; write a number from 0 to 100000\n"),
+        ("bait-bought cowhide 2 --cost -5", "--cost: found -5; write a number from 0 to 100000, or nothing"),
+        ("damage Ledge", "log damage: --item: found nothing; write what is wrong"),
+    ],
+)
+def test_what_can_not_be_read_is_told_in_the_same_form(fishing: Terminal, typed: str, fault: str) -> None:
+    said = fishing.refused("log", *shlex.split(typed))
+    assert fault in said
+    assert "Input should" not in said
+
+
+@pytest.mark.parametrize(
     "typed",
     ["pull", "pull Ledge --legal some", "list --last 0", "sink Ledge", "correct 1"],
 )
@@ -334,6 +354,23 @@ def test_only_what_sends_asks_for_the_mail_password(terminal: Terminal) -> None:
         assert result.exit_code == 0, result.output
     for words in (["run"], ["check"]):
         assert "mail_password: found nothing" in terminal.refused(*words)
+
+
+def test_a_check_tells_faults_of_gear_and_plan_although_the_mail_password_is_missing(terminal: Terminal) -> None:
+    settings = terminal.folder / "boat.toml"
+    text = settings.read_text("utf-8").replace('security = "none"', 'security = "starttls"\nusername = "grebe"')
+    settings.write_text(text)
+    (terminal.folder / "gear.toml").write_text("[stock]\nservice_level = 7\nplan_days = 0\n")
+    (terminal.folder / "plan.toml").write_text("[plan]\nhorizon_days = 99\n")
+    said = terminal.refused("check")
+    for fault in (
+        "service_level: found 7",
+        "plan_days: found 0",
+        "horizon_days: found 99",
+        "mail_password: found",
+    ):
+        assert fault in said
+    assert "trying" not in said
 
 
 def test_settings_that_are_not_there_are_told(terminal: Terminal) -> None:
