@@ -56,8 +56,7 @@ def check_all(
     Args:
         announce: is told what is about to be tried.
     """
-    yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
-    yield from _gear(settings)
+    yield from check_files(settings)
     services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
     fetcher = fetcher or transport_for(settings, SystemClock(), patient=False)
     try:
@@ -70,6 +69,12 @@ def check_all(
     mail = settings.mail
     announce(what := f"mail server {mail.host}:{mail.port} ({mail.security})")
     yield _mail_server(settings, what)
+
+
+def check_files(settings: Settings) -> Iterator[Finding]:
+    """The files of settings alone; nobody is asked."""
+    yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
+    yield from _gear(settings)
 
 
 def _gear(settings: Settings) -> Iterator[Finding]:

@@ -5,10 +5,9 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from typer.core import TyperGroup
 
 from soakbell.cli_catch import catch
 from soakbell.cli_climatology import climatology
@@ -17,22 +16,11 @@ from soakbell.cli_log_gear import gear_commands
 from soakbell.cli_recovery import recovery
 from soakbell.cli_status import status
 from soakbell.cli_trust import replay, trust
-from soakbell.errors import SoakbellError
+from soakbell.cli_words import PlainWords
 
 if TYPE_CHECKING:
     from soakbell.settings import Settings
     from soakbell.store.backup import CheckedCopy
-
-
-class PlainWords(TyperGroup):
-    """An error on purpose is told in its own words, with exit code 2."""
-
-    def invoke(self, ctx: Any) -> Any:
-        try:
-            return super().invoke(ctx)
-        except SoakbellError as fault:
-            typer.echo(str(fault), err=True)
-            raise typer.Exit(2) from fault
 
 
 app = typer.Typer(
@@ -68,16 +56,26 @@ def common(ctx: typer.Context, settings: SettingsFile = DEFAULT_SETTINGS) -> Non
 @app.command()
 def check(ctx: typer.Context) -> None:
     """Check the settings, then try every source and the mail server, and say what was tried."""
-    from soakbell.checking import check_all
+    from soakbell.checking import Finding, check_all, check_files
+    from soakbell.errors import SettingsError
 
     all_well = True
+
+    def tell(finding: Finding) -> None:
+        typer.echo(f"{'ok' if finding.well else 'NOT OK':7} {finding.tried}: {finding.found}")
 
     def announce(what: str) -> None:
         typer.echo(f"trying  {what} ...", err=True)
 
-    for finding in check_all(_settings(ctx, with_secrets=True), announce=announce):
+    try:
+        settings = _settings(ctx, with_secrets=True)
+    except SettingsError:
+        for finding in check_files(_settings(ctx)):  # where only a secret is missing, the other files are told too
+            tell(finding)
+        raise
+    for finding in check_all(settings, announce=announce):
         all_well &= finding.well
-        typer.echo(f"{'ok' if finding.well else 'NOT OK':7} {finding.tried}: {finding.found}")
+        tell(finding)
     raise typer.Exit(0 if all_well else 1)
 
 

@@ -39,6 +39,7 @@ from soakbell.cli_telling import (
     warn,
     words_of,
 )
+from soakbell.cli_words import PlainWords
 
 if TYPE_CHECKING:
     from soakbell.gear.fold import StringState
@@ -46,7 +47,9 @@ if TYPE_CHECKING:
     from soakbell.settings import Settings
 
 log_commands = typer.Typer(
-    no_args_is_help=True, help="Tell the log what was done to which traps. Nothing in it is ever changed."
+    cls=PlainWords,
+    no_args_is_help=True,
+    help="Tell the log what was done to which traps. Nothing in it is ever changed.",
 )
 
 StartMark = Annotated[str | None, typer.Option("--start", help='The start mark, as "30.030,-84.160".')]
