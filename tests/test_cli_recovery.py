@@ -94,11 +94,10 @@ def test_what_is_written_off_with_a_reason_leaves_the_list(terminal: Terminal) -
     assert "59 traps are not home: 56 fishing, 2 aboard and 1 missing." in text
 
 
-def test_a_trap_that_was_replaced_is_written_off_as_the_letter_says(terminal: Terminal) -> None:
-    """The letter writes the moment out; told for now, it would retire the trap that took the place."""
-    terminal.log(
-        "retired", "Nine Foot", "--traps", "9", "--at", "2027-04-26T09:30:01-04:00", "--reason", "lost in the gale"
-    )
+def test_a_trap_that_was_replaced_is_written_off_by_the_command_that_the_list_prints(terminal: Terminal) -> None:
+    """It names a moment before that: told for now, it would retire the trap that took the place."""
+    (line,) = re.findall(r"soakbell log (retired .*)", terminal.type("recovery", columns=200).output)
+    terminal.log(*shlex.split(line.replace("WHY", "lost in the gale")))
     text = shown(terminal)
-    assert "1 missing" in text
+    assert "59 traps are not home: 56 fishing, 2 aboard and 1 missing." in text
     assert "(replaced since)" not in text

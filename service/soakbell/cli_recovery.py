@@ -144,7 +144,15 @@ def _facts(settings: Settings, now: datetime) -> LetterFacts:
 
 
 def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) -> None:
-    from soakbell.letters.recovery import EVENLY, REPORT, STAYS, lead_words, rule_words
+    from soakbell.letters.recovery import (
+        EVENLY,
+        REPORT,
+        STAYS,
+        before_follower,
+        lead_words,
+        retired_line,
+        rule_words,
+    )
     from soakbell.letters.times import full_day_words
     from soakbell.letters.words import STANDING
 
@@ -164,6 +172,10 @@ def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) ->
     if out.missing:
         heads = ("string", "trap", "tag", "missing since", "last seen", "near", "look from (south-west)", "to")
         _table(console, "Missing", heads, _missing_rows(out, times))
+        for trap in out.missing:
+            if trap.replaced:
+                line = retired_line("soakbell", trap.string, str(trap.place), before_follower(trap, times))
+                say(f"to write off the former {trap.string} {trap.place}, or when it is found: {line}")
         say(REPORT)
     say("")
     for text in ((STAYS, EVENLY) if out.not_home else ()) + (STANDING[0].replace("this letter", "this list"),):
