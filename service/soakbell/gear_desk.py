@@ -235,7 +235,7 @@ class _Telling:
 
 def _in_short(text: str) -> str:
     first, *more = [line for line in text.splitlines() if line.strip()]
-    return f"{first}; {len(more)} more faults are told by soakbell check" if more else first
+    return f"{first}; {len(more)} more faults are told by the command check" if more else first
 
 
 class _Look:
