@@ -80,7 +80,9 @@ def test_each_string_shows_its_soak_and_what_is_wrong(terminal: Terminal) -> Non
     text = shown(terminal)
     assert row(text, "Outer Bar", "36", "6 days 6 h")
     assert row(text, "The Hump", "0", "no trap is fishing", "28")
-    assert row(text, "Ledge", "31..33", "slat", "waiting", "degradable panel: a lost trap must open by itself")
+    rule = "degradable panel: a lost trap must open by itself"
+    assert row(text, "Ledge", "31", "slat", "on the bench", rule)
+    assert row(text, "Ledge", "32..33", "slat", "ashore", rule)
     assert row(text, "Outer Bar", "4", "latch", "in the water")
 
 
@@ -150,7 +152,47 @@ def test_a_narrow_terminal_loses_no_row_and_no_line_is_wider(terminal: Terminal,
 def test_an_odd_entry_is_told(terminal: Terminal) -> None:
     """More bait thrown away than there was."""
     terminal.log("bait-spoiled", "cowhide", "9", "--from", "freezer")
-    assert re.search(r"odd: [0-9a-f]{8} boxes: found .*; write ", shown(terminal))
+    assert re.search(r"odd: [0-9a-f]{8} bait-spoiled: BOXES: found .*; write ", shown(terminal))
+
+
+@pytest.mark.parametrize(
+    ("slip", "count", "of_another"),
+    [
+        ("bait-spoiled cowhide 9 --from freezer", "bait-counted Cowhide 2", 'bait-counted "mullet heads" 2'),
+        ("part-used screw 90", "part-counted screw 12", 'part-counted "cypress slat" 2'),
+        (
+            'repaired Ledge --traps 32 --parts "screw 90"',
+            "part-counted screw 12",
+            'part-counted "cypress slat" 2',
+        ),
+    ],
+)
+def test_what_a_later_count_set_right_is_odd_no_more(
+    terminal: Terminal, slip: str, count: str, of_another: str
+) -> None:
+    terminal.log(*shlex.split(slip))
+    terminal.log(*shlex.split(of_another))
+    assert "odd:" in shown(terminal)
+    terminal.log(*shlex.split(count))
+    assert "odd:" not in shown(terminal)
+
+
+def test_pins_and_bars_to_come_are_shown(terminal: Terminal) -> None:
+    for typed in ("pin 2026-12-12 Ledge", "bar 2026-12-13", "pin 2026-12-08"):
+        terminal.log(*shlex.split(typed))
+    text = shown(terminal)
+    assert row(text, "2026-12-12", "pin", "Ledge")
+    assert row(text, "2026-12-13", "bar", "all strings")
+    assert row(text, "2026-12-08", "pin", "any string")
+    with time_machine.travel(NOW + timedelta(days=5)):
+        later = terminal.type("status", columns=160).output
+    assert not row(later, "2026-12-12", "pin")
+    assert row(later, "2026-12-13", "bar")
+
+
+def test_a_part_that_was_never_counted_is_not_told_as_none(terminal: Terminal) -> None:
+    """config/gear.toml: a latch takes a hook latch, of which the log never told."""
+    assert row(shown(terminal), "hook latch", "not counted", "1")
 
 
 @pytest.mark.parametrize("gear", ["[stock]\nservice_level = 7\n", None])
@@ -165,6 +207,7 @@ def test_a_gear_file_that_cannot_be_used_leaves_the_traps_told_and_ends_with_1(
     assert row(text, "Outer Bar", "36", "6 days 6 h")
     assert row(text, "Grassy Edge", "17")
     assert "Bait: could not be told" in text
+    assert row(text, "Outer Bar", "4", "latch", "in the water", "unknown to the settings: may not be set")
     assert text.count("gear.toml: ") == 1
     assert "Traceback" not in text
 

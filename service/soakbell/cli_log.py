@@ -26,7 +26,6 @@ from soakbell.cli_telling import (
     moment,
     named,
     odd_words,
-    outfit_for_items,
     outfit_or_warning,
     places,
     settings_of,
@@ -36,6 +35,7 @@ from soakbell.cli_telling import (
     tell,
     told_of,
     traps_words,
+    usable_outfit,
     warn,
     words_of,
 )
@@ -106,12 +106,12 @@ def _to_be_set(settings: Settings, state: StringState, count: int | None) -> tup
     from soakbell.gear.fold import Whereabouts
 
     out = (Whereabouts.NEVER_SET, Whereabouts.ABOARD, Whereabouts.ASHORE)
-    outfit = outfit_for_items(settings)
+    outfit = usable_outfit(settings)
     benched = [] if count is not None else list(state.places(Whereabouts.BENCH))
     left_out = [f"{traps_words(benched)}, on the bench"] if benched else []
     can = [trap for trap in state.traps if trap.where in out]
-    barred = [] if outfit is None else [trap.place for trap in can if may_not_be_set(trap, outfit)]
-    if outfit is None or not barred:
+    barred = [trap.place for trap in can if may_not_be_set(trap, outfit)]
+    if not barred:
         return (), left_out
     may = [trap.place for trap in can if trap.place not in barred]
     if count is not None and count > len(may):

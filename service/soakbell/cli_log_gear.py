@@ -26,6 +26,7 @@ from soakbell.cli_telling import (
     shares,
     string_at,
     tell,
+    usable_outfit,
     warn,
 )
 
@@ -503,12 +504,10 @@ def _parts_of_mend(settings: Settings, string: str, named: tuple[int, ...], item
     For a trap that is named, an ``item`` that was never told is mended too.
     """
     from soakbell.clock import SystemClock
-    from soakbell.gear.outfit import Outfit
-    from soakbell.gear_settings import outfit_of
 
-    outfit = outfit_of(settings)
+    outfit = usable_outfit(settings)
     state = string_at(settings, string, moment(settings, at, SystemClock().now()))
-    if not isinstance(outfit, Outfit) or state is None:
+    if outfit is None or state is None:
         return ()
     mended: list[str] = []
     for trap in state.traps:

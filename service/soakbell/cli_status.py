@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
@@ -20,8 +20,10 @@ if TYPE_CHECKING:
 
     from soakbell.gear.books import Books
     from soakbell.gear.fold import GearState, Oddity
+    from soakbell.gear.log import LogEntry
     from soakbell.gear.missing import SearchBox
     from soakbell.gear.outfit import Outfit
+    from soakbell.gear.trap_states import Order
     from soakbell.planning.bait_order import BaitLevel
     from soakbell.planning.bench_plan import BenchJob
     from soakbell.settings import Settings
@@ -57,7 +59,7 @@ def status(ctx: typer.Context) -> None:
         for title, show in _SECTIONS.items():
             page.section(title, partial(show, page, sight))
         page.section("Bells", lambda: _bells(page, sight, store, keeper))
-    page.section("Odd in the log", lambda: _oddities(page, sight))
+        page.section("Odd in the log", lambda: _oddities(page, sight, store))
     _foot(page, settings)
     raise typer.Exit(1 if page.untold else 0)
 
@@ -171,21 +173,37 @@ def _strings(page: _Page, sight: _Sight) -> None:
 
 
 def _barred(page: _Page, sight: _Sight) -> None:
+    """By what was told alone where the gear file can't be used."""
+    from soakbell.cli_telling import UNKNOWN_ITEM
+    from soakbell.gear.conditions import BarredTraps, barred_traps
     from soakbell.gear.fold import told_places
-    from soakbell.planning.loading import barred_rows
+    from soakbell.gear.outfit import Outfit
 
+    outfit = sight.outfit if isinstance(sight.outfit, Outfit) else None
+    together: dict[tuple[str, str, str], list[BarredTraps]] = {}
+    for barred in barred_traps(sight.gear, outfit):
+        together.setdefault((barred.string, barred.item, _WHERE[barred.where]), []).append(barred)
     rows = [
         (
-            barred.string,
-            told_places(barred.places),
-            barred.item,
-            "in the water" if barred.in_water else "waiting",
-            "not in the gear file, so it bars the trap" if barred.unknown else barred.rule,
+            string,
+            told_places([place for barred in alike for place in barred.places]),
+            item,
+            where,
+            UNKNOWN_ITEM if alike[0].unknown else alike[0].rule,
         )
-        for barred in barred_rows(sight.gear, sight.usable)
+        for (string, item, where), alike in together.items()
     ]
     if rows:
         page.table("May not be set", ("string", "traps", "item", "where", "rule"), rows)
+
+
+_WHERE = {
+    "fishing": "in the water",
+    "aboard": "aboard",
+    "ashore": "ashore",
+    "bench": "on the bench",
+    "never set": "ashore",
+}
 
 
 def _missing(page: _Page, sight: _Sight) -> None:
@@ -276,7 +294,7 @@ def _parts(page: _Page, sight: _Sight) -> None:
     rows, not_told = [], []
     for kind in outfit.parts:
         line, wanted = stock.line(kind.name), low.get(kind.name)
-        there = "not told" if line is None else amount(line.on_hand)
+        there = "not counted" if line is None else amount(line.on_hand)
         if wanted is None and line is None:
             not_told.append(kind.name)
             continue
@@ -345,6 +363,19 @@ def _upkeep(page: _Page, sight: _Sight) -> None:
         page.say(f"upkeep that is not due: {len(tasks) - len(lines)} of {len(tasks)} tasks")
 
 
+def _wishes(page: _Page, sight: _Sight) -> None:
+    wishes = sight.gear.wishes
+    coming = sorted(
+        (wish.day, what, wish.string or whole)
+        for of, what, whole in ((wishes.pins, "pin", "any string"), (wishes.bars, "bar", "all strings"))
+        for wish in of
+        if wish.day >= sight.today
+    )
+    if coming:
+        rows = [(day.isoformat(), what, string) for day, what, string in coming]
+        page.table("Pinned and barred", ("day", "what", "string"), rows)
+
+
 # ---- Bells, oddities, the foot
 
 
@@ -370,24 +401,66 @@ def _bells(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None:
             state = "told by letter" if bell.rung in rung else "not told yet"
         rows.append((bell.name, "yes" if bell.level > 1 else "", local(settings, bell.since), state))
     if rows:
-        page.table("Bells", ("bell", "grave", "since", "state"), rows)
+        page.table("Bells", ("bell", "worse", "since", "state"), rows)
     if never_told:
         page.say(f"beside these, a bell for each task that is not in the log yet: {never_told}")
     if standing.faults:
         raise _Untold("; ".join(standing.faults))
 
 
-def _oddities(page: _Page, sight: _Sight) -> None:
+def _oddities(page: _Page, sight: _Sight, store: Store) -> None:
+    """Those that a later count of the same bait or part hasn't set right."""
+    from soakbell.cli_telling import odd_words
+    from soakbell.errors import StoreError
+    from soakbell.store.log import all_entries
+
     books = sight.kept.books
-    odd = [*sight.gear.oddities, *(() if books is None else books.oddities)]
-    for oddity in sorted(odd, key=lambda each: each.order)[-MOST_ODDITIES:]:
-        page.say(_odd_words(oddity))
+    odd = sorted((*sight.gear.oddities, *(() if books is None else books.oddities)), key=lambda each: each.order)
+    if not odd:
+        return
+    try:
+        with store.reading() as session:
+            entries = {entry.id: entry for entry in all_entries(session)}
+    except StoreError:
+        entries = {}
+    counted = _last_counts(entries.values())
+    odd = [each for each in odd if not _set_right(each, entries.get(each.entry_id), counted, sight.outfit)]
+    for oddity in odd[-MOST_ODDITIES:]:
+        page.say(f"odd: {odd_words(oddity, entries.get(oddity.entry_id))}")
     if len(odd) > MOST_ODDITIES:
         page.say(f"odd: {len(odd) - MOST_ODDITIES} older ones are not shown")
 
 
-def _odd_words(oddity: Oddity) -> str:
-    return f"odd: {oddity.entry_id[:8]} {oddity.key}: found {oddity.found}; write {oddity.write}"
+def _last_counts(entries: Iterable[LogEntry]) -> dict[str, Order]:
+    """When each bait and part was last counted, by its name in small letters."""
+    from soakbell.gear.fold import in_force
+    from soakbell.gear.log import BaitCounted, PartCounted
+
+    counted: dict[str, Order] = {}
+    for entry in sorted(in_force(entries), key=lambda entry: entry.order):
+        match entry.detail:
+            case BaitCounted(bait=name) | PartCounted(part=name):
+                counted[name.casefold()] = entry.order
+    return counted
+
+
+def _set_right(
+    oddity: Oddity, entry: LogEntry | None, counted: Mapping[str, Order], outfit: Outfit | str | None
+) -> bool:
+    from soakbell.gear.log import BaitMoved, BaitSpoiled, PartUsed, Pulled, Repaired
+    from soakbell.gear.outfit import Outfit
+
+    names: list[str] = []
+    match None if entry is None else entry.detail:
+        case BaitMoved(bait=name) | BaitSpoiled(bait=name) | PartUsed(part=name):
+            names = [name]
+        case Pulled(bait=bait) if oddity.key in ("bait", "bait_boxes"):
+            kind = outfit.bait(bait) if isinstance(outfit, Outfit) else None
+            names = [kind.name if kind is not None else bait]
+        case Repaired(parts=parts) if oddity.key == "parts":
+            names = [part for part, _ in parts if repr(part) in oddity.found]
+    at = [counted.get(name.casefold()) for name in names]
+    return any(order is not None and order > oddity.order for order in at)
 
 
 def _foot(page: _Page, settings: Settings) -> None:
@@ -407,5 +480,6 @@ _SECTIONS: dict[str, Callable[[_Page, _Sight], None]] = {
     "Parts": _parts,
     "Bench": _bench,
     "Upkeep": _upkeep,
+    "Pins and bars": _wishes,
 }
 """In the order in which they are written, the traps first."""

@@ -174,7 +174,7 @@ def tell(
     by_id = {known.id: known for known in log}
     for oddity in effect.oddities:
         warn(odd_words(oddity, by_id.get(oddity.entry_id), own=oddity.entry_id == entry.id))
-    for text in _barred_words(entry, effect, outfit_for_items(settings)):
+    for text in _barred_words(entry, effect, usable_outfit(settings)):
         warn(text)
     return entry
 
@@ -201,7 +201,7 @@ def _barred_words(entry: LogEntry, effect: Effect, outfit: Outfit | None) -> Ite
     from soakbell.gear.fold import Whereabouts
     from soakbell.gear.log import Pulled, Recovered, TrapsSet
 
-    if outfit is None or entry.string is None or not isinstance(entry.detail, TrapsSet | Pulled | Recovered):
+    if entry.string is None or not isinstance(entry.detail, TrapsSet | Pulled | Recovered):
         return
     state = effect.then.strings[entry.string]
     fishing = [place for place in effect.places if state.traps[place - 1].where is Whereabouts.FISHING]
@@ -212,7 +212,7 @@ def _barred_words(entry: LogEntry, effect: Effect, outfit: Outfit | None) -> Ite
         yield f"{text}; {instead}"
 
 
-def may_not_be_set_words(state: StringState, of_places: Iterable[int], outfit: Outfit) -> list[str]:
+def may_not_be_set_words(state: StringState, of_places: Iterable[int], outfit: Outfit | None) -> list[str]:
     """A clause for each item for which some of these traps may not be set."""
     from soakbell.gear.conditions import standing_of
     from soakbell.gear.outfit import Standing
@@ -224,7 +224,7 @@ def may_not_be_set_words(state: StringState, of_places: Iterable[int], outfit: O
                 barred.setdefault(told.item, []).append(place)
     words = []
     for item, traps in barred.items():
-        kind = outfit.condition(item)
+        kind = None if outfit is None else outfit.condition(item)
         why = UNKNOWN_ITEM if kind is None else kind.rule
         words.append(f"{traps_words(traps)} may not be set: {item}{f' ({why})' if why else ''}")
     return words
@@ -332,15 +332,10 @@ def outfit_or_warning(settings: Settings) -> Outfit | None:
     return outfit
 
 
-def outfit_for_items(settings: Settings) -> Outfit | None:
-    """The outfit to judge what is wrong with traps by: one that knows nothing where the gear file has faults.
-
-    None where the settings name none.
-    """
-    from soakbell.gear.outfit import NOTHING_SETTLED
-
+def usable_outfit(settings: Settings) -> Outfit | None:
+    """The outfit; None where there is none to use: every item then bars its trap."""
     outfit = _outfit_or_fault(settings)
-    return NOTHING_SETTLED if isinstance(outfit, str) else outfit
+    return None if isinstance(outfit, str) else outfit
 
 
 def _outfit_or_fault(settings: Settings) -> Outfit | str | None:

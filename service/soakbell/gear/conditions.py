@@ -49,7 +49,7 @@ def items_by_standing(trap: TrapState, outfit: Outfit | None) -> tuple[TrapItem,
     return tuple(sorted(trap.items, key=lambda told: (ranks.index(standing_of(told.item, outfit)), told.since)))
 
 
-def may_not_be_set(trap: TrapState, outfit: Outfit) -> bool:
+def may_not_be_set(trap: TrapState, outfit: Outfit | None) -> bool:
     """True for a retired trap, and for one with an item that bars it or that the settings don't know."""
     barred = any(standing_of(told.item, outfit) is Standing.MAY_NOT_BE_SET for told in trap.items)
     return barred or trap.where is Whereabouts.RETIRED

@@ -112,9 +112,9 @@ def plan_import(
         bad = {fault.where for fault in found}
         rows = [row for row in rows if labels[row.entry.id] not in bad]
     if faults and not skip_bad:
-        return CsvImport((), 0, tuple(faults))
+        return CsvImport((), 0, tuple(sorted(faults, key=_place)))
     entries = tuple(row.entry for row in rows if row.entry.key not in keys)
-    return CsvImport(entries, len(rows) - len(entries), tuple(faults))
+    return CsvImport(entries, len(rows) - len(entries), tuple(sorted(faults, key=_place)))
 
 
 def _row_name(name: str, number: int) -> str:

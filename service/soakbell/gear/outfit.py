@@ -143,7 +143,3 @@ class Outfit:
         if not name:
             return self.baits[0] if self.baits else None
         return next((kind for kind in self.baits if kind.name.casefold() == name.casefold()), None)
-
-
-NOTHING_SETTLED = Outfit((), (), (), (), None, (), service_level=0.5, bench_minutes=0.0)
-"""Where the settings can't be used: every item is unknown to it, and so bars its trap."""
