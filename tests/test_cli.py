@@ -232,6 +232,24 @@ def test_the_log_goes_through_a_pipe(fishing: Terminal) -> None:
     assert fishing.entries() == told
 
 
+def test_faults_of_rows_are_told_in_their_order_and_by_the_row_alone_of_a_pipe(fishing: Terminal) -> None:
+    """Row 2 is bad beside the log, row 3 by itself."""
+    rows = (
+        "happened_at,kind,string,traps,legal_claws\n"
+        "2026-12-02 15:00,recovered,Outer Bar,3,\n"
+        "2026-12-02 16:00,pull,Outer Bar,,many\n"
+        "2026-12-02 17:00,recovered,Ledge,3,\n"
+    )
+    options = ["--settings", str(fishing.folder / "boat.toml")]
+    said = CliRunner().invoke(app, [*options, "log", "import", "-", "--skip-bad"], input=rows).output
+    assert re.findall(r"(?m)^row (\d)", said) == ["2", "3", "4"]
+
+
+def test_the_help_warns_of_what_spreadsheets_do_to_dates(terminal: Terminal) -> None:
+    for name in ("import", "export"):
+        assert "spreadsheet" in terminal.type("log", name, "--help").output
+
+
 def test_one_bad_row_holds_back_the_file_unless_it_is_to_be_skipped(fishing: Terminal, tmp_path: Path) -> None:
     file = tmp_path / "season.csv"
     file.write_text(
