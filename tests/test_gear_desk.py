@@ -645,6 +645,19 @@ def test_bait_that_the_skipper_snoozed_is_in_no_order(calm: Port) -> None:
     assert BAIT_ORDER not in port.ring(THURSDAY_0800)
 
 
+def test_bait_settled_before_any_letter_told_of_it_is_in_no_order_after_the_next_pull(calm: Port) -> None:
+    """The pull uses bait and moves when the log last told of it; the order would go straight to the supplier."""
+    port = low_on_bait(calm, straight=True)
+    (low,) = [bell for bell in port.desk.gear.standing(NOW).apart if bell.code is BellCode.BAIT]
+    port.tell(BellSettled(low.name, low.cause, low.level), days_ago=0)
+    pull = Pulled(bait="mullet heads", bait_boxes=0.05)
+    port.tell(pull, days_ago=-0.1, string="Nine Foot", traps=(1,))
+    (later,) = [bell for bell in port.desk.gear.standing(THURSDAY_0800).apart if bell.code is BellCode.BAIT]
+    assert (later.cause, later.level) == (low.cause, low.level)
+    assert later.since > NOW
+    assert BAIT_ORDER not in port.ring(THURSDAY_0800)
+
+
 def turns_at(port: Port, at: datetime) -> dict[str, int]:
     day = at.astimezone(NEW_YORK).date()
     with port.store.reading() as session:
