@@ -14,7 +14,7 @@ WATCH_EVERY_MIN = 30  # half as often as in the example tells the same story, in
 
 
 def demo_settings(folder: Path, *, services: str, mail_port: int, station: str) -> Settings:
-    """Settings made from ``config/boat.toml``, written into ``folder`` beside the gear and fishery files.
+    """Settings made from ``config/boat.toml``, written into ``folder`` beside the gear, plan and fishery files.
 
     Args:
         services: address of the forecast server, without a slash at the end.
@@ -25,7 +25,8 @@ def demo_settings(folder: Path, *, services: str, mail_port: int, station: str) 
         SettingsError: the result isn't right.
     """
     shutil.copytree(CONFIG / "fisheries", folder / "fisheries")
-    shutil.copy(CONFIG / "gear.toml", folder / "gear.toml")
+    for name in ("gear.toml", "plan.toml"):
+        shutil.copy(CONFIG / name, folder / name)
     text = (CONFIG / "boat.toml").read_text("utf-8")
     for line, instead in (
         (r"host = .*", 'host = "127.0.0.1"'),

@@ -11,7 +11,9 @@ from soakbell.planning.week import (
     DayKind,
     DayPlan,
     FreeChoice,
+    Held,
     HeldBy,
+    PinNotMet,
     StringPlan,
     Waiting,
     Week,
@@ -19,6 +21,9 @@ from soakbell.planning.week import (
 
 _TODAY = date(2026, 12, 8)
 _NAMES = ("Nine Foot", "Grassy Edge", "Outer Bar", "The Hump", "Ledge")
+
+
+HOURS = {"needs_min": 410.0, "has_min": 330.0, "strings": ("Nine Foot",)}
 
 
 def _on(day: int) -> date:
@@ -44,10 +49,10 @@ PULL_WEEK = Week(
     ),
     strings=(
         StringPlan("Nine Foot", _on(8), 7.1, None, _on(11), 85.0),
-        StringPlan("Grassy Edge", None, held_by=HeldBy.WORTH),
+        StringPlan("Grassy Edge", None, held=Held(HeldBy.WORTH)),
         StringPlan("Outer Bar", _on(8), 7.2, None, _on(11), 132.0),
         StringPlan("The Hump", _on(8), 5.3, None, None, 12.0),
-        StringPlan("Ledge", _on(11), 9.6, HeldBy.WEATHER, _on(14), 44.0),
+        StringPlan("Ledge", _on(11), 9.6, Held(HeldBy.HOURS, _on(8), HOURS), _on(14), 44.0),
     ),
     waiting=Waiting(212.0, 21.6, _on(11)),
     risks=(CeilingRisk("Outer Bar", _on(11), 0.14),),
@@ -81,11 +86,12 @@ WAIT_WEEK = Week(
         DayPlan(_on(15), DayKind.USUAL, 0.41),
     ),
     strings=tuple(
-        StringPlan(name, _on(11), 9.0, HeldBy.WEATHER, _on(14), 60.0, pinned=name == "Ledge") for name in _NAMES
+        StringPlan(name, _on(11), 9.0, Held(HeldBy.WEATHER), _on(14), 60.0, pinned=name == "Ledge")
+        for name in _NAMES
     ),
     risks=(CeilingRisk("Outer Bar", _on(11), 0.2),),
     short_share=0.0041,
-    pins_not_met=(Wish("The Hump", _on(13)),),
+    pins_not_met=(PinNotMet(Wish("The Hump", _on(13)), Held(HeldBy.NO_TRIPS, _on(13))),),
     curves=curves(0, 0.0, 0.0),
     price_usd_lb=14.0,
     weather_days=0,

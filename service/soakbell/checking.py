@@ -27,6 +27,7 @@ from soakbell.feeds.zone_text import parse_zone_text
 from soakbell.gear.outfit import Supplier
 from soakbell.gear_settings import load_outfit
 from soakbell.mail.sender import greet
+from soakbell.plan_settings import load_terms
 from soakbell.planning.bells import is_quiet
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.grid_hours import hours_of_grid
@@ -48,7 +49,7 @@ class Finding:
 def check_all(
     settings: Settings, fetcher: Fetcher | None = None, *, announce: Callable[[str], None] = lambda _: None
 ) -> Iterator[Finding]:
-    """Settings (already checked, since they loaded), the gear file, every source of every area, the mail server.
+    """Settings (already checked, since they loaded), gear and plan, every source of every area, the mail server.
 
     Each source is asked once. When the name of one has no address, the others are left untried: most likely this
     computer isn't online, and each would take its time to say so.
@@ -75,6 +76,7 @@ def check_files(settings: Settings) -> Iterator[Finding]:
     """The files of settings alone; nobody is asked."""
     yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
     yield from _gear(settings)
+    yield from _plan(settings)
 
 
 def _gear(settings: Settings) -> Iterator[Finding]:
@@ -96,6 +98,21 @@ def _gear(settings: Settings) -> Iterator[Finding]:
     yield Finding(what, f"{counts}, {outfit.supplier.name if outfit.supplier else 'no supplier'}", True)
     if outfit.supplier is not None:
         yield from _order_hours(settings, outfit.supplier)
+
+
+def _plan(settings: Settings) -> Iterator[Finding]:
+    """The plan file in short, or each of its faults."""
+    if settings.plan_file is None:
+        yield Finding("settings of the plan", "none: no letter tells a plan of the week", True)
+        return
+    what = f"settings {settings.plan_file}"
+    try:
+        terms = load_terms(settings.plan_file)
+    except SettingsError as refused:
+        for fault in refused.faults:
+            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        return
+    yield Finding(what, f"{terms.horizon_days} days, a trip for {terms.trip_cost_usd:g} dollars", True)
 
 
 def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:

@@ -13,6 +13,7 @@ from soakbell.cli_catch import catch
 from soakbell.cli_climatology import climatology
 from soakbell.cli_log import log_commands, undo
 from soakbell.cli_log_gear import gear_commands
+from soakbell.cli_plan import plan
 from soakbell.cli_recovery import recovery
 from soakbell.cli_status import status
 from soakbell.cli_trust import replay, trust
@@ -37,6 +38,7 @@ app.command()(status)
 app.command()(recovery)
 app.command()(catch)
 app.command()(climatology)
+app.command()(plan)
 app.command()(trust)
 app.command()(replay)
 

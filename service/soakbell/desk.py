@@ -30,11 +30,14 @@ from soakbell.letters.letter import Letter, LetterKind, morning_letter
 from soakbell.letters.message import to_message
 from soakbell.letters.trust import trust_letter
 from soakbell.morning import Morning, failed_call, look_again, make_call
-from soakbell.planning.ashore import Eve
+from soakbell.plan_desk import PlanDesk
+from soakbell.planning.ashore import Ashore, Eve
 from soakbell.planning.bait_order import BaitOrder
 from soakbell.planning.bells import Bell, together
 from soakbell.planning.call import Call
+from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.trips import Trip
+from soakbell.planning.week import Week
 from soakbell.replaying import Basis, inputs_of, made_from
 from soakbell.sea.trust_record import TrustRecord
 from soakbell.settings import Settings
@@ -74,6 +77,7 @@ class Desk:
         sources: what fetches for it.
         log: what the log comes to.
         gear: what letters tell of gear, bait and bells.
+        plan: what letters tell of the week.
     """
 
     def __init__(
@@ -84,16 +88,21 @@ class Desk:
         fetcher: Fetcher,
         *,
         outfit: Outfit | str | None = None,
+        terms: PlanTerms | str | None = None,
         invented: bool = False,
         command: str = "soakbell",
     ) -> None:
-        """``outfit`` is that of ``GearDesk``. ``invented`` marks letters as a demonstration on invented data."""
+        """``outfit`` is that of ``GearDesk``, ``terms`` those of ``PlanDesk``.
+
+        ``invented`` marks letters as a demonstration on invented data; ``command`` is how commands in them begin.
+        """
         self._settings = settings
         self._store = store
         self._clock = clock
         self.sources = Fetching(settings, store, clock, fetcher)
         self.log = LogKeeper(store, settings.trap_strings)
         self.gear = GearDesk(settings, outfit, store, self.log)
+        self.plan = PlanDesk(settings, terms, outfit, store, self.log)
         self._invented = invented
         self._command = command
 
@@ -150,9 +159,14 @@ class Desk:
         made = self._decide(day, clock_suspect)
         call, now = made.morning.call, made.basis.now
         facts = self._facts(call, 0, now, None, made.morning, late=False)
-        ashore = self.gear.ashore(call, now, clock_suspect=clock_suspect, kept=made.basis.log)
-        letter = morning_letter(call, facts, kind="morning", previous=None, ashore=ashore)
+        ashore, week = self._beside(call, made)
+        letter = morning_letter(call, facts, kind="morning", previous=None, ashore=ashore, week=week)
         return f"{letter.subject}\n\n{letter.text}"
+
+    def week_now(self, day: date, *, clock_suspect: bool) -> tuple[Call, Week | None]:
+        """Today's call and the plan beside it, on what is on hand; nothing is stored or sent."""
+        made = self._decide(day, clock_suspect)
+        return made.morning.call, self._beside(made.morning.call, made)[1]
 
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that bells, bait and a new month ask for now. One that fails stops no other.
@@ -265,10 +279,8 @@ class Desk:
         if call.window is not None:
             watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
         facts = self._facts(call, turn, now, watch_until, None if made is None else made.morning, late=late)
-        ashore = None
-        if made is not None:
-            ashore = self.gear.ashore(call, now, clock_suspect=made.basis.clock_suspect, kept=made.basis.log)
-        letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore)
+        ashore, week = (None, None) if made is None else self._beside(call, made)
+        letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore, week=week)
         detail = as_record(call, trip)
         inputs: list[dict[str, Any]] = []
         if made is not None:
@@ -288,6 +300,15 @@ class Desk:
             ),
             watch_until=watch_until,
         )
+
+    def _beside(self, call: Call, made: _Made) -> tuple[Ashore | None, Week | None]:
+        """Gear and plan beside a call: neither raises, and no word or window of a call rests on them."""
+        basis = made.basis
+        ashore = self.gear.ashore(call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
+        week = self.plan.week(
+            call, made.morning.situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log
+        )
+        return ashore, week
 
     def _eve(self, likely: _Made) -> Eve:
         basis = likely.basis

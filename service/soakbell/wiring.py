@@ -18,6 +18,7 @@ from soakbell.feeds.requests_list import Fetcher, PublicServices
 from soakbell.feeds.transport import Transport
 from soakbell.gear_settings import outfit_of
 from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
+from soakbell.plan_settings import terms_of
 from soakbell.schedule import Duty, LetterHour, Parts, Sweep
 from soakbell.settings import Settings
 from soakbell.store.engine import NEWEST_REVISION, Store, open_store
@@ -63,6 +64,7 @@ def build(
         clock,
         fetcher or transport_for(settings, clock),
         outfit=outfit_of(settings),
+        terms=terms_of(settings),
         invented=invented,
         command=command_of(os.environ),
     )

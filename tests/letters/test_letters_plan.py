@@ -16,10 +16,11 @@ from soakbell.letters.plan_section import (
     TITLE,
     PlanSection,
     chance_words,
+    held_words,
     plan_section,
     usd_words,
 )
-from soakbell.planning.week import CeilingRisk, DayKind, FreeChoice, HeldBy, StringPlan, Waiting, Week
+from soakbell.planning.week import CeilingRisk, DayKind, FreeChoice, Held, HeldBy, StringPlan, Waiting, Week
 from week_scenes import PULL_WEEK, WAIT_WEEK, curves
 
 
@@ -129,17 +130,47 @@ def test_every_kind_of_day_has_words(kind: DayKind) -> None:
     assert section(week).rows[1].fit
 
 
-@pytest.mark.parametrize("held_by", HeldBy)
-def test_whatever_holds_a_string_has_words(held_by: HeldBy) -> None:
-    planned = StringPlan("Ledge", date(2026, 12, 11), 9.0, held_by)
-    left = StringPlan("Ledge", None, held_by=held_by)
+VALUES = {
+    "needs_min": 410.0,
+    "has_min": 330.0,
+    "needs": 120,
+    "most": 80,
+    "needs_lb": 12.0,
+    "most_lb": 10.0,
+    "bait": "mullet heads",
+    "needs_boxes": 3.5,
+    "has_boxes": 2.0,
+    "strings": ("Nine Foot",),
+}
+
+
+@pytest.mark.parametrize("day", [None, date(2026, 12, 10)])
+@pytest.mark.parametrize("by", HeldBy)
+def test_whatever_holds_a_string_has_words(by: HeldBy, day: date | None) -> None:
+    planned = StringPlan("Ledge", date(2026, 12, 11), 9.0, Held(by, day, VALUES))
+    left = StringPlan("Ledge", None, held=Held(by, day, VALUES))
     told = lines(replace(PULL_WEEK, strings=(planned, left)))
-    assert "Ledge: Fri 11 Dec, at 9 days of soak; " in told
+    assert "Ledge: Fri 11 Dec, at 9 days of soak; no sooner, since " in told
     assert "Ledge: not in these days; " in told
 
 
+@pytest.mark.parametrize(
+    ("by", "said"),
+    [
+        (HeldBy.HOURS, "the trip on Thu 10 Dec would take 6 h 50 min of 5 h 30 min"),
+        (HeldBy.TRAPS, "the trip on Thu 10 Dec would handle 120 traps of at most 80"),
+        (HeldBy.BAIT, "mullet heads run short on Thu 10 Dec: 3.5 boxes needed, 2 by then"),
+        (HeldBy.SOAK, "it is not ripe on Thu 10 Dec"),
+    ],
+)
+def test_what_binds_is_told_in_its_numbers(by: HeldBy, said: str) -> None:
+    assert held_words(Held(by, date(2026, 12, 10), VALUES)) == said
+
+
 def test_a_pin_that_cannot_be_met_is_told() -> None:
-    assert "Your pin of The Hump to Sun 13 Dec can't be met." in reasons(WAIT_WEEK, trip=False)
+    assert "Your pin of The Hump to Sun 13 Dec can't be met: there are no trips on Sun 13 Dec" in reasons(
+        WAIT_WEEK, trip=False
+    )
     assert "you pinned it" in lines(WAIT_WEEK)
 
 
@@ -177,7 +208,7 @@ def test_a_fault_is_told_and_the_letter_goes_out(monkeypatch: pytest.MonkeyPatch
 
 
 def test_names_from_outside_stay_on_their_line_and_are_no_markup() -> None:
-    hostile = replace(PULL_WEEK, strings=(StringPlan("<b>Ledge</b>\nNine", None, held_by=HeldBy.WORTH),))
+    hostile = replace(PULL_WEEK, strings=(StringPlan("<b>Ledge</b>\nNine", None),))
     letter = replace(pull_morning(), week=hostile).letter()
     assert "&lt;b&gt;Ledge" in letter.html
     assert "<b>Ledge" not in letter.html

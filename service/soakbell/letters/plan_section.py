@@ -10,11 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from soakbell.letters.figures import amount
 from soakbell.letters.gear_section import Block
-from soakbell.letters.times import day_words
+from soakbell.letters.gear_words import boxes_words
+from soakbell.letters.times import day_words, minutes_words
 from soakbell.letters.words import ended, listed, one_line
 from soakbell.planning.catch_curve import CurveTold
-from soakbell.planning.week import DayKind, DayPlan, FreeChoice, HeldBy, StringPlan, Waiting, Week
+from soakbell.planning.week import DayKind, DayPlan, FreeChoice, Held, HeldBy, StringPlan, Waiting, Week
 
 log = logging.getLogger(__name__)
 
@@ -28,20 +30,6 @@ _KIND_WORDS = {
     DayKind.CLOSED: "closed",
     DayKind.BARRED: "barred by you",
     DayKind.NOT_KNOWN: "not known",
-}
-_SOONER = {
-    HeldBy.SOAK: "it is not ripe sooner",
-    HeldBy.WEATHER: "no sooner day is likely enough fit",
-    HeldBy.BAIT: "there is no bait for it sooner",
-    HeldBy.ROOM: "sooner trips have no room for it",
-    HeldBy.WORTH: "a sooner trip is worth less",
-}
-_NOT_NOW = {
-    HeldBy.SOAK: "it is not ripe by then",
-    HeldBy.WEATHER: "no day is likely enough fit",
-    HeldBy.BAIT: "there is no bait for it",
-    HeldBy.ROOM: "no trip has room for it",
-    HeldBy.WORTH: "waiting is worth more than a trip for it",
 }
 
 
@@ -110,8 +98,9 @@ def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
             f"{if_not} chance that {one_line(risk.string)} gets no fit day before its ceiling, "
             f"{day_words(risk.ceiling_on)}, is {chance_words(risk.chance)}."
         )
-    for wish in week.pins_not_met:
-        told.append(f"Your pin of {one_line(wish.string or 'a trip')} to {day_words(wish.day)} can't be met.")
+    for unmet in week.pins_not_met:
+        pinned = f"{one_line(unmet.pin.string or 'a trip')} to {day_words(unmet.pin.day)}"
+        told.append(f"Your pin of {pinned} can't be met: {held_words(unmet.held)}.")
     return tuple(told)
 
 
@@ -176,7 +165,7 @@ def _row(plan: DayPlan, today: date, *, trip: bool) -> WeekRow:
 def _string(plan: StringPlan, today: date) -> str:
     name = one_line(plan.string)
     if plan.day is None:
-        why = f"; {_NOT_NOW[plan.held_by]}" if plan.held_by is not None else ""
+        why = f"; {held_words(plan.held)}" if plan.held is not None else ""
         return f"{name}: not in these days{why}."
     parts = ["today" if plan.day == today else day_words(plan.day)]
     if plan.soak_days is not None:
@@ -184,13 +173,60 @@ def _string(plan: StringPlan, today: date) -> str:
         parts[0] += f", at {days} day{'' if days == 1 else 's'} of soak"
     if plan.pinned:
         parts.append("you pinned it")
-    elif plan.held_by is not None and plan.day != today:
-        parts.append(_SOONER[plan.held_by])
+    elif plan.held is not None:
+        parts.append(f"no sooner, since {held_words(plan.held, sooner=True)}")
     if plan.loses_usd is not None:
         other = "left for later" if plan.next_day is None else f"on {day_words(plan.next_day)} instead"
         less = f"the plan loses {usd_words(plan.loses_usd)}" if plan.loses_usd >= 1 else "it is worth the same"
         parts.append(f"{other}, {less}")
     return f"{name}: {'; '.join(parts)}."
+
+
+def held_words(held: Held, *, sooner: bool = False) -> str:
+    """What holds a string or a pin, as a clause. ``sooner``: from a day before its own.
+
+    Raises:
+        ValueError: a value is not of its kind.
+    """
+    on = "" if held.day is None else f" on {day_words(held.day)}"
+
+    def number(name: str) -> float:
+        value = held.values[name]
+        if not isinstance(value, (int, float)):
+            raise ValueError(f"{name} of what holds by {held.by.value} is {value!r}, not a number")
+        return float(value)
+
+    match held.by:
+        case HeldBy.SOAK:
+            return f"it is not ripe{on}"
+        case HeldBy.WEATHER:
+            return (
+                f"{day_words(held.day)} is hardly fit"
+                if held.day
+                else f"no {'sooner ' if sooner else ''}day is likely enough fit"
+            )
+        case HeldBy.WORTH:
+            return "waiting is worth more than a trip for it"
+        case HeldBy.NOT_CALLED:
+            return "the call leaves it out today"
+        case HeldBy.BARRED:
+            return f"you barred it{on}"
+        case HeldBy.NO_TRIPS:
+            return f"there are no trips{on}: the crew is off or the season closed"
+        case HeldBy.HOURS:
+            needs, has = minutes_words(number("needs_min")), minutes_words(number("has_min"))
+            return f"the trip{on} would take {needs} of {has}"
+        case HeldBy.TRAPS:
+            return f"the trip{on} would handle {number('needs'):.0f} traps of at most {number('most'):.0f}"
+        case HeldBy.BAG:
+            return f"the bag limit{on} would be passed"
+        case HeldBy.BAIT:
+            needs, has = boxes_words(number("needs_boxes")), amount(number("has_boxes"))
+            return f"{one_line(str(held.values['bait']))} run short{on}: {needs} needed, {has} by then"
+        case HeldBy.TRIP_COST:
+            return f"a trip{on} would not pay its cost"
+        case HeldBy.OTHER_PULLS:
+            return f"other pulls{on} are worth more"
 
 
 # ---- what it rests on

@@ -5,7 +5,8 @@ It makes no call. Today is as the call says: on PULL its strings and no others, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
@@ -45,13 +46,29 @@ class DayPlan:
 
 
 class HeldBy(StrEnum):
-    """What keeps a string from being planned sooner, or at all."""
+    """What keeps a string from being planned sooner, or at all; or a pin from being met."""
 
     SOAK = "soak"
     WEATHER = "weather"
-    BAIT = "bait"
-    ROOM = "room"
     WORTH = "worth"
+    NOT_CALLED = "not called"
+    BARRED = "barred"
+    NO_TRIPS = "no trips"
+    HOURS = "hours"
+    TRAPS = "traps"
+    BAG = "bag"
+    BAIT = "bait"
+    TRIP_COST = "trip cost"
+    OTHER_PULLS = "other pulls"
+
+
+@dataclass(frozen=True)
+class Held:
+    """``values`` are those of ``pull_plan.Why`` where its code says the same; ``day`` is the day that is meant."""
+
+    by: HeldBy
+    day: date | None = None
+    values: Mapping[str, object] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -60,7 +77,7 @@ class StringPlan:
 
     Attributes:
         day: of its first pull, None for none in these days. ``soak_days``: at that pull.
-        held_by: why no sooner; None where nothing holds it.
+        held: why no sooner; None where nothing holds it.
         next_day: its first pull in the next best plan, without a pull on ``day``; None for none.
         loses_usd: how much less that plan is worth; None where it wasn't looked for.
         pinned: the skipper pinned it to ``day``.
@@ -69,10 +86,18 @@ class StringPlan:
     string: str
     day: date | None
     soak_days: float | None = None
-    held_by: HeldBy | None = None
+    held: Held | None = None
     next_day: date | None = None
     loses_usd: float | None = None
     pinned: bool = False
+
+
+@dataclass(frozen=True)
+class PinNotMet:
+    """A pin of the skipper that could not be obeyed, and what stands against it."""
+
+    pin: Wish
+    held: Held
 
 
 @dataclass(frozen=True)
@@ -115,7 +140,6 @@ class Week:
         risks: of strings that reach their ceiling within these days, the likeliest first.
         free: where a free choice today would be another.
         short_share: no plan is worth more than the one told by a larger share than this; 0 where none is better.
-        pins_not_met: the skipper's, that could not be obeyed.
         curves: how much of each string's curve is the log.
         weather_days: days on record by which forecasts are trusted, the least of all; ``enough_days`` are needed.
         fault: what could not be told and why, as a sentence without its stop.
@@ -127,7 +151,7 @@ class Week:
     risks: tuple[CeilingRisk, ...] = ()
     free: FreeChoice | None = None
     short_share: float = 0.0
-    pins_not_met: tuple[Wish, ...] = ()
+    pins_not_met: tuple[PinNotMet, ...] = ()
     curves: tuple[CurveTold, ...] = ()
     price_usd_lb: float = 0.0
     weather_days: int = 0

@@ -1,0 +1,265 @@
+"""The week in the letters of one boat; nothing that goes wrong with it reaches the call. INVENTED DATA."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given
+from hypothesis import settings as tries
+from hypothesis import strategies as st
+
+from law.world import NOW, World
+from plan_scenes import CONFIG, FIVE_TOML, OUTFIT, SOAKED_DAYS, TERMS, TODAY, sea_of
+from soakbell import plan_desk
+from soakbell.checking import check_all
+from soakbell.clock import SetClock
+from soakbell.desk import Desk
+from soakbell.errors import FetchFailed, HostNotFound
+from soakbell.feeds.transport import Ask
+from soakbell.gear.catch import CatchBook
+from soakbell.letters.plan_section import NO_CALL_OF_ITS_OWN, TITLE
+from soakbell.planning.call import CallWord
+from soakbell.planning.plan_terms import PlanTerms
+from soakbell.sea.sources import RawReply
+from soakbell.settings import load_settings
+from soakbell.store import log, replies
+from soakbell.store.engine import Store, open_store
+from soakbell.store.letters import WrittenLetter
+from soakbell.store.upgrade import migrate
+
+
+class NobodyAnswers:
+    def fetch(self, ask: Ask) -> RawReply:
+        raise FetchFailed(f"{ask.url}: nobody answers", retry=True)
+
+
+@dataclass
+class Port:
+    """A boat with its database and what is on hand of the sources."""
+
+    sea: World
+    store: Store
+    terms: PlanTerms | str | None = None
+
+    @property
+    def desk(self) -> Desk:
+        clock = SetClock(NOW)
+        return Desk(self.sea.settings, self.store, clock, NobodyAnswers(), outfit=OUTFIT, terms=self.terms)
+
+    def morning(self, terms: PlanTerms | str | None = TERMS) -> WrittenLetter:
+        return replace(self, terms=terms).desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return tmp_path
+
+
+def port_of(sea: World, folder: Path) -> Port:
+    store = open_store(f"sqlite:///{folder / 'soakbell.db'}")
+    migrate(store)
+    with store.writing() as session:
+        log.append_entries(session, sea.entries)
+        for pages in sea.on_hand().replies.values():
+            replies.keep_reply(session, pages[0])
+    return Port(sea, store)
+
+
+@pytest.fixture
+def calm(folder: Path) -> Iterator[Port]:
+    port = port_of(sea_of(), folder)
+    yield port
+    port.store.close()
+
+
+@pytest.fixture
+def windy(folder: Path) -> Iterator[Port]:
+    port = port_of(sea_of(wind_kt=17), folder)
+    yield port
+    port.store.close()
+
+
+def text_of(letter: WrittenLetter) -> str:
+    message = message_from_bytes(letter.message, policy=policy.default)
+    assert isinstance(message, EmailMessage)
+    body = message.get_body(("plain",))
+    assert body is not None
+    return " ".join(str(body.get_content()).split())
+
+
+def call_of(letter: WrittenLetter) -> object:
+    assert letter.call is not None
+    detail = {key: value for key, value in letter.call.detail.items() if key != "made_from"}
+    return letter.call.word, detail
+
+
+def test_a_pull_letter_tells_the_week_and_what_staying_in_costs(calm: Port) -> None:
+    letter = calm.morning()
+    assert letter.call is not None
+    assert letter.call.word == CallWord.PULL
+    text = text_of(letter)
+    assert TITLE in text
+    assert "staying in until" in text
+    assert "Tue 8 Dec, called: " in text
+    assert NO_CALL_OF_ITS_OWN in text
+
+
+def test_a_wait_letter_tells_the_next_trip_of_the_plan(windy: Port) -> None:
+    text = text_of(windy.morning())
+    assert "The next trip of the plan is" in text
+    assert "Tue 8 Dec, wait: no trip" in text
+
+
+def test_beside_no_call_no_day_is_planned(folder: Path) -> None:
+    sea = sea_of()
+    port = port_of(replace(sea, replies={}), folder)
+    letter = port.morning()
+    assert letter.call is not None
+    assert letter.call.word == CallWord.NO_CALL
+    assert TITLE not in text_of(letter)
+    port.store.close()
+
+
+def test_where_nothing_is_set_up_nothing_is_told(calm: Port) -> None:
+    assert TITLE not in text_of(calm.morning(terms=None))
+
+
+@pytest.mark.parametrize("terms", [None, "plan.toml: plan.horizon: found a key that isn't known\nsecond fault"])
+def test_the_call_is_the_same_with_a_plan_without_one_and_with_a_broken_one(
+    calm: Port, terms: PlanTerms | str | None
+) -> None:
+    assert call_of(calm.morning()) == call_of(calm.morning(terms=terms))
+
+
+def test_a_broken_plan_file_is_told_in_short(calm: Port) -> None:
+    text = text_of(calm.morning(terms="plan.toml: plan.horizon: found 3\nsecond fault"))
+    assert "The week could not be planned: plan.toml: plan.horizon: found 3; 1 more faults" in text
+
+
+@pytest.mark.parametrize(
+    "step",
+    ["plan_week", "fit_curve", "kept_record", "on_hand", "bait_shares", "trap_limit", "opened_on", "season_day"],
+)
+def test_whatever_fails_in_planning_costs_the_plan_and_not_the_call(
+    calm: Port, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    whole = call_of(calm.morning())
+
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("a worm in the plan")
+
+    monkeypatch.setattr(plan_desk, step, fails)
+    if step == "on_hand":  # only asked where bait was told of
+        monkeypatch.setattr(plan_desk.PlanDesk, "_baits", fails)
+    letter = calm.morning()
+    assert call_of(letter) == whole
+    assert "The week could not be planned: RuntimeError: a worm in the plan" in text_of(letter)
+
+
+def test_books_that_fail_cost_the_plan_and_not_the_call(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = call_of(calm.morning())
+
+    def fails(*_: object) -> None:
+        raise RuntimeError("the catch can't be counted")
+
+    monkeypatch.setattr(CatchBook, "take", fails)
+    letter = calm.morning()
+    assert call_of(letter) == whole
+    assert "The week could not be planned: catch and bait:" in text_of(letter)
+
+
+def test_by_a_suspect_clock_nothing_is_planned(calm: Port) -> None:
+    letter = replace(calm, terms=TERMS).desk.write("morning", TODAY, 0, late=False, clock_suspect=True)
+    assert TITLE not in text_of(letter)
+
+
+def test_the_curve_is_learned_once_for_the_same_log(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    learned = []
+    whole = plan_desk.fit_curve
+
+    def counted(*given: object) -> object:
+        learned.append(given)
+        return whole(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(plan_desk, "fit_curve", counted)
+    desk = replace(calm, terms=TERMS).desk
+    for _ in range(3):
+        desk.week_now(TODAY, clock_suspect=False)
+    assert len(learned) == 1
+
+
+def test_claws_are_worth_what_the_log_landed_by_grade_or_the_least_price(calm: Port, folder: Path) -> None:
+    """The prices of config/gear.toml: medium 14, large 21."""
+    _, week = replace(calm, terms=TERMS).desk.week_now(TODAY, clock_suspect=False)
+    assert week is not None
+    assert week.price_usd_lb == 14
+
+
+def test_without_any_price_the_letter_says_what_to_write(calm: Port) -> None:
+    desk = Desk(calm.sea.settings, calm.store, SetClock(NOW), NobodyAnswers(), outfit=None, terms=TERMS)
+    _, week = desk.week_now(TODAY, clock_suspect=False)
+    assert week is not None
+    assert "price_usd_lb" in week.fault
+
+
+@tries(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    wind_kt=st.integers(3, 18),
+    soaked=st.lists(st.integers(0, 25), min_size=5, max_size=5),
+    trip_cost_usd=st.sampled_from([0.0, 120.0, 4000.0]),
+)
+def test_whatever_the_morning_the_plan_follows_the_call(
+    tmp_path_factory: pytest.TempPathFactory, wind_kt: int, soaked: list[int], trip_cost_usd: float
+) -> None:
+    sea = sea_of(dict(zip(SOAKED_DAYS, soaked, strict=True)), wind_kt=wind_kt)
+    port = port_of(sea, tmp_path_factory.mktemp("port"))
+    with_plan = replace(TERMS, trip_cost_usd=trip_cost_usd)
+    call, week = replace(port, terms=with_plan).desk.week_now(TODAY, clock_suspect=False)
+    bare, none = replace(port, terms=None).desk.week_now(TODAY, clock_suspect=False)
+    assert none is None
+    assert call == bare
+    assert (week is None) == (call.word is CallWord.NO_CALL)
+    if week is not None:
+        assert not week.fault
+        called = () if call.window is None else tuple(pull.string for pull in call.window.pulls)
+        assert week.days[0].strings == called
+    port.store.close()
+
+
+# ---- the check
+
+
+class Unplugged:
+    def fetch(self, ask: Ask) -> RawReply:
+        raise HostNotFound(f"{ask.url}: no such host", retry=False)
+
+
+def checked(folder: Path, plan: str | None) -> list[tuple[str, bool]]:
+    text = FIVE_TOML if plan is None else f'{FIVE_TOML}\n[plan]\nfile = "plan.toml"\n'
+    (folder / "boat.toml").write_text(text, "utf-8")
+    (folder / "fisheries").symlink_to(CONFIG / "fisheries")
+    if plan:
+        (folder / "plan.toml").write_text(plan, "utf-8")
+    settings = load_settings(folder / "boat.toml", {"HOME": str(folder)}, with_secrets=False)
+    told = check_all(settings, Unplugged())
+    return [(finding.found, finding.well) for finding in told if finding.tried.endswith(("plan.toml", "the plan"))]
+
+
+def test_the_check_tells_the_plan_file_in_short(folder: Path) -> None:
+    assert checked(folder, (CONFIG / "plan.toml").read_text("utf-8")) == [("8 days, a trip for 120 dollars", True)]
+
+
+def test_the_check_tells_each_fault_of_the_plan_file(folder: Path) -> None:
+    found = checked(folder, "[plan]\nhorizon = 3\nseed = -1\n")
+    assert len(found) == 2
+    assert not any(well for _, well in found)
+    assert any("horizon_days?" in told for told, _ in found)
+
+
+def test_the_check_says_that_there_is_no_plan(folder: Path) -> None:
+    assert checked(folder, None) == [("none: no letter tells a plan of the week", True)]
