@@ -516,6 +516,22 @@ def test_a_step_that_hangs_holds_up_no_letter(harbor: Harbor) -> None:
     assert len(harbor.shore.posted) == 1
 
 
+def test_housekeeping_waits_until_all_else_of_the_sweep_is_done(harbor: Harbor) -> None:
+    """It reads for long, and no letter, poll or bell is to be slowed by it."""
+    harbor.shore.holds["poll"] = threading.Event()
+
+    async def run() -> None:
+        sweep = harbor.sweep()
+        await sweep.sweep()
+        await until(lambda: harbor.shore.posted)
+        assert (harbor.shore.polled, harbor.shore.kept) == (1, 0)
+        harbor.shore.holds["poll"].set()
+        await sweep.settle()
+
+    asyncio.run(run())
+    assert harbor.shore.kept == 1
+
+
 def test_a_writer_that_keeps_failing_ends_in_a_plain_no_call(harbor: Harbor) -> None:
     harbor.shore.fails["write"] = RuntimeError("the plan broke; told skipper@example.org")
     sweep = harbor.sweep()

@@ -49,7 +49,8 @@ MOST_DAYS_BACK = 14
 
 _ALIVE_EVERY = timedelta(seconds=50)  # not at each sweep, to spare the card of a small board
 _JOB = "sweep"
-_MAY_BE_CUT_OFF = {"warm", "poll tick", "housekeep tick", "bells tick"}
+_HOUSEKEEP = "housekeep tick"
+_MAY_BE_CUT_OFF = {"warm", "poll tick", _HOUSEKEEP, "bells tick"}
 
 
 @dataclass(frozen=True)
@@ -191,7 +192,7 @@ class Sweep:
             ("send", self._send_waiting),
             ("watch", self._watch),
             ("bells tick", self._bells),
-            ("housekeep tick", self._housekeep),
+            (_HOUSEKEEP, self._housekeep),
         ):
             self._begin(name, long)
 
@@ -273,6 +274,10 @@ class Sweep:
             await self._guarded("poll", lambda: self._limited(self._parts.poll))
 
     async def _housekeep(self) -> None:
+        """After all else that is under way: it reads much, and no letter is to wait for it."""
+        others = [task for name, task in self._tasks.items() if name != _HOUSEKEEP and not task.done()]
+        if others:
+            await asyncio.wait(others)
         if self._my_tick("housekeep", timedelta(days=1)):
             await self._guarded("housekeep", lambda: self._limited(self._parts.housekeep))
 
