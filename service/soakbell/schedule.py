@@ -13,7 +13,7 @@ import os
 import signal
 import socket
 import threading
-from collections.abc import AsyncGenerator, Awaitable, Callable, Coroutine, Mapping, Sequence
+from collections.abc import AsyncGenerator, Awaitable, Callable, Coroutine, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, Protocol, TypeVar
@@ -275,11 +275,15 @@ class Sweep:
 
     async def _housekeep(self) -> None:
         """After all else that is under way: it reads much, and no letter is to wait for it."""
-        others = [task for name, task in self._tasks.items() if name != _HOUSEKEEP and not task.done()]
-        if others:
-            await asyncio.wait(others)
+        await self._ended(name for name in self._tasks if name != _HOUSEKEEP)
         if self._my_tick("housekeep", timedelta(days=1)):
             await self._guarded("housekeep", lambda: self._limited(self._parts.housekeep))
+
+    async def _ended(self, names: Iterable[str]) -> None:
+        """Wait for what was begun under these names."""
+        begun = [self._tasks[name] for name in names if name in self._tasks and not self._tasks[name].done()]
+        if begun:
+            await asyncio.wait(begun)
 
     def _my_tick(self, name: str, every: timedelta) -> bool:
         with self._store.writing() as session:
@@ -420,6 +424,8 @@ class Sweep:
     # ---- bells
 
     async def _bells(self) -> None:
+        """After the letters that have an hour: what they tell needs no bell."""
+        await self._ended(("poll tick", "write", "watch"))
         ring = self._parts.ring
         if ring is not None and self._my_tick("bells", timedelta(minutes=self._duty.bells_every_min)):
             await self._guarded("bells", lambda: self._ring(ring))

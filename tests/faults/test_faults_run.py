@@ -39,7 +39,8 @@ PATIENCE_S = 90.0
 
 @dataclass
 class Service:
-    """A running service. Its morning letter is due at midnight, so it owes today's at its first start."""
+    """A running service. Its morning letter is due at midnight, so it owes today's at its first start, and no
+    other: the eve letter is due just before midnight, and the quiet hours last all day."""
 
     folder: Path
     process: subprocess.Popen[bytes]
@@ -56,6 +57,10 @@ class Service:
             (r"health_port = .*", f"health_port = {port}"),
             (r"morning = .*", 'morning = "00:00"'),
             (r"useless_after = .*", 'useless_after = "23:59"'),
+            (r"eve = .*", 'eve = "23:58"'),
+            (r"eve_useless_after = .*", 'eve_useless_after = "23:59"'),
+            (r"quiet_from = .*", 'quiet_from = "00:00"'),
+            (r"quiet_to = .*", 'quiet_to = "23:59"'),
         ]
         if login:
             changes.append((r"security = .*", 'security = "starttls"\nusername = "little-grebe"'))
