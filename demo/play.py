@@ -14,7 +14,7 @@ import asyncio
 import logging
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -24,7 +24,7 @@ from demo.forecast_server import Asked, ForecastServer, serving
 from demo.mail_catcher import Caught, MailCatcher, catching
 from demo.season import season_log
 from demo.shore import shore_log
-from demo.show import Terminal, write_letter
+from demo.show import Terminal, kind_of, text_of, write_letter
 from demo.skipper import Skipper
 from demo.weather import FORTNIGHT, Scenario, Weather
 from soakbell.call_record import from_record
@@ -113,7 +113,7 @@ class Player:
                 await self._sweep(self._moment(day, clock_time), day, calls)
             if calls:
                 self._tell_log(self._skipper.ashore(calls[-1]))
-        await self._evening(day, calls)
+        await self._evening(day, calls, self._catcher.caught[letters:])
         return PlayedDay(
             day,
             tuple(calls),
@@ -125,11 +125,12 @@ class Player:
     async def play_eve(self, day: date) -> tuple[Caught, ...]:
         """The evening of ``day`` alone, before the first day."""
         letters = len(self._catcher.caught)
-        await self._evening(day, [])
+        await self._evening(day, [], ())
         return tuple(self._catcher.caught[letters:])
 
-    async def _evening(self, day: date, calls: list[Call]) -> None:
-        self._tell_log(self._skipper.order_day(day))
+    async def _evening(self, day: date, calls: list[Call], came: Iterable[Caught]) -> None:
+        drafts = [text_of(caught.message) for caught in came if kind_of(caught.message) == "bait-order"]
+        self._tell_log(self._skipper.supply(day, drafts))
         due = self._moment(day, self._settings.letters.eve)
         tries = [due + timedelta(minutes=after) for after in MAIL_TRIES_MIN]
         for moment in (*(self._moment(day, at) for at in EVENING_POLLS), *tries):

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
-from demo.season import BAIT, invented, told_after_the_trip
+from demo.season import invented, told_after_the_trip
 from soakbell.clock import Clock
 from soakbell.desk import Desk
 from soakbell.gear.conditions import ready_places
@@ -57,10 +58,9 @@ _MENDED_ABOARD: Mapping[str, tuple[tuple[str, float], ...]] = {
 _RESET_UNMENDED = ("The Hump", 7, date(2026, 12, 8))
 """The one slip: a trap with a broken latch goes back into the water."""
 
-_ORDERED = {date(2026, 12, 10): (BAIT, 5.0), date(2026, 12, 17): (BAIT, 4.0)}
-"""What he orders on an order day, by the draft that came that morning; it comes two days later."""
+_ORDER = re.compile(r'soakbell log bait-ordered "([^"]+)" ([0-9.]+) --due ([0-9-]+)')
+"""The command in the draft of an order, for telling that it was placed."""
 
-_COMES_AFTER = timedelta(days=2)
 _ENGINE_H = 684.0
 _ENGINE_H_A_TRIP = 5.5
 
@@ -75,6 +75,7 @@ class Skipper:
         self._outfit = outfit
         self._clock = clock
         self._trips = 0
+        self._ordered: list[BaitOrdered] = []
 
     def home(self, call: Call) -> list[LogEntry]:
         """After the trip of a call: bait loaded, strings hauled, what was found wrong, traps landed and set."""
@@ -111,17 +112,21 @@ class Skipper:
         ]
         return entries
 
-    def order_day(self, day: date) -> list[LogEntry]:
-        """What he orders, and what comes of an earlier order, on ``day``."""
+    def supply(self, day: date, letters: Iterable[str]) -> list[LogEntry]:
+        """Bait that comes on ``day``, and orders placed as the drafts among the day's ``letters`` say."""
         now = self._clock.now()
-        entries = []
-        if day in _ORDERED:
-            bait, boxes = _ORDERED[day]
-            entries.append(invented(BaitOrdered(bait, boxes, day + _COMES_AFTER), None, now))
-        if day - _COMES_AFTER in _ORDERED:
-            bait, boxes = _ORDERED[day - _COMES_AFTER]
-            entries.append(invented(BaitBought(bait, boxes, cost_usd=18.0 * boxes), None, now))
-        return entries
+        entries = [
+            invented(BaitBought(order.bait, order.boxes, cost_usd=18.0 * order.boxes), None, now)
+            for order in self._ordered
+            if order.due_on == day
+        ]
+        placed = [
+            BaitOrdered(bait, float(boxes), date.fromisoformat(due))
+            for letter in letters
+            for bait, boxes, due in _ORDER.findall(letter)
+        ]
+        self._ordered += placed
+        return entries + [invented(order, None, now) for order in placed]
 
     def _loaded(self, call: Call) -> Iterator[LogEntry]:
         assert call.window is not None
