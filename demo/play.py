@@ -47,7 +47,7 @@ NIGHT_POLLS = (time(0, 25), time(3, 25), time(3, 55), time(4, 25))
 MAIL_TRIES_MIN = (0, 2, 8)  # minutes after the letter's hour: a letter put off goes out at the next
 BELLS_AT = (time(6, 5), time(9, 5))  # after the quiet hours, and before the supplier's last hour for orders
 EVENING_POLLS = (time(17, 25), time(17, 55))
-TOLD_AT_NIGHT = time(19, 0)
+TOLD_AT_NIGHT = time(18, 20)
 POLL_BEFORE = timedelta(minutes=5)  # each look; fetching and judging at once would share the set clock by chance
 TOLD_AFTER = timedelta(minutes=30)
 
