@@ -278,7 +278,7 @@ def test_a_row_of_the_books_that_cannot_be_read_closes_them_and_costs_no_trap(
         *((kind, None) for kind in sorted(OF_TRAPS)),
         (EntryKind.PINNED, None),
         (EntryKind.BARRED, None),
-        (EntryKind.CORRECTION, SET.id),
+        pytest.param(EntryKind.CORRECTION, SET.id, id="correction"),
     ],
 )
 def test_a_row_of_traps_a_wish_or_a_correction_that_cannot_be_read_stops_everything(
