@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -93,6 +95,39 @@ def test_after_the_season_no_later_day_makes_up_for_a_bad_one(curve: CatchCurve)
     fit = often(0.5)
     open_on, over = worth(curve, fit, days_after=30), worth(curve, fit, days_after=0)
     assert over.gain_usd[0, DAYS - 1] < 0.7 * open_on.gain_usd[0, DAYS - 1]
+
+
+@pytest.mark.parametrize("usual_chance", [0.1, 0.5, 0.9])
+def test_fewer_days_left_of_the_season_never_make_a_soak_worth_more(
+    curve: CatchCurve, usual_chance: float
+) -> None:
+    """Of a boat that the weather keeps in on all the days planned."""
+    for fit in (False, often(0.5)):
+        told = [
+            worth(curve, fit, days_after=left, usual_chance=usual_chance) for left in (0, 1, 3, 8, 14, 30, 100)
+        ]
+        for fewer, more in pairwise(told):
+            assert (fewer.end_usd <= more.end_usd + 1e-9).all()
+            there = np.isfinite(fewer.gain_usd)
+            assert (fewer.gain_usd[there] <= more.gain_usd[there] + 1e-9).all()
+
+
+def test_what_stands_at_the_end_is_worth_no_more_than_the_chance_of_a_fit_day(curve: CatchCurve) -> None:
+    lb = 40 * curve.expected("Ledge", 5.0 + DAYS, 30.0).lb
+    (end, *_) = worth(curve, False, days_after=3, usual_chance=0.1).end_usd
+    assert 0 < end < (1 - 0.9**3) * PRICE * lb
+
+
+@pytest.mark.parametrize("oldest_days", [15.0, 28.0, 45.0, 90.0])
+def test_past_its_ceiling_no_string_is_better_left_and_no_later_day_is_better(
+    curve: CatchCurve, oldest_days: float
+) -> None:
+    old = LEDGE.__class__(**{**vars(LEDGE), "soak_days": oldest_days, "oldest_days": oldest_days})
+    for fit in (True, often(0.6)):
+        told = worth(curve, fit, old)
+        pulled = told.gain_usd[0] + told.end_usd[1:]
+        assert pulled[0] > told.end_usd[0]
+        assert told.gain_usd[0].argmax() == 0
 
 
 def test_no_more_counts_than_the_bag_limit_lets_land(curve: CatchCurve) -> None:

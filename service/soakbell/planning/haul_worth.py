@@ -2,7 +2,8 @@
 
 A pull that the weather forbids is not lost: it is made on the next fit day, ``d`` days later. The traps then start
 anew ``d`` days later too, and a day of soak is worth the most that a string earns a day in the long run (the
-marginal-value rule, Charnov 1976).
+marginal-value rule, Charnov 1976). As much again is lost by each day that a string stands past its ceiling, be it
+pulled in the end or not.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from soakbell.sea.trust import Numbers
 
 _LONGEST_WAIT_DAYS = 14
 """After the days planned for no fit day is waited for longer than this: a choice of ours."""
+_LEAST_USUAL = 0.01
+"""No month is taken for less likely fit than this: a choice of ours."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,8 @@ class HaulWorth:
     Attributes:
         gain_usd: (days + 1, days), expected over the weather.
         expected_lb: (days + 1, days), on a fit day.
-        end_usd: (days + 1), worth of the soak that stands after the last day, when a fit day is waited for again.
+        end_usd: (days + 1), worth of the soak that stands after the last day, when a fit day is waited for again;
+            below 0 past the ceiling, so that it never pays to let a string stand for good.
         age_days: (days + 1, days), the soak that is pulled.
         day_usd: what a day of soak is worth.
     """
@@ -82,7 +86,6 @@ def haul_worth(
         may_pull: days on which the skipper wants it pulled, be it ripe or not.
     """
     days = fit.shape[1]
-    wait = min(_LONGEST_WAIT_DAYS, max(0, days_after - 1), math.ceil(1 / max(usual_chance, 0.01)) - 1)
     ahead = 2 * (days + _LONGEST_WAIT_DAYS) + 1
     lb_of = [
         string.traps * curve.expected_many(string.name, start + np.arange(ahead), season_day).lb
@@ -93,9 +96,9 @@ def haul_worth(
     each_day = np.arange(1, ahead)
     day_usd = max(0.0, float(((fresh_usd[1:] - string.trip_usd) / each_day).max()))
 
-    late = _delays(fit, wait)
-    share = np.stack([(late == d).mean(axis=0) for d in range(late.max() + 1)])  # delays x days
-    chance = share[0]
+    late = _delays(fit)
+    share = np.stack([(late == d).mean(axis=0) for d in range(days)])  # delays x days
+    chance, after = share[0], _first_fit_after(usual_chance, days_after)
     gain = np.full((days + 1, days), np.nan)
     lb, age = np.zeros((days + 1, days)), np.zeros((days + 1, days))
     end = np.zeros(days + 1)
@@ -103,6 +106,12 @@ def haul_worth(
         start, lb_by_day = (string.soak_days, lb_of[1]) if before == 0 else (0.0, lb_of[0])
         oldest = string.oldest_days if before == 0 else 0.0
         since = 0 if before == 0 else before - 1
+
+        def stood_usd(by: np.ndarray, oldest: float = oldest, since: int = since) -> np.ndarray:
+            """What it costs to stand past the ceiling up to a day."""
+            return day_usd * np.maximum(0.0, oldest + by - since - string.ceiling_days)
+
+        never_usd = -float(stood_usd(np.array(days)))
         for day in range(since + (before > 0), days):
             soak = day - since
             age[before, day] = start + soak
@@ -110,26 +119,41 @@ def haul_worth(
             ripe = oldest + soak >= string.floor_days
             if chance[day] < least_chance or not (ripe or day in may_pull):
                 continue
-            later = np.arange(len(share))
+            later = np.arange(days - day + len(after))
             usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[day + later], most_lb) - string.pull_usd
-            usd -= day_usd * (later + np.maximum(0.0, oldest + soak + later - string.ceiling_days))
-            usd[day + later >= days + days_after] = 0.0  # the season is over: lost
-            gain[before, day] = share[:, day] @ usd - (1 - chance[day]) * string.bait_usd
-        if days_after > 0:
-            soak = days - since
-            later = wait + np.arange(min(_LONGEST_WAIT_DAYS, days_after - wait))
-            later = later[oldest + soak + later >= string.floor_days]
-            usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[days], most_lb) - string.pull_usd
-            usd -= (
-                day_usd * (later + np.maximum(0.0, oldest + soak + later - string.ceiling_days)) + string.trip_usd
-            )
-            end[before] = max(0.0, float(usd.max(initial=0.0)))
+            usd = np.maximum(usd - day_usd * later - stood_usd(day + later), never_usd)
+            none = 1 - share[:, day].sum()
+            weights = np.concatenate([share[: days - day, day], none * after])
+            gain[before, day] = weights @ usd + (1 - weights.sum()) * never_usd
+            gain[before, day] -= (1 - chance[day]) * string.bait_usd
+        soak = days - since
+        later = np.arange(2 * _LONGEST_WAIT_DAYS)
+        usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[days], most_lb) - string.pull_usd
+        usd = np.maximum(usd - day_usd * later - stood_usd(days + later) - string.trip_usd, never_usd)
+        ripe_from = max(0, math.ceil(string.floor_days - oldest - soak))
+        end[before] = never_usd
+        for first in range(ripe_from, min(_LONGEST_WAIT_DAYS, days_after)):
+            weights = _first_fit_after(usual_chance, days_after - first)
+            worth = weights @ usd[first : first + len(weights)] + (1 - weights.sum()) * never_usd
+            end[before] = max(end[before], float(worth))
     return HaulWorth(gain, lb, end, age, day_usd)
 
 
-def _delays(fit: Flags, wait_days: int) -> np.ndarray:
-    """For each path and day the days until it is fit; past the last day ``wait_days`` more."""
+def _first_fit_after(chance: float, days: int) -> Numbers:
+    """By day, the chance that the first fit one of ``days`` is it; what is past the longest wait counts as its end.
+
+    Together they are the chance of any, so that no day fewer is ever worth more.
+    """
+    chance = max(chance, _LEAST_USUAL)
+    first: Numbers = chance * (1 - chance) ** np.arange(min(_LONGEST_WAIT_DAYS, days))
+    if len(first):
+        first[-1] += (1 - chance) ** len(first) - (1 - chance) ** days
+    return first
+
+
+def _delays(fit: Flags) -> np.ndarray:
+    """For each path and day the days until it is fit; past the last day a number that is none of them."""
     days = fit.shape[1]
-    at = np.where(fit, np.arange(days), days + wait_days)
+    at = np.where(fit, np.arange(days), 2 * days)
     first: np.ndarray = np.minimum.accumulate(at[:, ::-1], axis=1)[:, ::-1]
     return first - np.arange(days)
