@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from kept_days import (
     blows_on,
     windy_every_third_day,
 )
-from law.world import INNER, STATION, WITH_STATION, settings_from, settings_with
+from law.world import INNER, MEDIA, OUTER, OUTER_GRID, STATION, WITH_STATION, grid, settings_from, settings_with
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
 from soakbell.plan_settings import Trust
@@ -186,6 +186,53 @@ def test_chances_are_those_that_were_known_beforehand_and_come_true_where_the_fo
     assert parts.score == pytest.approx(whole - parts.within_covariance)
 
 
+# ---- several areas
+
+
+TWO_ON_ONE_STATION = settings_with(
+    WITH_STATION,
+    (
+        '"sea_m"]  # outer',
+        f'"sea_m"]\nstation = "{STATION}"\nstation_gives = ["wind_kt", "gust_kt", "sea_m"]',
+    ),
+)
+
+
+@dataclass
+class TooRoughOutside(KeptDays):
+    """It blows 12 kt. The grid of the outer area says 16, that of the inner as ``low_by_kt`` tells."""
+
+    def keep_forecasts(self, day: date) -> None:
+        super().keep_forecasts(day)
+        kind, key = OUTER_GRID
+        now = self.morning_of(day) - timedelta(minutes=4)
+        first = now.replace(minute=0) - timedelta(hours=1)
+        body = grid(OUTER, now - timedelta(minutes=20), first, wind_kt=16, gust_kt=20, sea_m=0.4)
+        with self.store.writing() as session:
+            replies.keep_reply(session, RawReply(kind, key, "", 200, MEDIA[kind], body, now))
+
+
+def test_a_forecast_too_rough_for_one_area_makes_up_for_none_that_is_too_calm_for_another(store: Store) -> None:
+    """4 kt too calm inside, 4 kt too rough outside: the mean of both would be no error at all."""
+    kept = TooRoughOutside(store, wind_kt=always(12), low_by_kt=4, settings=TWO_ON_ONE_STATION)
+    kept.keep(FIRST, 9)
+    record = looked_back(kept, FIRST + 9 * DAY)
+    wind = {b.area: b for b in record.errors if (b.source, b.quantity, b.from_h) == (WORST_OF_ALL, "wind_kt", 0)}
+    assert {area: round(found.bias) for area, found in wind.items()} == {"Inner Bay": 4, "Outer Bay": -4}
+    assert [found.days for found in wind.values()] == [9, 9]
+    model = TERMS.models(record.errors)["wind_kt"]
+    assert model.bias_at(6) == pytest.approx(4 * 9 / (9 + 30), abs=0.05)
+    assert model.days[0] == 9, "a day of the station they share is one day"
+
+
+def test_a_day_of_a_station_that_two_areas_share_is_one_outcome_of_a_chance(store: Store) -> None:
+    kept = KeptDays(store, settings=TWO_ON_ONE_STATION)
+    kept.keep(FIRST, 5)
+    record = looked_back(kept, FIRST + 5 * DAY)
+    assert record.chances is not None
+    assert record.chances.days == sum(min(4, 4 - n) for n in range(5))
+
+
 # ---- the record, kept
 
 
@@ -211,8 +258,8 @@ def test_a_note_that_cannot_be_used_leaves_the_prior_and_says_so(store: Store) -
     assert "other hours ahead" in str(kept_record(kept.settings, store, replace(TERMS, edges_h=(0.0, 12.0))))
     for value, said in (
         ({"version": 0, "record": {}}, "another version"),
-        ({"version": 1, "record": {"made_at": "yesterday"}}, "can't be read"),
-        ({"version": 1}, "can't be read"),
+        ({"version": 2, "record": {"made_at": "yesterday"}}, "can't be read"),
+        ({"version": 2}, "can't be read"),
         ({}, "can't be read"),
     ):
         with store.writing() as session:
@@ -250,7 +297,7 @@ def test_no_record_touches_a_call(store: Store) -> None:
         keep_record(store, "Little Grebe", each, now)
         calls.append(kept.desk(now).decide(day, clock_suspect=False).call)
     with store.writing() as session:
-        letters.put_note(session, "trust:Little Grebe", {"version": 1, "record": []}, now)
+        letters.put_note(session, "trust:Little Grebe", {"version": 2, "record": []}, now)
     calls.append(kept.desk(now).decide(day, clock_suspect=False).call)
     assert calls[0].word in CallWord
     assert calls == [calls[0]] * 4

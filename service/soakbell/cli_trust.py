@@ -39,7 +39,7 @@ def trust(
 
     Example: soakbell trust --png trust.png
     """
-    from soakbell.letters.trust import ERRORS_NOTE, chance_words, past_words, prior_words, rests_on, score_words
+    from soakbell.letters.trust import chance_words, errors_note, past_words, prior_words, rests_on, score_words
     from soakbell.sea.trust_record import record_of
     from soakbell.settings import load_settings
     from soakbell.trusting import kept_record, trust_terms
@@ -63,7 +63,7 @@ def trust(
     _lines((*past_words(record.days), *score_words(counts, record.first_day), *_scores(counts.contingency)))
     _head("How far off the forecasts were")
     if record.errors:
-        _lines((ERRORS_NOTE,), mark="")
+        _lines((errors_note(record),), mark="")
         _print(_errors_table(record, terms))
         _print(_sources_table(record))
     _lines(prior_words(models))
@@ -169,14 +169,12 @@ def _errors_table(record: TrustRecord, terms: TrustTerms) -> Table:
 
 def _sources_table(record: TrustRecord) -> Table:
     """Each source by itself, in its first day."""
-    from soakbell.letters.figures import QUANTITY
-    from soakbell.letters.trust import SOURCES, error_words
+    from soakbell.letters.trust import SOURCES, error_title, error_words
 
     table = _table("first day ahead", "source", "measured", "pairs", "days")
     for found in record.errors:
         if found.from_h == 0 and found.source in SOURCES:
-            unit = QUANTITY[found.quantity]
-            name = f"{unit.name}, {unit.unit.strip()}"
+            name = error_title(record, found.quantity, found.area)
             table.add_row(name, SOURCES[found.source], error_words(found), str(found.pairs), str(found.days))
     return table
 

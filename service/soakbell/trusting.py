@@ -46,6 +46,7 @@ from soakbell.sea.sources import RawReply, SourceKind
 from soakbell.sea.trust import (
     MEASURED,
     WORST_OF_ALL,
+    BinError,
     BrierParts,
     brier,
     errors_by_lead,
@@ -77,7 +78,7 @@ LEARN_ANEW_DAYS = 10
 IDLE = frozenset({"nothing_ripe", "nothing_set", "barred_by_skipper", "out_of_season", "no_sunrise"})
 """Reasons for a WAIT that say nothing of the sea."""
 
-_NOTE_VERSION = 1
+_NOTE_VERSION = 2
 _NO_LIMIT = 1e9  # past any wind and sea
 _RECORD: TypeAdapter[TrustRecord] = TypeAdapter(TrustRecord)
 
@@ -271,12 +272,11 @@ def look_back(
 
 @dataclass(frozen=True)
 class _Ahead:
-    """What one morning's forecast said of one area."""
+    """What one morning's forecast said of the areas of one station: whatever they were told, the same day came."""
 
-    area: str
     day: date
     now: datetime
-    place: PlaceAhead
+    places: Mapping[str, PlaceAhead]
 
 
 class _LookBack:
@@ -290,7 +290,7 @@ class _LookBack:
         since = due_at(self._first_day, time(), settings.harbor.time_zone)
         self._sea = measured_sea(settings, store, since, now, moved=on_hand.moved)
         self._problems = list(self._sea.problems)
-        self._pairs: list[pd.DataFrame] = []
+        self._pairs: dict[str, list[pd.DataFrame]] = {}
         self._ahead: list[_Ahead] = []
 
     def record(self) -> TrustRecord:
@@ -306,7 +306,7 @@ class _LookBack:
                 due = due_at(day, settings.letters.morning, settings.harbor.time_zone)
                 if self._read_morning(day, calls[day][0].made_at if day in calls else due):
                     mornings.append(day)
-        pairs = pd.concat(self._pairs, ignore_index=True) if self._pairs else pairs_together([])
+        pairs = {area: pairs_together(tables) for area, tables in self._pairs.items()}
         days, unread = self._called(calls)
         if unread:
             self._problems.append(f"{unread} days called could not be read back")
@@ -317,7 +317,7 @@ class _LookBack:
             mornings=len(mornings),
             stations=self._sea.stations,
             edges_h=edges_h,
-            errors=errors_by_lead(pairs, edges_h),
+            errors=_errors(pairs, edges_h),
             days=days,
             chances=self._chances(pairs),
             ahead_days=AHEAD_DAYS,
@@ -344,14 +344,17 @@ class _LookBack:
         hours = table_hours(self._settings, day)
         read = survey(replace(self._settings, areas=areas), OnHand(replies, cells=self._cells), hours, moment)
         found = False
+        places: dict[str | None, dict[str, PlaceAhead]] = {}
         for area in areas:
             conditions, measured = read.conditions[area.name], self._sea.hourly[area.name]
             tables = [matched(WORST_OF_ALL, moment, conditions.worst, conditions.known, measured)]
             for source in read.said[area.name]:
                 tables.append(matched(source.kind.value, source.issued_at, source.numbers, source.whole, measured))
                 found = True
-            self._pairs.append(pairs_together(tables))
-            self._ahead.append(_Ahead(area.name, day, moment, self._place(conditions, area.name)))
+            self._pairs.setdefault(area.name, []).extend(tables)
+            station = self._settings.area(area.name).station
+            places.setdefault(station, {})[area.name] = self._place(conditions, area.name)
+        self._ahead.extend(_Ahead(day, moment, of_station) for of_station in places.values())
         return found
 
     def _place(self, conditions: Conditions, area: str) -> PlaceAhead:
@@ -370,17 +373,18 @@ class _LookBack:
 
     # ---- chances
 
-    def _chances(self, pairs: pd.DataFrame) -> BrierParts | None:
+    def _chances(self, pairs: Mapping[str, pd.DataFrame]) -> BrierParts | None:
         """Each morning's chances of the days after it, by the errors that were on record by then."""
-        worst = pairs[pairs["source"] == WORST_OF_ALL] if len(pairs) else pairs
+        worst = {area: table[table["source"] == WORST_OF_ALL] for area, table in pairs.items() if len(table)}
         chances: list[float] = []
         came: list[bool | None] = []
         drawn: ErrorPaths | None = None
         drawn_on: date | None = None
         for ahead in self._ahead:
             if drawn is None or drawn_on is None or (ahead.day - drawn_on).days >= LEARN_ANEW_DAYS:
-                known = worst[worst["valid_at"] < pd.Timestamp(ahead.now).floor("h")] if len(worst) else worst
-                models = self._terms.models(errors_by_lead(known, self._terms.edges_h))
+                over_by = pd.Timestamp(ahead.now).floor("h")
+                known = {area: table[table["valid_at"] < over_by] for area, table in worst.items()}
+                models = self._terms.models(_errors(known, self._terms.edges_h))
                 drawn = error_paths(
                     models, self._terms.shape, now=ahead.now, hours=24 * (AHEAD_DAYS + 2), days=AHEAD_DAYS
                 )
@@ -390,22 +394,26 @@ class _LookBack:
                 assert span.ends is not None
                 margin = timedelta(hours=self._settings.letters.forecast_break_h)
                 needed_min = shortest_trip_min(self._settings) + margin / timedelta(minutes=1)
-                limits, table = self._measured_limits(ahead.area), self._sea.hourly[ahead.area]
+                ends = span.ends + margin
+                fit = [
+                    _fit(self._sea.hourly[area], self._measured_limits(area), span.begins, ends, needed_min)
+                    for area in ahead.places
+                ]
                 chances.append(chance)
-                came.append(_fit(table, limits, span.begins, span.ends + margin, needed_min))
+                came.append(_all_of(fit))
         return brier(chances, came)
 
     def _chances_after(self, ahead: _Ahead, drawn: ErrorPaths) -> list[tuple[DaySpan, float]]:
         """A day of which no hour was forecast whole, or on which nothing may be hauled, was given no chance."""
-        spans = []
+        spans, places = [], list(ahead.places.values())
         for n in range(1, AHEAD_DAYS + 1):
             span = span_of(self._settings, ahead.day + timedelta(days=n))
             if span.begins is not None and span.ends is not None and span.day < self._today:
-                first = int((span.begins - ahead.place.first_at) / timedelta(hours=1))
-                if ahead.place.sure[first : first + 24].any():
+                first = int((span.begins - places[0].first_at) / timedelta(hours=1))
+                if all(place.sure[first : first + 24].any() for place in places):
                     spans.append(span)
         found = fit_chances(
-            [ahead.place],
+            places,
             spans,
             replace(drawn, first_at=ahead.now.replace(minute=0, second=0, microsecond=0)),
             needed_min=shortest_trip_min(self._settings),
@@ -424,6 +432,12 @@ class _LookBack:
             except StoreError:
                 unread += 1
         return tuple(days), unread
+
+
+def _errors(pairs: Mapping[str, pd.DataFrame], edges_h: Sequence[float]) -> tuple[BinError, ...]:
+    return tuple(
+        replace(found, area=area) for area, table in pairs.items() for found in errors_by_lead(table, edges_h)
+    )
 
 
 def standing(calls: Sequence[Call]) -> Call:

@@ -77,6 +77,18 @@ def test_errors_stand_by_the_day_ahead_with_their_signs_and_units() -> None:
     assert "Seas, ft" in letter_about(record).text
 
 
+def test_errors_of_several_areas_stand_apart_and_the_letter_says_which_counts() -> None:
+    """An area that errs 6 kt low beside one that errs 1.1: the plan's range is the worse in both tables."""
+    inner, outer = replace(RECORD.errors[0], area="Inner Bay"), error("wind_kt", 1, 6.0, 1.8, 42)
+    both = letter_about(replace(RECORD, errors=(inner, replace(outer, area="Outer Bay"))))
+    rows = [line.split() for line in both.text.splitlines() if line.startswith("  day 1")]
+    assert [row[2] for row in rows] == ["+1.1", "+6.0"]
+    assert rows[0][5:] == rows[1][5:]
+    for words in ("Wind, kt, Inner Bay", "Wind, kt, Outer Bay", "the plan goes by the one that erred worse"):
+        assert words in " ".join(both.text.split())
+    assert "erred worse" not in told(RECORD)
+
+
 def test_what_is_record_and_what_is_prior_is_told_as_shares() -> None:
     """42 days beside 30 of the prior: 42/72 toward rougher, and by the 12 past 30 toward calmer 12/42."""
     text = told(RECORD)

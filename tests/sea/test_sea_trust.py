@@ -26,6 +26,7 @@ from soakbell.sea.trust import (
     matched,
     pairs_together,
     seen_fit,
+    worse_of,
 )
 
 ISSUED = datetime(2026, 12, 1, 9, 0, tzinfo=UTC)
@@ -227,6 +228,21 @@ def test_a_prior_without_spread_is_refused() -> None:
             PriorError(**({"lead_h": (0, 48), "sd": (3.0, 5.0), "least_sd": 2.0} | broken))  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="from 1"):
         error_model("wind_kt", (), PRIOR, source="grid", edges_h=EDGES_H, enough_days=0)
+
+
+def test_of_several_areas_the_rougher_counts_at_each_lead_and_the_fewest_days() -> None:
+    """One area errs low for fifty days, the other is too rough but wild for forty."""
+    low = model_of(record(50, wind_error_kt=4, spread_kt=1))
+    wild = model_of(record(40, wind_error_kt=-3, spread_kt=9, seed=2))
+    worse = worse_of([low, wild])
+    for one in (low, wild):
+        assert (worse.bias_at(LEADS_H) >= one.bias_at(LEADS_H)).all()
+        assert (worse.rougher_sd_at(LEADS_H) >= one.rougher_sd_at(LEADS_H)).all()
+        assert (worse.calmer_sd_at(LEADS_H) <= one.calmer_sd_at(LEADS_H)).all()
+    assert worse.days == wild.days
+    assert worse.bias_at(6) == low.bias_at(6)
+    assert worse.rougher_sd_at(6) == wild.rougher_sd_at(6)
+    assert worse_of([wild]) == wild
 
 
 # ---- what the sea did on a day

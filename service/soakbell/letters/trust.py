@@ -96,7 +96,7 @@ def trust_letter(
         called=called_words(days),
         so_far=_so_far(record),
         errors=tuple(error_tables(record, models)),
-        errors_note=ERRORS_NOTE,
+        errors_note=errors_note(record),
         prior=prior_words(models),
         chances=chance_words(record),
         picture_alt="" if record.chances is None else trust_alt(record.chances),
@@ -203,14 +203,31 @@ ERRORS_NOTE = (
 )
 
 
+SEVERAL_AREAS = (
+    "The areas are not thrown together: the plan goes by the one that erred worse at that many days ahead, and "
+    "counts the days of the one that has fewest."
+)
+
+
+def errors_note(record: TrustRecord) -> str:
+    return f"{ERRORS_NOTE} {SEVERAL_AREAS}" if len(record.areas) > 1 else ERRORS_NOTE
+
+
 def error_tables(record: TrustRecord, models: Mapping[str, ErrorModel]) -> Iterator[ErrorTable]:
-    """A table for each quantity that anything is on record of."""
+    """A table for each quantity and area that anything is on record of."""
     for quantity, model in models.items():
-        bins = [found for found in record.errors if (found.source, found.quantity) == (WORST_OF_ALL, quantity)]
-        if bins:
-            unit = QUANTITY[quantity].unit.strip()
-            title = f"{QUANTITY[quantity].name}, {unit}"
-            yield ErrorTable(title, tuple(_error_row(quantity, found, model) for found in bins))
+        for area in record.areas:
+            asked = (WORST_OF_ALL, quantity, area)
+            bins = [found for found in record.errors if (found.source, found.quantity, found.area) == asked]
+            if bins:
+                rows = tuple(_error_row(quantity, found, model) for found in bins)
+                yield ErrorTable(error_title(record, quantity, area), rows)
+
+
+def error_title(record: TrustRecord, quantity: str, area: str) -> str:
+    """``Wind, kt``; with the area where there are several."""
+    title = f"{QUANTITY[quantity].name}, {QUANTITY[quantity].unit.strip()}"
+    return f"{title}, {one_line(area)}" if len(record.areas) > 1 else title
 
 
 SOURCES: Mapping[str, str] = {kind.value: name for kind, name in SOURCE_NAMES.items()} | {

@@ -8,7 +8,7 @@ from datetime import date
 
 from soakbell.planning.catch_curve import CurvePrior
 from soakbell.planning.fit_chance import ErrorShape
-from soakbell.sea.trust import WORST_OF_ALL, BinError, ErrorModel, PriorError, error_model
+from soakbell.sea.trust import WORST_OF_ALL, BinError, ErrorModel, PriorError, error_model, worse_of
 
 
 @dataclass(frozen=True)
@@ -24,13 +24,25 @@ class TrustTerms:
     edges_h: tuple[float, ...]
 
     def models(self, errors: Sequence[BinError] = (), source: str = WORST_OF_ALL) -> dict[str, ErrorModel]:
-        """The error to reckon with, by quantity; without ``errors`` (``errors_by_lead``) the priors alone."""
-        return {
-            quantity: error_model(
-                quantity, errors, prior, source=source, edges_h=self.edges_h, enough_days=self.enough_days
-            )
-            for quantity, prior in self.priors.items()
-        }
+        """The error to reckon with, by quantity; without ``errors`` (``errors_by_lead``) the priors alone.
+
+        Of several areas that a quantity is on record of, the one that errs worse counts (``worse_of``).
+        """
+        return {quantity: self._model(quantity, prior, errors, source) for quantity, prior in self.priors.items()}
+
+    def _model(self, quantity: str, prior: PriorError, errors: Sequence[BinError], source: str) -> ErrorModel:
+        told = [found for found in errors if (found.source, found.quantity) == (source, quantity)]
+        by_area = [
+            [found for found in told if found.area == area] for area in dict.fromkeys(one.area for one in told)
+        ]
+        return worse_of(
+            [
+                error_model(
+                    quantity, each, prior, source=source, edges_h=self.edges_h, enough_days=self.enough_days
+                )
+                for each in by_area or [[]]
+            ]
+        )
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ An error is measured minus forecast: above zero the sea was rougher than forecas
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
@@ -83,7 +83,7 @@ class BinError:
     ``days`` counts the days (UTC) that pairs are of, or on which forecasts were issued where that is fewer: hours
     of one day err together, so days, not hours, say how much is known. ``bias`` and ``sd`` are mean and standard
     deviation, ``median`` and ``robust_sd`` (from the median absolute deviation) the same without the pull of
-    outliers. Spreads of fewer than two pairs are None.
+    outliers. Spreads of fewer than two pairs are None. ``area``: the one whose forecasts erred so.
     """
 
     source: str
@@ -96,6 +96,7 @@ class BinError:
     median: float
     sd: float | None
     robust_sd: float | None
+    area: str = ""
 
 
 def errors_by_lead(pairs: pd.DataFrame, edges_h: Sequence[float]) -> tuple[BinError, ...]:
@@ -264,6 +265,23 @@ def error_model(
         rougher_factor=tuple(rougher),
         calmer_factor=tuple(calmer),
         days=tuple(days),
+    )
+
+
+def worse_of(models: Sequence[ErrorModel]) -> ErrorModel:
+    """At each lead what is rougher of several areas' models, and the fewest days of them.
+
+    Their errors are not pooled: forecasts too rough for one area would make up for those too calm for another.
+
+    Args:
+        models: at least one, all of one quantity, prior and ``edges_h``.
+    """
+    return replace(
+        models[0],
+        bias_change=tuple(map(max, zip(*(model.bias_change for model in models), strict=True))),
+        rougher_factor=tuple(map(max, zip(*(model.rougher_factor for model in models), strict=True))),
+        calmer_factor=tuple(map(min, zip(*(model.calmer_factor for model in models), strict=True))),
+        days=tuple(map(min, zip(*(model.days for model in models), strict=True))),
     )
 
 

@@ -52,9 +52,10 @@ class TrustRecord:
         mornings: of how many of them a forecast was kept.
         stations: what the forecasts were held against; empty: nothing could be.
         edges_h: of the bins of ``errors``.
-        errors: all sources, and WORST_OF_ALL, which calls are made from.
+        errors: by area, of all sources, and of WORST_OF_ALL, which calls are made from.
         days: oldest first, none later than ``last_day``.
-        chances: those of later days, as they would have been told, against what came.
+        chances: those of later days, as they would have been told, against what came. Areas that share a station
+            count as one, fit where all are.
         ahead_days: how far ahead of its day the furthest of these chances was reckoned.
         problems: what could not be used, in words.
     """
@@ -70,6 +71,11 @@ class TrustRecord:
     chances: BrierParts | None = field(repr=False)
     ahead_days: int
     problems: tuple[str, ...] = ()
+
+    @property
+    def areas(self) -> tuple[str, ...]:
+        """Those that ``errors`` are of."""
+        return tuple(dict.fromkeys(found.area for found in self.errors))
 
     def days_between(self, first: date, last: date) -> tuple[SeenDay, ...]:
         return tuple(seen for seen in self.days if first <= seen.day <= last)
