@@ -184,6 +184,10 @@ def test_a_pin_that_cannot_be_met_is_told() -> None:
         (PULL_WEEK, "taken from memory until 30 days are on record; 12 so far"),
         (WAIT_WEEK, "taken from memory until 30 days are on record; none so far"),
         (replace(PULL_WEEK, weather_days=44), "how far forecasts err is learned from 44 days on record"),
+        (
+            replace(PULL_WEEK, weather_days=44, weather_unseen=("sea_m",)),
+            "learned from 44 days on record. Of seas nothing is on record: from memory alone.",
+        ),
         (WAIT_WEEK, "At most 0.4 % short of the best plan there is."),
         (PULL_WEEK, "By this reckoning no other plan is worth more."),
         (WAIT_WEEK, "No bait is in the log, so the lack of it holds no trip back."),

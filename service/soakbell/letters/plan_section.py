@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from soakbell.letters.figures import amount
+from soakbell.letters.figures import QUANTITY, amount
 from soakbell.letters.gear_section import Block
 from soakbell.letters.gear_words import boxes_words
 from soakbell.letters.times import day_words, minutes_words
@@ -265,6 +265,9 @@ def _catch(curves: Sequence[CurveTold]) -> str:
 def _weather(week: Week) -> str:
     usual = " Days past the official forecast are taken for usual ones."
     more = usual if any(plan.kind is DayKind.USUAL for plan in week.days) else ""
+    if week.weather_days and week.weather_unseen:
+        names = listed(QUANTITY[quantity].short for quantity in week.weather_unseen)
+        more = f" Of {names} nothing is on record: from memory alone.{more}"
     if week.weather_days >= week.enough_days:
         return f"Weather: how far forecasts err is learned from {week.weather_days} days on record.{more}"
     return (

@@ -141,7 +141,9 @@ class Week:
         free: where a free choice today would be another.
         short_share: no plan is worth more than the one told by a larger share than this; 0 where none is better.
         curves: how much of each string's curve is the log.
-        weather_days: days on record by which forecasts are trusted, the least of all; ``enough_days`` are needed.
+        weather_days: days on record by which forecasts are trusted, the least of what is on record at all;
+            ``enough_days`` are needed.
+        weather_unseen: quantities that nothing is on record of.
         fault: what could not be told and why, as a sentence without its stop.
     """
 
@@ -155,6 +157,7 @@ class Week:
     curves: tuple[CurveTold, ...] = ()
     price_usd_lb: float = 0.0
     weather_days: int = 0
+    weather_unseen: tuple[str, ...] = ()
     enough_days: int = 0
     bait_holds: bool = False
     fault: str = ""

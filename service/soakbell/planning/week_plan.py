@@ -130,6 +130,7 @@ class _Planner:
         others = [Wish(name, today) for n, name in enumerate(self.names) if n not in self.called]
         problem = self._problem(worth, [Wish(self.names[n], today) for n in self.called], others, _MINUTES_A_DAY)
         plan = solve_plan(problem)
+        on_record = weather_days(self.ground.models, self.terms.forecast_days)
         return Week(
             days=tuple(self._day(worth, plan, day) for day in range(len(self.days))),
             strings=tuple(self._string(problem, plan, n) for n in range(len(self.ahead))),
@@ -145,7 +146,8 @@ class _Planner:
             ),
             curves=tuple(told(self.curve, name, self.ground.season_day) for name in self.names),
             price_usd_lb=self.ground.price_usd_lb,
-            weather_days=min((min(model.days, default=0) for model in self.ground.models.values()), default=0),
+            weather_days=min((days for days in on_record.values() if days), default=0),
+            weather_unseen=tuple(quantity for quantity, days in on_record.items() if not days),
             enough_days=self.terms.trust.enough_days,
             bait_holds=bool(self.ground.baits),
         )
@@ -473,6 +475,19 @@ class _Planner:
         leaves = possible_departures(trip, bounds)
         margin_h = self.situation.break_margin_h
         return bool(fit_departures(trip, leaves, self.situation.places, break_margin_h=margin_h))
+
+
+def weather_days(models: Mapping[str, ErrorModel], forecast_days: int) -> dict[str, int]:
+    """Days on record by quantity: the fewest of the leads that begin within ``forecast_days`` and are on record.
+
+    Leads that no source reaches never come on record, so they say nothing of how much there is.
+    """
+    found = {}
+    for quantity, model in models.items():
+        by_lead = zip(model.edges_h[:-1], model.days, strict=True)
+        reached = [days for from_h, days in by_lead if days and from_h < 24 * forecast_days]
+        found[quantity] = min(reached, default=0)
+    return found
 
 
 def traps_a_trip(terms: PlanTerms, haul_min_per_trap: float, in_water: int) -> float:
