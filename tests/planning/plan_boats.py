@@ -243,12 +243,13 @@ class EveryPlan:
             worth = np.where(self.meant(pin), worth, -np.inf)
         return float(worth.max())
 
-    def most_obeyed(self) -> int:
-        """The most pins that any plan obeys that holds."""
-        obeyed = sum(
-            (self.meant(pin).astype(int) for pin in self.problem.pins), np.zeros(len(self.pulled), dtype=int)
-        )
-        return int(obeyed[np.isfinite(self.worth_usd)].max())
+    def obeyed(self) -> list[Wish]:
+        """The pins that plans which hold obey beside all earlier ones of them."""
+        obeyed: list[Wish] = []
+        for pin in self.problem.pins:
+            if np.isfinite(self.best_usd([*obeyed, pin])):
+                obeyed.append(pin)
+        return obeyed
 
 
 def shortest_min(problem: PlanProblem, strings: list[PlanString]) -> float:

@@ -278,8 +278,8 @@ def _against(r: Reckoned, pulled: np.ndarray, s: int, day: int) -> Why | None:
         found = WhyCode.BARRED, {}
     elif not _ripe(r, s)[day]:
         found = WhyCode.NOT_RIPE, {}
-    elif (needs := r.traps[[*others, s]].sum()) > r.traps_a_trip:
-        found = WhyCode.TRAPS, {"needs": int(needs), "most": int(r.traps_a_trip), "strings": names}
+    elif (needs := r.traps[[*others, s]].sum()) > r.traps_a_trip[day]:
+        found = WhyCode.TRAPS, {"needs": int(needs), "most": int(r.traps_a_trip[day]), "strings": names}
     elif not r.trip_fits([*others, s], day):
         found = WhyCode.HOURS, {"needs_min": r.trip_min([*others, s]), "has_min": of.minutes, "strings": names}
     elif least_lb > most_lb + ROUNDING:

@@ -40,7 +40,7 @@ class PlanDay:
 
     ``chance`` is that of a fit window; a day without any chance is never planned for, and its chance weighs
     nothing else here. ``allowed`` is False when the crew is off or the fishery closed. ``trip_cost_usd`` is
-    what going out costs, once.
+    what going out costs, once. ``any_traps``: its trip is settled, however many traps it handles.
     """
 
     day: date
@@ -48,6 +48,7 @@ class PlanDay:
     minutes: float
     allowed: bool
     trip_cost_usd: float
+    any_traps: bool = False
 
 
 @dataclass(frozen=True)
@@ -151,7 +152,7 @@ class Reckoned:
         possible: (strings, days + 1, days), pulls that there can be as far as each goes by itself.
         boxes: (strings, baits), taken by a pull. usable_boxes: (baits, days), usable up to a day, were none used.
         share_min, harbor_min: no trip takes less than ``harbor_min`` and the ``share_min`` of each string in it.
-        traps_a_trip, bag_lb: inf for no limit.
+        traps_a_trip: by day, inf for no limit, as bag_lb.
     """
 
     def __init__(self, problem: PlanProblem) -> None:
@@ -165,7 +166,9 @@ class Reckoned:
         self.traps = np.array([string.traps for string in problem.strings], dtype=float)
         self.minutes = np.array([day.minutes for day in problem.days])
         self.trip_usd = np.array([day.trip_cost_usd for day in problem.days])
-        self.traps_a_trip = min(np.inf if n is None else n for n in (problem.deck_traps, problem.most_traps))
+        most = min(np.inf if n is None else n for n in (problem.deck_traps, problem.most_traps))
+        settled = max(most, float(self.traps.sum()))
+        self.traps_a_trip = np.array([settled if day.any_traps else most for day in problem.days])
         self.bag_lb = np.inf if problem.bag_lb is None else problem.bag_lb
         self.pins = tuple(pin for wish in problem.pins if (pin := self.numbered(wish)) is not None)
         self.nmi: list[list[float]] = self.runs.nmi.tolist()
@@ -239,7 +242,7 @@ class Reckoned:
     def _possible(self) -> None:
         i, j = np.indices((self.d + 1, self.d))
         alone = np.array([self.trip_min([n]) for n in range(self.s)])[:, None] <= self.minutes + ROUNDING
-        alone &= (self.traps <= self.traps_a_trip)[:, None]
+        alone &= self.traps[:, None] <= self.traps_a_trip
         alone &= (self.boxes[:, :, None] <= self.usable_boxes[None] + ROUNDING).all(axis=1)
         self.possible = np.isfinite(self.gain) & (i <= j) & (self.day_open & alone)[:, None, :]
         self.possible &= np.where(self.possible, self.lb, np.inf) <= self.bag_lb + ROUNDING

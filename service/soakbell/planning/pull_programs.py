@@ -23,6 +23,8 @@ from soakbell.planning.visit_order import put_in, runs_of_all_loads
 
 SAFETY_S = 20.0
 MOST_NODES = 100_000
+_PINS_AT_ONCE = 8
+"""Weights of more pins than that in one program would be too far apart for its tolerances."""
 TIE_USD = 1e-3
 """The most that a pull is held worth less for lying later, above all of a string that stands early in a list."""
 
@@ -193,9 +195,9 @@ class Loads(Program):
         r, loads = self.r, np.arange(1, 1 << len(self.free))
         members = (loads[:, None] >> np.arange(len(self.free))) & 1
         minutes = r.min_a_nmi * runs_of_all_loads(r.runs, self.free.tolist())[1:] + members @ r.haul_min[self.free]
-        minutes[members @ r.traps[self.free] > r.traps_a_trip] = np.inf
         may = self.possible[self.free].any(axis=1)
         fits = (minutes[:, None] <= r.minutes + ROUNDING) & (members @ ~may == 0)
+        fits &= (members @ r.traps[self.free])[:, None] <= r.traps_a_trip
         return [set(loads[of_day].tolist()) for of_day in fits.T]
 
     def _added(self, day: int, pulled: np.ndarray) -> set[int]:
@@ -207,7 +209,7 @@ class Loads(Program):
             for n, s in zip(may.tolist(), self.free[may].tolist(), strict=True)
         ]
         left_min = r.minutes[day] + ROUNDING - r.trip_min(others)
-        stack = [(0, 0, r.way(others), left_min, r.traps_a_trip - r.traps[others].sum())]
+        stack = [(0, 0, r.way(others), left_min, r.traps_a_trip[day] - r.traps[others].sum())]
         while stack:
             first, bits, way, left_min, left_traps = stack.pop()
             for n in range(first, len(strings)):
@@ -262,7 +264,7 @@ class Sums(Program):
         goes = arcs.matrix(every, arcs.count + every % r.d, np.ones(len(every)), len(every))
         self.rows = arcs.rows(self.others).and_most(arcs.pulls() - goes, np.zeros(len(every)))
         self.rows = self._within(takes, has)
-        if np.isfinite(r.traps_a_trip):
+        if np.isfinite(r.traps_a_trip).all():
             self.rows = self._within(np.tile(r.traps[free, None], r.d), r.traps_a_trip - r.traps @ self.others)
         self.day_usd = np.where(self.goes_anyway, 0.0, r.trip_usd)
 
@@ -297,30 +299,34 @@ def how_much_longer(r: Reckoned, pulled: np.ndarray) -> float:
 
 
 def pins_obeyed(program: Program) -> tuple[tuple[Pin, ...], np.ndarray]:
-    """Most pins that can be obeyed together, earlier ones before later, and a plan with no more pulls than they
-    need.
+    """Each pin that can be obeyed beside all earlier ones that are, and a plan with no more pulls than they need.
 
     Sums of minutes may let a trip through that doesn't fit: such a trip is then forbidden, and it is tried again.
     """
-    r, arcs, none = program.r, program.arcs, program.others
-    count, wide = len(r.pins), program.arcs.count + program.arcs.more
-    slack = hstack([-arcs.pins(r.pins), -csr_array(np.eye(count))], format="csr")
-    rows = program.rows.widened(count).and_most(slack, -np.ones(count))
-    cost = np.zeros(wide + count)
-    cost[: arcs.count][arcs.pull] = 1
-    cost[wide:] = 2 * count * (2 * count - np.arange(count))
-    while True:
-        answer = solve(cost, rows, gap=0.0, nodes=MOST_NODES)
-        if answer is None:
-            return (), none
-        pulled = arcs.plan_of(answer.taken, none)
-        too_long = [day for day in range(r.d) if not r.trip_fits(np.flatnonzero(pulled[:, day]), day)]
-        if not too_long:
-            return tuple(
-                pin for pin, unmet in zip(r.pins, answer.taken[wide:], strict=True) if unmet < 0.5
-            ), pulled
-        for day in too_long:
-            trip = np.flatnonzero(pulled[:, day])
-            row = np.zeros((1, wide + count))
-            row[0, : arcs.count] = (arcs.j == day) & np.isin(arcs.s, trip)
-            rows = rows.and_most(csr_array(row), np.array([len(trip) - 1.0]))
+    r, arcs = program.r, program.arcs
+    wide, most_pulls = arcs.count + arcs.more, len(program.free) * r.d
+    obeyed: tuple[Pin, ...] = ()
+    pulled, limits = program.others, program.rows
+    for begin in range(0, len(r.pins), _PINS_AT_ONCE):
+        some = r.pins[begin : begin + _PINS_AT_ONCE]
+        cost = np.zeros(wide + len(some))
+        cost[: arcs.count][arcs.pull] = 1 / (most_pulls + 1)  # all pulls together weigh less than the last pin
+        cost[wide:] = 2.0 ** np.arange(len(some) - 1, -1, -1)  # each more than all after it
+        while True:
+            slack = hstack([-arcs.pins(some), -csr_array(np.eye(len(some)))], format="csr")
+            rows = limits.and_most(-arcs.pins(obeyed), -np.ones(len(obeyed))).widened(len(some))
+            answer = solve(cost, rows.and_most(slack, -np.ones(len(some))), gap=0.0, nodes=MOST_NODES)
+            if answer is None:
+                return obeyed, pulled
+            tried = arcs.plan_of(answer.taken, program.others)
+            too_long = [day for day in range(r.d) if not r.trip_fits(np.flatnonzero(tried[:, day]), day)]
+            if not too_long:
+                break
+            for day in too_long:
+                trip = np.flatnonzero(tried[:, day])
+                row = np.zeros((1, wide))
+                row[0, : arcs.count] = (arcs.j == day) & np.isin(arcs.s, trip)
+                limits = limits.and_most(csr_array(row), np.array([len(trip) - 1.0]))
+        pulled = tried
+        obeyed += tuple(pin for pin, unmet in zip(some, answer.taken[wide:], strict=True) if unmet < 0.5)
+    return obeyed, pulled

@@ -116,12 +116,13 @@ class _Rounds:
         program = Sums(r, every, least, r.possible, longer=1.0)
         if r.pins:
             self.obeyed, least = pins_obeyed(program)
-        relaxed, bound = self._relaxed(program)
+        relaxed, bound = self._relaxed(program) or (np.zeros(program.arcs.count), np.inf)
         pulled = self._started(program, relaxed, least)
         if (longer := how_much_longer(r, pulled)) > _STRETCHED:
             program = Sums(r, every, np.zeros_like(least), r.possible, longer=longer)
-            again = self._started(program, self._relaxed(program)[0], least)
-            pulled = again if worth_usd(r, again) > worth_usd(r, pulled) else pulled
+            if (stretched := self._relaxed(program)) is not None:
+                again = self._started(program, stretched[0], least)
+                pulled = again if worth_usd(r, again) > worth_usd(r, pulled) else pulled
         pulled = self._improved(pulled, bound)
         worth = worth_usd(r, pulled)
         return Found(pulled, worth, max(worth, bound), False, self.obeyed)
@@ -144,8 +145,11 @@ class _Rounds:
             pulled = rounds._loaded(pulled, np.sort(np.append(free, beside[: _LOADED - len(free)])))
         return Found(pulled, worth_usd(r, pulled), found.bound_usd, False, found.obeyed)
 
-    def _relaxed(self, program: Sums) -> tuple[np.ndarray, float]:
-        """How much of each arc the linear program takes, and what it is worth. Sets what each pull costs it."""
+    def _relaxed(self, program: Sums) -> tuple[np.ndarray, float] | None:
+        """How much of each arc the linear program takes, and what it is worth. Sets what each pull costs it.
+
+        None if it has no answer, as where longer runs leave the pins no time.
+        """
         r, arcs = self.r, program.arcs
         rows = program.rows.and_most(-arcs.pins(self.obeyed), -np.ones(len(self.obeyed)))
         cost = np.concatenate([-arcs.usd, program.day_usd])
@@ -158,6 +162,8 @@ class _Rounds:
             bounds=(0, 1),
             method="highs",
         )
+        if result.x is None:
+            return None
         taken = result.x[: arcs.count]
         costs = np.where(taken > ROUNDING, 0.0, np.abs(result.lower.marginals[: arcs.count]))
         self.reduced = np.full(r.possible.shape, np.inf)
