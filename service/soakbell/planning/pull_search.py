@@ -28,16 +28,14 @@ EXACT_UP_TO = 10
 _SEED = 20261126
 _WITHOUT_NODES = 200
 _SPLIT = 1e-6
-_SUM_ROUNDS, _LOAD_ROUNDS = 32, 40
-"""At least; one for each string where sums are used, else two."""
+_LEAST_ROUNDS, _ROUNDS_A_STRING = 40, 1.6
 _NEAR_ENOUGH = 1e-3
 """Share of the bound that may be missing when the rounds end early."""
 _STRETCHED = 1.05
-"""True runs so much longer than the least have the start made anew with that in mind, and sums used no further."""
-_STARTED, _START_GAP = 14, 1e-2
-_SUMMED, _SUM_GAP, _SUM_NODES, _SUM_NEAR = 12, 5e-3, 1, 0.1
-_LOADED, _LOAD_GAP, _LOAD_NODES, _LOAD_NEAR = 8, 2e-4, 60, 0.4
-"""Of a round: strings put in anew, gap and nodes of its program, and the most that a pull may cost the linear
+"""True runs so much longer than the least have the start made anew with that in mind."""
+_SUMMED, _SUM_GAP, _SUM_NODES, _SUM_NEAR = 14, 1e-2, 1, 0.02
+_LOADED, _LOAD_GAP, _LOAD_NODES, _LOAD_NEAR = 8, 2e-4, 60, 0.2
+"""Strings put in anew at once, gap and nodes of their program, and the most that a pull may cost the linear
 program, as a share of what a string is worth. Tried out by ``tests/bench/bench_plan.py``."""
 
 
@@ -137,9 +135,6 @@ class _Rounds:
         if pulled is None or not len(strings):
             return None
         beside = np.flatnonzero(found.pulled[:, barred.any(axis=0)].any(axis=1) & ~barred.any(axis=1))
-        for begin in range(0, len(strings), _SUMMED):
-            free = strings[begin : begin + _SUMMED]
-            pulled = rounds._summed(pulled, np.sort(np.append(free, beside[: _SUMMED - len(free)])))
         for begin in range(0, len(strings), _LOADED):
             free = strings[begin : begin + _LOADED]
             pulled = rounds._loaded(pulled, np.sort(np.append(free, beside[: _LOADED - len(free)])))
@@ -179,40 +174,35 @@ class _Rounds:
         pulled[split] = least[split]
         fitting = self._fitting(pulled)
         pulled = least if fitting is None else fitting
-        for begin in range(0, len(split), _STARTED):
-            pulled = self._summed(pulled, split[begin : begin + _STARTED], gap=_START_GAP)
+        for begin in range(0, len(split), _SUMMED):
+            pulled = self._summed(pulled, split[begin : begin + _SUMMED])
         return pulled
 
     def _improved(self, pulled: np.ndarray, bound_usd: float) -> np.ndarray:
-        sums_hold = how_much_longer(self.r, pulled) <= _STRETCHED
-        rounds = max(_SUM_ROUNDS, self.r.s) if sums_hold else max(_LOAD_ROUNDS, 2 * self.r.s)
-        for turn in range(rounds):
+        for turn in range(max(_LEAST_ROUNDS, round(_ROUNDS_A_STRING * self.r.s))):
             if bound_usd - worth_usd(self.r, pulled) <= _NEAR_ENOUGH * abs(bound_usd):
                 break
-            if sums_hold and turn % 4 < 2:
-                pulled = self._summed(pulled, self._of_two_days(pulled, _SUMMED))
-            elif turn % 2:
-                pulled = self._loaded(pulled, self._near_each_other(_LOADED))
-            else:
-                pulled = self._loaded(pulled, self._of_two_days(pulled, _LOADED))
+            free = self._near_each_other() if turn % 3 == 2 else self._of_two_days(pulled)
+            pulled = self._loaded(pulled, free)
         return pulled
 
-    def _of_two_days(self, pulled: np.ndarray, count: int) -> np.ndarray:
+    def _of_two_days(self, pulled: np.ndarray) -> np.ndarray:
         days = self.random.choice(self.r.d, min(2, self.r.d), replace=False)
-        of_days = self.random.permutation(np.flatnonzero(pulled[:, days].any(axis=1)))[:count]
+        of_days = self.random.permutation(np.flatnonzero(pulled[:, days].any(axis=1)))[:_LOADED]
         others = self.random.permutation(np.setdiff1d(np.arange(self.r.s), of_days))
-        chosen: np.ndarray = np.sort(np.concatenate([of_days, others[: count - len(of_days)]]))
+        chosen: np.ndarray = np.sort(np.concatenate([of_days, others[: _LOADED - len(of_days)]]))
         return chosen
 
-    def _near_each_other(self, count: int) -> np.ndarray:
-        away_nmi = self.r.runs.nmi[1 + 2 * int(self.random.integers(self.r.s)), 1::2]
-        nearest: np.ndarray = np.sort(np.argsort(away_nmi, kind="stable")[:count])
+    def _near_each_other(self) -> np.ndarray:
+        strings = self.random.permutation(self.r.s)
+        away_nmi = self.r.runs.nmi[1 + 2 * strings[0], 1 + 2 * strings]
+        nearest: np.ndarray = np.sort(strings[np.argsort(away_nmi, kind="stable")[:_LOADED]])
         return nearest
 
-    def _summed(self, pulled: np.ndarray, free: np.ndarray, gap: float = _SUM_GAP) -> np.ndarray:
+    def _summed(self, pulled: np.ndarray, free: np.ndarray) -> np.ndarray:
         """Better for the ``free`` strings by sums, or as it was."""
         best = Sums(self.r, free, pulled, self._matters(pulled, _SUM_NEAR)).best(
-            self.obeyed, gap=gap, nodes=_SUM_NODES
+            self.obeyed, gap=_SUM_GAP, nodes=_SUM_NODES
         )
         return pulled if best is None else self._better(pulled, best[0])
 
