@@ -20,7 +20,17 @@ from soakbell.letters.plan_section import (
     plan_section,
     usd_words,
 )
-from soakbell.planning.week import CeilingRisk, DayKind, FreeChoice, Held, HeldBy, StringPlan, Waiting, Week
+from soakbell.planning.week import (
+    CeilingRisk,
+    DayKind,
+    FreeChoice,
+    Held,
+    HeldBy,
+    PastCeiling,
+    StringPlan,
+    Waiting,
+    Week,
+)
 from week_scenes import PULL_WEEK, WAIT_WEEK, curves
 
 
@@ -236,3 +246,35 @@ def test_numbers_are_told_no_closer_than_they_are_known() -> None:
         "-$10",
         "$12,340",
     ]
+
+
+def test_past_the_ceiling_no_soak_is_said_to_gain() -> None:
+    old = (PastCeiling("Nine Foot", 34.0, False), PastCeiling("Ledge", 40.0, True))
+    told = reasons(replace(PULL_WEEK, past=old, waiting=Waiting(-400.0, 0.0, None)))
+    assert "the soak still gains" not in told
+    assert "Nine Foot would soak further past the ceiling" in told
+    assert "Ledge is past the longest soak that the law allows, at up to 40 days" in told
+    assert "the soak still gains" in reasons(replace(PULL_WEEK, waiting=Waiting(-400.0, 0.0, None)))
+
+
+def test_strings_past_their_ceiling_are_told_in_one_sentence() -> None:
+    old = tuple(PastCeiling(name, 30.0, False) for name in ("Nine Foot", "Ledge"))
+    told = reasons(replace(WAIT_WEEK, past=old), trip=False)
+    assert "Nine Foot and Ledge are past their ceiling, at up to 30 days: every day more costs." in told
+
+
+def test_leaving_a_string_out_is_told_as_a_gain_where_it_is_one() -> None:
+    one = replace(PULL_WEEK.strings[0], loses_usd=-85.0)
+    assert "the plan gains about $85" in lines(replace(PULL_WEEK, strings=(one,)))
+    assert "loses $0" not in lines(replace(PULL_WEEK, strings=(replace(one, loses_usd=2.0),)))
+
+
+def test_the_called_day_tells_no_money_and_no_if() -> None:
+    assert "$" not in section(PULL_WEEK).rows[0].catch
+    assert "if fit 38" not in " ".join(letter_of(pull_morning).text.split())
+
+
+def test_a_plan_whose_distance_from_the_best_is_unknown_is_not_called_the_best() -> None:
+    told = lines(replace(PULL_WEEK, short_share=None))
+    assert "isn't known" in told
+    assert "no other plan" not in told

@@ -16,7 +16,17 @@ from soakbell.letters.gear_words import boxes_words
 from soakbell.letters.times import day_words, minutes_words
 from soakbell.letters.words import ended, listed, one_line
 from soakbell.planning.catch_curve import CurveTold
-from soakbell.planning.week import DayKind, DayPlan, FreeChoice, Held, HeldBy, StringPlan, Waiting, Week
+from soakbell.planning.week import (
+    DayKind,
+    DayPlan,
+    FreeChoice,
+    Held,
+    HeldBy,
+    PastCeiling,
+    StringPlan,
+    Waiting,
+    Week,
+)
 
 log = logging.getLogger(__name__)
 
@@ -35,12 +45,13 @@ _KIND_WORDS = {
 
 @dataclass(frozen=True)
 class WeekRow:
-    """``catch`` is what a fit day brings, "" on a day without a trip."""
+    """``catch`` is what a fit day brings, "" on a day without a trip; ``called``: the call has found today fit."""
 
     day: str
     fit: str
     strings: str
     catch: str
+    called: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,12 +102,14 @@ def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
     told = [_staying_in(week, week.waiting) if week.waiting is not None else _next_trip(week)]
     if week.free is not None and week.free.strings:  # that it would stay in is told already
         told.append(_free(week, week.free))
+    left = [past for past in week.past if past.string not in week.days[0].strings]
+    told += [_past(some, by_law=law) for law in (True, False) if (some := [p for p in left if p.by_law is law])]
     if week.risks:
         risk = week.risks[0]
         if_not = "If you stay in, the" if trip and risk.string in week.days[0].strings else "The"
         told.append(
             f"{if_not} chance that {one_line(risk.string)} gets no fit day before its ceiling, "
-            f"{day_words(risk.ceiling_on)}, is {chance_words(risk.chance)}."
+            f"{day_words(risk.ceiling_on)}, is {chance_words(risk.chance)}. Once past it, every day more costs."
         )
     for unmet in week.pins_not_met:
         pinned = f"{one_line(unmet.pin.string or 'a trip')} to {day_words(unmet.pin.day)}"
@@ -104,16 +117,27 @@ def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
     return tuple(told)
 
 
+def _past(strings: Sequence[PastCeiling], *, by_law: bool) -> str:
+    names, one = listed([one_line(past.string) for past in strings]), len(strings) == 1
+    whose = "the longest soak that the law allows" if by_law else f"{'its' if one else 'their'} ceiling"
+    return (
+        f"{names} {'is' if one else 'are'} past {whose}, at up to {max(p.soak_days for p in strings):.0f} days: "
+        f"every day more costs. Pull {'it' if one else 'them'} on the first fit day."
+    )
+
+
 def _staying_in(week: Week, waiting: Waiting) -> str:
-    instead = "in these days" if waiting.next_day is None else f"until {day_words(waiting.next_day)}"
+    last = day_words(week.days[-1].day)
+    instead = f"until {day_words(waiting.next_day)}" if waiting.next_day is not None else f"past {last}"
     if abs(waiting.usd) < _SAME_USD:
         return f"Going today and staying in {instead} are worth about the same."
     if waiting.usd < 0:
+        old = [one_line(past.string) for past in week.past if past.string in week.days[0].strings]
+        why = f", but {listed(old)} would soak further past the ceiling" if old else ": the soak still gains"
         return (
-            f"Staying in {instead} would be worth about {usd_words(-waiting.usd)} more by this reckoning: "
-            "the soak still gains. Decide for yourself."
+            f"Staying in {instead} would be worth about {usd_words(-waiting.usd)} more by this reckoning{why}. "
+            "Decide for yourself."
         )
-    last = day_words(week.days[-1].day)
     landed = f", with about {waiting.lb:.0f} lb more landed by {last}" if waiting.lb >= 1 else ""
     return f"Going today is worth about {usd_words(waiting.usd)} more than staying in {instead}{landed}."
 
@@ -149,16 +173,19 @@ def _row(plan: DayPlan, today: date, *, trip: bool) -> WeekRow:
     if plan.day == today:
         fit = "called" if trip else "wait"
     else:
-        fit = _KIND_WORDS.get(plan.kind) or chance_words(plan.chance)
+        fit = _KIND_WORDS.get(plan.kind) or ("usual " * (plan.kind is DayKind.USUAL) + chance_words(plan.chance))
     catch = ""
     if plan.strings:
         low, high = round(plan.lb_low), round(plan.lb_high)
-        catch = f"{plan.lb:.0f} lb ({low} to {high}), {usd_words(plan.worth_usd)}"
+        catch = f"{plan.lb:.0f} lb ({low} to {high})"
+        if plan.day != today:  # what going today is worth is told above, against staying in
+            catch += f", {usd_words(plan.worth_usd)}"
     return WeekRow(
         day=day_words(plan.day),
         fit=fit,
         strings=", ".join(one_line(string) for string in plan.strings) or "no trip",
         catch=catch,
+        called=plan.day == today and trip,
     )
 
 
@@ -177,7 +204,10 @@ def _string(plan: StringPlan, today: date) -> str:
         parts.append(f"no sooner, since {held_words(plan.held, sooner=True)}")
     if plan.loses_usd is not None:
         other = "left for later" if plan.next_day is None else f"on {day_words(plan.next_day)} instead"
-        less = f"the plan loses {usd_words(plan.loses_usd)}" if plan.loses_usd >= 1 else "it is worth the same"
+        less = "it is worth about the same"
+        if abs(plan.loses_usd) >= _SAME_USD:
+            word = "loses" if plan.loses_usd > 0 else "gains"
+            less = f"the plan {word} about {usd_words(abs(plan.loses_usd))}"
         parts.append(f"{other}, {less}")
     return f"{name}: {'; '.join(parts)}."
 
@@ -243,7 +273,9 @@ def _rests(week: Week) -> tuple[str, ...]:
         told.append("No bait is in the log, so the lack of it holds no trip back.")
     share = week.short_share
     told.append(
-        f"At most {100 * share:.1f} % short of the best plan there is."
+        "How far this plan is from the best one isn't known."
+        if share is None
+        else f"At most {100 * share:.1f} % short of the best plan there is."
         if share >= 0.0005
         else "By this reckoning no other plan is worth more."
     )
@@ -265,6 +297,7 @@ def _catch(curves: Sequence[CurveTold]) -> str:
 def _weather(week: Week) -> str:
     usual = " Days past the official forecast are taken for usual ones."
     more = usual if any(plan.kind is DayKind.USUAL for plan in week.days) else ""
+    more += " A day that is fit as forecast has a chance below 100 % here, since forecasts err."
     if week.weather_days and week.weather_unseen:
         names = listed(QUANTITY[quantity].short for quantity in week.weather_unseen)
         more = f" Of {names} nothing is on record: from memory alone.{more}"

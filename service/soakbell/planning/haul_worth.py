@@ -140,12 +140,12 @@ def haul_worth(
 
 
 def _first_fit_after(chance: float, days: int) -> Numbers:
-    """By day, the chance that the first fit one of ``days`` is it; what is past the longest wait counts as its end.
+    """By day, the chance that the first fit one of ``days`` is it; those past the longest wait count as its end.
 
     Together they are the chance of any, so that no day fewer is ever worth more.
     """
     chance = max(chance, _LEAST_USUAL)
-    first: Numbers = chance * (1 - chance) ** np.arange(min(_LONGEST_WAIT_DAYS, days))
+    first: Numbers = chance * np.power(1 - chance, np.arange(min(_LONGEST_WAIT_DAYS, days), dtype=np.float64))
     if len(first):
         first[-1] += (1 - chance) ** len(first) - (1 - chance) ** days
     return first

@@ -79,7 +79,7 @@ class StringPlan:
         day: of its first pull, None for none in these days. ``soak_days``: at that pull.
         held: why no sooner; None where nothing holds it.
         next_day: its first pull in the next best plan, without a pull on ``day``; None for none.
-        loses_usd: how much less that plan is worth; None where it wasn't looked for.
+        loses_usd: how much less that plan is worth, below 0 for more; None where it wasn't looked for.
         pinned: the skipper pinned it to ``day``.
     """
 
@@ -122,6 +122,15 @@ class CeilingRisk:
 
 
 @dataclass(frozen=True)
+class PastCeiling:
+    """A string that has reached its soak ceiling today; ``by_law``: it is the law's."""
+
+    string: str
+    soak_days: float
+    by_law: bool
+
+
+@dataclass(frozen=True)
 class FreeChoice:
     """What a plan that was free today would pull; () for nothing. ``more_usd``: how much more that is worth."""
 
@@ -138,8 +147,10 @@ class Week:
         strings: in the order of the settings, those with traps in the water.
         waiting: on PULL what staying in would cost.
         risks: of strings that reach their ceiling within these days, the likeliest first.
+        past: strings past their ceiling.
         free: where a free choice today would be another.
-        short_share: no plan is worth more than the one told by a larger share than this; 0 where none is better.
+        short_share: no plan is worth more than the one told by a larger share than this; 0 where none is better,
+            None where it isn't known.
         curves: how much of each string's curve is the log.
         weather_days: days on record by which forecasts are trusted, the least of what is on record at all;
             ``enough_days`` are needed.
@@ -151,8 +162,9 @@ class Week:
     strings: tuple[StringPlan, ...] = ()
     waiting: Waiting | None = None
     risks: tuple[CeilingRisk, ...] = ()
+    past: tuple[PastCeiling, ...] = ()
     free: FreeChoice | None = None
-    short_share: float = 0.0
+    short_share: float | None = 0.0
     pins_not_met: tuple[PinNotMet, ...] = ()
     curves: tuple[CurveTold, ...] = ()
     price_usd_lb: float = 0.0
