@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
@@ -30,6 +31,7 @@ from soakbell.settings import load_settings
 from soakbell.store import log, replies
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import WrittenLetter
+from soakbell.store.log_keeper import LogKeeper
 from soakbell.store.upgrade import migrate
 
 
@@ -191,6 +193,17 @@ def test_the_curve_is_learned_once_for_the_same_log(calm: Port, monkeypatch: pyt
     for _ in range(3):
         desk.week_now(TODAY, clock_suspect=False)
     assert len(learned) == 1
+
+
+def test_a_closure_amid_the_season_is_not_taken_for_its_end(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    settings = calm.sea.settings
+    desk = plan_desk.PlanDesk(settings, TERMS, OUTFIT, calm.store, LogKeeper(calm.store, settings.trap_strings))
+    shut = {TODAY + timedelta(days=n) for n in (3, 4, 5)}
+    monkeypatch.setattr(plan_desk.PlanDesk, "_may_pull", lambda _, day: day not in shut)
+    assert desk._last_day(TODAY, 8) is None
+    ends = TODAY + timedelta(days=9)
+    monkeypatch.setattr(plan_desk.PlanDesk, "_may_pull", lambda _, day: day not in shut and day <= ends)
+    assert desk._last_day(TODAY, 8) == ends
 
 
 def test_claws_are_worth_what_the_log_landed_by_grade_or_the_least_price(calm: Port, folder: Path) -> None:

@@ -147,12 +147,10 @@ class PlanDesk:
         return season_day(settings.fishery, day, sector=settings.sector, region=settings.region).may_harvest
 
     def _last_day(self, today: date, days: int) -> date | None:
-        """The last of the first stretch of days on which traps may be pulled, where its end is in sight."""
+        """The last on which traps may be pulled, where the season's end is in sight; a closure amid it is none."""
         seen = [today + n * _ONE_DAY for n in range(days + _SEASON_SEEN_DAYS)]
-        open_days = [self._may_pull(day) for day in seen]
-        first = open_days.index(True)
-        shut = next((n for n in range(first, len(seen)) if not open_days[n]), None)
-        return None if shut is None else seen[shut - 1]
+        last = max((day for day in seen if self._may_pull(day)), default=None)
+        return None if last == seen[-1] else last
 
     def _season_day(self, day: date) -> float:
         opened = opened_on(self._settings.fishery, day)
