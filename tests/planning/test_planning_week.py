@@ -15,6 +15,7 @@ from plan_scenes import SOAKED_DAYS, TERMS, TODAY, Planned, day, planned, sea_of
 from soakbell.gear.log import BaitBought, Barred, Pinned
 from soakbell.planning.call import CallWord
 from soakbell.planning.week import DayKind, HeldBy
+from soakbell.planning.week_plan import LEAST_CHANCE
 from soakbell.store.engine import Store, open_store
 from soakbell.store.upgrade import migrate
 
@@ -82,8 +83,8 @@ def test_a_bag_limit_and_a_full_deck_leave_the_call_as_it_is(make: Make) -> None
     assert told.call.window is not None
     assert len(told.strings[TODAY]) == len(told.call.window.pulls) > 1
     traps = {"Nine Foot": 24, "Grassy Edge": 30, "Outer Bar": 36, "The Hump": 28, "Ledge": 40}
-    called = sum(traps[name] for name in told.strings[TODAY])
-    assert all(sum(traps[name] for name in strings) <= called for strings in told.strings.values())
+    later = [strings for at, strings in told.strings.items() if at != TODAY]
+    assert all(sum(traps[name] for name in strings) <= 40 for strings in later)
 
 
 # ---- the skipper's own choice
@@ -151,6 +152,42 @@ def test_the_same_morning_gives_the_same_week(make: Make) -> None:
     assert make().week.days == make().week.days
 
 
+def test_the_chance_of_a_trip_is_that_of_all_its_places_for_as_long_as_it_takes(make: Make) -> None:
+    """No trip is told that fits less often than a skipper gets ready for, nor one longer than its windows."""
+    for wind in (6, 9, 11, 12):
+        told = make(sea_of(dict.fromkeys(SOAKED_DAYS, 4), wind_kt=wind), price_usd_lb=40.0)
+        idle = {
+            plan.day: plan.chance for plan in make(sea_of(dict.fromkeys(SOAKED_DAYS, 1), wind_kt=wind)).week.days
+        }
+        for plan in told.week.days[1:]:
+            if plan.strings:
+                assert plan.chance >= LEAST_CHANCE
+                assert plan.chance <= idle[plan.day] + 0.25
+
+
+def test_strings_far_past_their_ceiling_are_planned_for_the_first_likely_day(make: Make) -> None:
+    for soaked_days in (20, 34, 45):
+        told = make(sea_of(dict.fromkeys(SOAKED_DAYS, soaked_days)))
+        assert told.call.window is not None
+        assert {past.string for past in told.week.past} == set(SOAKED_DAYS)
+        assert told.week.waiting is not None
+        assert told.week.waiting.usd > 0
+
+
+def test_a_string_that_the_call_leaves_out_is_told_so(make: Make) -> None:
+    told = make(sea_of(dict.fromkeys(SOAKED_DAYS, 12)))
+    called = told.strings[TODAY]
+    for plan in told.week.strings:
+        if plan.string not in called and plan.held is not None:
+            assert plan.held.by is not HeldBy.WEATHER
+
+
+def test_a_pin_of_today_that_the_call_leaves_out_is_not_called_the_skippers_bar(make: Make) -> None:
+    told = make(sea_of(SOAKED_DAYS, (Pinned(TODAY, "The Hump"), 0.5)))
+    for unmet in told.week.pins_not_met:
+        assert unmet.held.by is HeldBy.NOT_CALLED
+
+
 # ---- bait, season, soak
 
 
@@ -166,7 +203,7 @@ def test_bait_that_the_log_never_told_of_holds_nothing_back(make: Make) -> None:
 
 
 def test_no_string_is_planned_below_its_floor(make: Make) -> None:
-    told = make(sea_of(dict.fromkeys(SOAKED_DAYS, 2)))
+    told = make(sea_of(dict.fromkeys(SOAKED_DAYS, 2)), price_usd_lb=40.0)
     floors = {"Nine Foot": 5, "Grassy Edge": 5, "Outer Bar": 6, "The Hump": 6, "Ledge": 6}
     pulls = [(name, at) for at, strings in told.strings.items() for name in strings]
     assert pulls

@@ -17,7 +17,17 @@ from soakbell.gear.wishes import Wishes
 from soakbell.planning.call import Call, CallWord, DayState
 from soakbell.planning.catch_curve import HIGH, LOW, CatchCurve, told
 from soakbell.planning.decide import DayRules, Situation, StringAhead
-from soakbell.planning.fit_chance import Beyond, DaySpan, Flags, day_span, error_paths, fit_chances, place_ahead
+from soakbell.planning.fit_chance import (
+    LOW_SHARE,
+    Beyond,
+    DaySpan,
+    FitChances,
+    Flags,
+    day_span,
+    error_paths,
+    fit_chances,
+    place_ahead,
+)
 from soakbell.planning.haul_worth import HaulWorth, StandingString, haul_worth
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.pull_plan import ALL_ASKED_UP_TO, PlannedPull, PullPlan, Why, WhyCode, solve_plan
@@ -32,18 +42,22 @@ from soakbell.planning.week import (
     FreeChoice,
     Held,
     HeldBy,
+    PastCeiling,
     PinNotMet,
     StringPlan,
     Waiting,
     Week,
 )
-from soakbell.sea.trust import ErrorModel, Numbers
+from soakbell.sea.trust import ErrorModel
 
 LEAST_CHANCE = 0.25
 """Nobody gets ready for a day that is less likely fit than this: a choice of ours."""
 
 _HAULING_SHARE = 0.75
 """Of a usual window, to reckon what share of a trip a string bears: a choice of ours."""
+_ROUNDS = 3
+_SHORTER = 0.8
+"""A trip that is too unlikely for its places is planned so much shorter, _ROUNDS times, and then not at all."""
 _FREE_FROM_USD = 10.0
 """A free choice worth less than this more is no news."""
 _HOURS_A_DAY = 24
@@ -98,7 +112,14 @@ def plan_week(situation: Situation, ground: PlanGround, terms: PlanTerms, curve:
 
 
 class _Planner:
-    """Strings and days by number; day 0 is today. ``fit``: by string paths x days, whether it can be hauled."""
+    """Strings and days by number; day 0 is today.
+
+    Attributes:
+        alone: by string paths x days, whether a trip for it alone has a window.
+        fit: the same for a day's work, which is at most what the trip of that day is planned to take.
+        minutes: by string and day, what four of five windows have.
+        carries: by day the longest trip, where a planned one was found to be too long for its places.
+    """
 
     def __init__(
         self, situation: Situation, ground: PlanGround, terms: PlanTerms, curve: CatchCurve, call: Call
@@ -115,9 +136,9 @@ class _Planner:
         self.traps_today = sum(self.ahead[n].fishing for n in self.called)
         unknown = {day.day for day in call.outlook if day.state is DayState.NOT_KNOWN}
         self.kinds = [self._kind(number, rules) for number, rules in enumerate(ground.days)]
-        self.fit, self.minutes = self._weather()
+        self._draw_weather()
         for number, day in enumerate(self.days):
-            lost = self.kinds[number] is DayKind.FORECAST and not any(fit[:, number].any() for fit in self.fit)
+            lost = self.kinds[number] is DayKind.FORECAST and not any(fit[:, number].any() for fit in self.alone)
             if lost and day in unknown:
                 self.kinds[number] = DayKind.NOT_KNOWN
         in_water = sum(s.fishing for s in self.ahead)
@@ -125,21 +146,22 @@ class _Planner:
         self.standing = [self._standing(s) for s in self.ahead]
 
     def week(self) -> Week:
-        worth = [self._worth(n, fit) for n, fit in enumerate(self.fit)]
-        today = self.days[0]
-        others = [Wish(name, today) for n, name in enumerate(self.names) if n not in self.called]
-        problem = self._problem(worth, [Wish(self.names[n], today) for n in self.called], others, _MINUTES_A_DAY)
-        plan = solve_plan(problem)
+        worth, problem, plan = self._planned()
         on_record = weather_days(self.ground.models, self.terms.forecast_days)
         return Week(
             days=tuple(self._day(worth, plan, day) for day in range(len(self.days))),
             strings=tuple(self._string(problem, plan, n) for n in range(len(self.ahead))),
             waiting=self._waiting(problem) if self.called else None,
             risks=self._risks(),
+            past=tuple(
+                PastCeiling(s.name, s.oldest_days, self._law_holds(n))
+                for n, s in enumerate(self.standing)
+                if s.oldest_days + _ROUNDING >= s.ceiling_days
+            ),
             free=self._free(plan) if self.called and len(self.ahead) <= EXACT_UP_TO else None,
-            short_share=0.0 if plan.proven else plan.gap,
+            short_share=0.0 if plan.proven else plan.gap if math.isfinite(plan.bound_usd) else None,
             pins_not_met=tuple(
-                PinNotMet(wish, self._held(unmet.against))
+                PinNotMet(wish, self._against_pin(wish, unmet.against))
                 for unmet in plan.unmet_pins
                 if (wish := told_wishes.Wish(unmet.pin.string, unmet.pin.day)) in self.ground.wishes.pins
                 and wish.day in self.days
@@ -165,41 +187,96 @@ class _Planner:
             return DayKind.CREW_OFF
         return DayKind.FORECAST if number < self.terms.forecast_days else DayKind.USUAL
 
-    def _weather(self) -> tuple[list[Flags], Numbers]:
-        """``fit``, and by string and day the minutes that four of five windows have."""
+    def _draw_weather(self) -> None:
         terms, ground, places = self.terms, self.ground, self.situation.places
         beyond_day = self.days[0] + timedelta(days=terms.forecast_days)
         beyond_at = datetime.combine(beyond_day, time(0), ground.zone)
-        beyond = Beyond(beyond_at, terms.usual_chance_on(beyond_day), terms.usual_window_min)
-        margin_h = self.situation.break_margin_h
-        errors = error_paths(
+        self.beyond = Beyond(beyond_at, terms.usual_chance_on(beyond_day), terms.usual_window_min)
+        self.errors = error_paths(
             ground.models,
             terms.trust.shape,
             now=ground.now,
-            hours=math.ceil((beyond_at - ground.now) / _HOUR + margin_h) + 1,
+            hours=math.ceil((beyond_at - ground.now) / _HOUR + self.situation.break_margin_h) + 1,
             days=len(self.days),
             paths=terms.paths,
             seed=terms.seed,
         )
         shallowest_m = min(s.string.depth_m for s in self.situation.strings)
-        harbor = place_ahead(places[HARBOR], depth_m=shallowest_m)
-        fits, minutes = [], np.zeros((len(self.ahead), len(self.days)))
-        for n, ahead in enumerate(self.ahead):
-            trip = self._trip([n])
-            place = place_ahead(places[ahead.string.name], depth_m=ahead.string.depth_m)
-            chances = fit_chances(
-                [harbor, place],
-                [self._span(rules, kind, trip) for rules, kind in zip(ground.days, self.kinds, strict=True)],
-                errors,
-                needed_min=trip.duration_min,
-                break_margin_h=margin_h,
-                beyond=beyond,
-            )
-            fit = chances.fit.copy()
-            fit[:, 0] = n in self.called
-            fits.append(fit)
-            minutes[n] = [day.low_window_min for day in chances.days]
-        return fits, minutes
+        self.harbor = place_ahead(places[HARBOR], depth_m=shallowest_m)
+        self.places = [place_ahead(places[s.string.name], depth_m=s.string.depth_m) for s in self.ahead]
+        trips = [self._trip([n]) for n in range(len(self.ahead))]
+        all_min = math.fsum(trip.duration_min for trip in trips)
+        self.alone, self.fit = [], []
+        self.minutes = np.zeros((len(self.ahead), len(self.days)))
+        self.carries: dict[int, float] = {}
+        for n, trip in enumerate(trips):
+            chances = self._chances([n], trip)
+            self.minutes[n] = [day.low_window_min for day in chances.days]
+            work_min = np.maximum(trip.duration_min, np.minimum(all_min, self.minutes[n]))
+            self.alone.append(self._as_called(n, chances.fit))
+            self.fit.append(self._as_called(n, chances.window_min >= work_min - _ROUNDING))
+
+    def _as_called(self, n: int, fit: Flags) -> Flags:
+        """Today by the call, and no bar of the skipper's is planned around."""
+        out = fit.copy()
+        out[:, [self.names[n] in self.ground.wishes.on(day).barred for day in self.days]] = False
+        out[:, 0] = n in self.called
+        return out
+
+    def _chances(self, strings: Sequence[int], trip: Trip, day: int | None = None) -> FitChances:
+        """For a trip whose places are all fit for as long as it takes; of all days or one."""
+        days = range(len(self.days)) if day is None else [day]
+        nowhere = DaySpan(self.days[0], None, None)
+        spans = [
+            self._span(rules, kind, trip) if number in days else nowhere
+            for number, (rules, kind) in enumerate(zip(self.ground.days, self.kinds, strict=True))
+        ]
+        return fit_chances(
+            [self.harbor, *(self.places[n] for n in strings)],
+            spans,
+            self.errors,
+            needed_min=trip.duration_min,
+            break_margin_h=self.situation.break_margin_h,
+            beyond=self.beyond,
+        )
+
+    def _planned(self) -> tuple[list[HaulWorth], PlanProblem, PullPlan]:
+        """The plan of which every trip has been held against the weather of all its places.
+
+        A day whose trip is too long for that carries less from then on, and the plan is made anew.
+        """
+        today = self.days[0]
+        others = [Wish(name, today) for n, name in enumerate(self.names) if n not in self.called]
+        worth = [self._worth(n, fit) for n, fit in enumerate(self.fit)]
+        for turn in range(_ROUNDS + len(self.days)):
+            pins = [Wish(self.names[n], today) for n in self.called]
+            problem = self._problem(worth, pins, others, _MINUTES_A_DAY)
+            plan = solve_plan(problem, next_best=False)
+            less = {}
+            for day in range(1, len(self.days)):
+                strings = self._strings_on(plan, day)
+                if strings and (carries := self._less(strings, day)) is not None:
+                    less[day] = carries if turn < _ROUNDS else 0.0
+            if not less:
+                break
+            self.carries |= less
+        return worth, problem, solve_plan(problem)
+
+    def _less(self, strings: Sequence[int], day: int) -> float | None:
+        """The longest trip that a trip's places carry together, if that is less than it takes."""
+        if len(strings) == 1:
+            return None
+        trip = self._trip(strings)
+        told = self._chances(strings, trip, day)
+        if told.days[day].chance < LEAST_CHANCE:
+            return trip.duration_min * _SHORTER
+        shortest_min = min(self._trip([n]).duration_min for n in strings)
+        window_min = told.window_min[:, day]
+        low_min = float(np.quantile(window_min[window_min >= shortest_min], LOW_SHARE))
+        return low_min if low_min + _ROUNDING < trip.duration_min else None
+
+    def _strings_on(self, plan: PullPlan, day: int) -> list[int]:
+        return [self.names.index(visit.string) for visit in plan.days[day].visits]
 
     def _span(self, rules: DayRules, kind: DayKind, trip: Trip) -> DaySpan:
         if kind not in (DayKind.FORECAST, DayKind.USUAL):
@@ -265,9 +342,6 @@ class _Planner:
         """``pins`` and ``bars`` besides the skipper's; ``today_min`` is the longest trip of today."""
         ground, terms, boat = self.ground, self.terms, self.situation.boat
 
-        def at_least_today(most: int | None) -> int | None:
-            return None if most is None else max(most, self.traps_today)
-
         gain, lb = np.stack([w.gain_usd for w in worth]), np.stack([w.expected_lb for w in worth])
         landed = float(lb[self.called, 0, 0].sum())
         if ground.bag_lb is not None and landed > ground.bag_lb:
@@ -294,8 +368,8 @@ class _Planner:
             expected_lb=lb,
             end_usd=np.stack([w.end_usd for w in worth]),
             baits=tuple(self._enough_today(bait) for bait in ground.baits),
-            deck_traps=at_least_today(terms.deck_traps),
-            most_traps=at_least_today(ground.most_traps),
+            deck_traps=terms.deck_traps,
+            most_traps=ground.most_traps,
             bag_lb=ground.bag_lb,
             pins=(*pins, *(Wish(wish.string, wish.day) for wish in ground.wishes.pins)),
             bars=(*bars, *(Wish(wish.string, wish.day) for wish in ground.wishes.bars)),
@@ -304,13 +378,15 @@ class _Planner:
     def _plan_day(self, day: int, today_min: float) -> PlanDay:
         chances = np.array([fit[:, day].mean() for fit in self.fit])
         likely = chances >= LEAST_CHANCE
-        minutes = float(self.minutes[likely, day].max(initial=0.0)) - self.situation.boat.trip_margin_min
+        minutes = min(float(self.minutes[likely, day].max(initial=0.0)), self.carries.get(day, math.inf))
+        minutes -= self.situation.boat.trip_margin_min
         return PlanDay(
             day=self.days[day],
             chance=float(chances.max()),
             minutes=today_min if day == 0 else max(0.0, minutes),
             allowed=self.kinds[day] in (DayKind.CALLED, DayKind.FORECAST, DayKind.USUAL),
             trip_cost_usd=self.terms.trip_cost_usd,
+            any_traps=day == 0 and bool(self.called),
         )
 
     def _enough_today(self, bait: PlanBait) -> PlanBait:
@@ -346,7 +422,7 @@ class _Planner:
         low, high = np.quantile(caught, (LOW, HIGH))
         return replace(
             told_day,
-            chance=float(np.logical_and.reduce([self.fit[n][:, day] for n in pulls]).mean()),
+            chance=1.0 if day == 0 else self._chances(list(pulls), self._trip(list(pulls)), day).days[day].chance,
             strings=tuple(order),
             minutes=plan.days[day].minutes + self.situation.boat.trip_margin_min,
             lb=float(caught.mean()),
@@ -379,14 +455,14 @@ class _Planner:
         )
 
     def _left_out(self, problem: PlanProblem, plan: PullPlan, n: int) -> tuple[date | None, float]:
-        """Of a called string the next day, were it left out today, and what that would lose."""
+        """Of a called string the next day, were it left out today, and what that loses; below 0 if it pays."""
         left = Wish(self.names[n], self.days[0])
         other = solve_plan(
             replace(problem, pins=tuple(pin for pin in problem.pins if pin != left), bars=(*problem.bars, left)),
             next_best=False,
         )
         pulls = other.strings[n].pulls
-        return pulls[0].day if pulls else None, max(0.0, plan.value_usd - other.value_usd)
+        return pulls[0].day if pulls else None, plan.value_usd - other.value_usd
 
     def _why(self, why: Why, n: int, day: date | None) -> Held | None:
         """What holds a string; of its own best day, what made it so."""
@@ -399,7 +475,19 @@ class _Planner:
         if why.code in (WhyCode.BEST_DAY, WhyCode.PINNED, WhyCode.NOT_RIPE):
             ripe = [at for at in range(first) if standing.oldest_days + at >= standing.floor_days]
             likely = [at for at in ripe if self.fit[n][:, at].mean() >= LEAST_CHANCE]
+            if self.called and 0 in ripe and not likely:
+                return Held(HeldBy.BARRED if self._barred_by_skipper(n) else HeldBy.NOT_CALLED, today)
             return Held(HeldBy.WORTH if likely else HeldBy.WEATHER if ripe else HeldBy.SOAK)
+        return self._held(why)
+
+    def _against_pin(self, wish: told_wishes.Wish, why: Why) -> Held:
+        day = self.days.index(wish.day)
+        strings = [n for n, name in enumerate(self.names) if wish.string in (None, name)]
+        if day == 0 and why.code is WhyCode.BARRED and not all(self._barred_by_skipper(n) for n in strings):
+            return Held(HeldBy.NOT_CALLED, wish.day)
+        unlikely = all(self.fit[n][:, day].mean() < LEAST_CHANCE for n in strings)
+        if why.code is WhyCode.NOT_RIPE and unlikely:
+            return Held(HeldBy.WEATHER, wish.day)
         return self._held(why)
 
     def _held(self, why: Why) -> Held:
@@ -435,9 +523,14 @@ class _Planner:
             left = math.floor(standing.ceiling_days - standing.oldest_days + _ROUNDING)
             if 1 <= left < len(self.days):
                 name, on = self.names[n], self.days[left]
-                chance = chance_of_none(self.fit[n], tuple(self.days), {name: on})[name]
+                chance = chance_of_none(self.alone[n], tuple(self.days), {name: on})[name]
                 risks.append(CeilingRisk(name, on, chance))
         return tuple(sorted(risks, key=lambda risk: -risk.chance))
+
+    def _law_holds(self, n: int) -> bool:
+        """The law's longest soak is what ends this one."""
+        law_days = self.ground.law_soak_days
+        return law_days is not None and law_days <= self.standing[n].oldest_days + _ROUNDING
 
     def _free(self, plan: PullPlan) -> FreeChoice | None:
         """Only what the call itself would find fit, within the hours of its window."""
