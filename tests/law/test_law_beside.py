@@ -1,4 +1,5 @@
-"""What stands beside a call can't move it: a fault in the gear file or the books moves no word, window or reason.
+"""What stands beside a call can't move it: gear, the books, the plan and the record of trust, sound or at fault,
+move no word, window or reason.
 
 From the log and the replies in the database to the morning letter. INVENTED DATA.
 """
@@ -13,6 +14,7 @@ import pytest
 from sqlalchemy import text
 
 from law.world import FISHERIES, NEW_YORK, NOW, SETTINGS_TOML, World, with_pulls, world
+from soakbell import plan_desk
 from soakbell.call_record import from_record
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
@@ -21,17 +23,20 @@ from soakbell.feeds.transport import Ask
 from soakbell.gear import books
 from soakbell.gear.log import Barred, Pinned
 from soakbell.gear_settings import outfit_of
+from soakbell.plan_settings import terms_of
 from soakbell.planning.call import Call, CallWord
 from soakbell.planning.trips import Trip
 from soakbell.sea.sources import RawReply
 from soakbell.settings import Settings, load_settings
 from soakbell.store.engine import Store, open_store
+from soakbell.store.letters import put_note
 from soakbell.store.log import append_entries
 from soakbell.store.replies import keep_reply
 from soakbell.store.upgrade import migrate
 
 TODAY = NOW.astimezone(NEW_YORK).date()
 EXAMPLE = FISHERIES.parent / "gear.toml"
+PLAN = FISHERIES.parent / "plan.toml"
 
 
 def a_season() -> World:
@@ -63,7 +68,8 @@ class NobodyAnswers:
 
 
 def settings_in(folder: Path) -> Settings:
-    (folder / "boat.toml").write_text(f'{SETTINGS_TOML}[gear]\nfile = "gear.toml"\n', "utf-8")
+    beside = '[gear]\nfile = "gear.toml"\n[plan]\nfile = "plan.toml"\n'
+    (folder / "boat.toml").write_text(f"{SETTINGS_TOML}{beside}", "utf-8")
     (folder / "fisheries").symlink_to(FISHERIES)
     return load_settings(folder / "boat.toml", {"STATE_DIRECTORY": str(folder)})
 
@@ -80,7 +86,8 @@ def called(
             keep_reply(session, pages[0])
     if spoil is not None:
         spoil(store)
-    desk = Desk(settings, store, SetClock(NOW), NobodyAnswers(), outfit=outfit_of(settings))
+    outfit, terms = outfit_of(settings), terms_of(settings)
+    desk = Desk(settings, store, SetClock(NOW), NobodyAnswers(), outfit=outfit, terms=terms)
     letter = desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
     store.close()
     assert letter.call is not None
@@ -92,6 +99,7 @@ def sound(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
     """A morning with all in order, and its call."""
     folder = tmp_path_factory.mktemp("sound")
     shutil.copyfile(EXAMPLE, folder / "gear.toml")
+    shutil.copyfile(PLAN, folder / "plan.toml")
     one = request.param()
     call, trip = called(one, settings_in(folder), folder)
     assert call.word is MORNINGS[request.param]
@@ -145,4 +153,46 @@ def test_a_row_of_bait_that_cannot_be_read_leaves_the_call_as_it_is(
                 )
             )
 
+    assert called(sound[0], settings_in(tmp_path), tmp_path, spoil) == sound[1]
+
+
+@pytest.mark.parametrize(
+    "content",
+    [None, b"\xff\xfe\x00", b"[plan\nhorizon", b"[plan]\nhorizon_days = 700\n"],
+    ids=["missing", "no text", "no TOML", "no horizon"],
+)
+def test_a_broken_plan_file_leaves_the_call_as_it_is(
+    sound: tuple[World, object], content: bytes | None, tmp_path: Path
+) -> None:
+    shutil.copyfile(EXAMPLE, tmp_path / "gear.toml")
+    if content is not None:
+        (tmp_path / "plan.toml").write_bytes(content)
+    settings = settings_in(tmp_path)
+    assert isinstance(terms_of(settings), str)
+    assert called(sound[0], settings, tmp_path) == sound[1]
+
+
+@pytest.mark.parametrize("step", ["plan_week", "fit_curve", "kept_record"])
+def test_a_plan_that_fails_leaves_the_call_as_it_is(
+    sound: tuple[World, object], step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def torn(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("a torn page")
+
+    monkeypatch.setattr(plan_desk, step, torn)
+    shutil.copyfile(EXAMPLE, tmp_path / "gear.toml")
+    shutil.copyfile(PLAN, tmp_path / "plan.toml")
+    assert called(sound[0], settings_in(tmp_path), tmp_path) == sound[1]
+
+
+@pytest.mark.parametrize("record", [{}, {"version": 2, "record": "torn"}, {"version": 99, "record": {}}], ids=str)
+def test_a_torn_record_of_trust_leaves_the_call_as_it_is(
+    sound: tuple[World, object], record: dict[str, object], tmp_path: Path
+) -> None:
+    def spoil(store: Store) -> None:
+        with store.writing() as session:
+            put_note(session, f"trust:{sound[0].settings.boat.name}", record, NOW)
+
+    shutil.copyfile(EXAMPLE, tmp_path / "gear.toml")
+    shutil.copyfile(PLAN, tmp_path / "plan.toml")
     assert called(sound[0], settings_in(tmp_path), tmp_path, spoil) == sound[1]
