@@ -61,6 +61,7 @@ def test_an_empty_file_means_what_the_example_says_but_for_days_off_and_the_usua
     example, empty = load_terms(EXAMPLE / "plan.toml"), load_terms(written(""))
     assert empty.curve == example.curve
     assert empty.trust == example.trust
+    assert empty.take_up == example.take_up
     assert (empty.trip_cost_usd, empty.wear_usd_a_trap, empty.bait_usd_a_box) == (120, 0.5, 30)
     assert not empty.crew_days_off
     assert set(empty.usual_fit_chance) == {0.5}
@@ -85,6 +86,11 @@ def test_one_usual_chance_holds_for_all_months(written: Written) -> None:
         ("[curve]\nloss = { median = -1, spread = 1 }", "curve.loss.median", "more than 0"),
         ("[trust.wind_kt]\nsd = [1]\nleast_sd = 1", "trust.wind_kt.sd", "one for each of trust.lead_h"),
         ("[trust]\nlead_h = [0, 72, 24, 168]", "trust.lead_h", "each later than the one before"),
+        ("[take_up]\nstack_min_per_trap = -1", "take_up.stack_min_per_trap", "minutes a trap, 0 to 60"),
+        ("[take_up]\nunload_min_per_trap = nan", "take_up.unload_min_per_trap", "minutes a trap, 0 to 60"),
+        ("[take_up]\ntrips_a_day = 5", "take_up.trips_a_day", "trips, 1 to 4"),
+        ("[take_up]\ntrips_a_day = 0", "take_up.trips_a_day", "trips, 1 to 4"),
+        ("[takeup]\ntrips_a_day = 1", "takeup", "take_up?"),
         ("[weathr]\nforecast_days = 5", "weathr", "weather?"),
     ],
 )

@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from soakbell.errors import Fault, SettingsError
 from soakbell.planning.catch_curve import CurvePrior, LogNormal
 from soakbell.planning.fit_chance import ErrorShape
-from soakbell.planning.plan_terms import PlanTerms, TrustTerms
+from soakbell.planning.plan_terms import PlanTerms, TakeUpTerms, TrustTerms
 from soakbell.sea.trust import PriorError
 from soakbell.settings import Settings
 from soakbell.settings_reading import WEEKDAYS, Reader, Table, Weekday, no_doubles, read_file, toml_of
@@ -73,6 +73,19 @@ class Around(Table):
 
     def as_prior(self) -> LogNormal:
         return LogNormal(self.median, self.spread)
+
+
+_TAKE_UP = TakeUpTerms()
+_A_TRAP_MIN = "minutes a trap, 0 to 60"
+
+
+class TakeUp(Table):
+    stack_min_per_trap: float = Field(default=_TAKE_UP.stack_min_per_trap, ge=0, le=60, description=_A_TRAP_MIN)
+    unload_min_per_trap: float = Field(default=_TAKE_UP.unload_min_per_trap, ge=0, le=60, description=_A_TRAP_MIN)
+    trips_a_day: int = Field(default=_TAKE_UP.trips_a_day, ge=1, le=4, description="trips, 1 to 4")
+
+    def as_terms(self) -> TakeUpTerms:
+        return TakeUpTerms(self.stack_min_per_trap, self.unload_min_per_trap, self.trips_a_day)
 
 
 _USUAL = CurvePrior()
@@ -185,6 +198,7 @@ def _read(path: Path) -> PlanTerms:
     reader = Reader(str(path), data, faults)
     plan = reader.table("plan", Plan, may_lack=True)
     weather = reader.table("weather", Weather, may_lack=True)
+    take_up = reader.table("take_up", TakeUp, may_lack=True)
     curve = reader.table("curve", Curve, may_lack=True)
     trust = reader.table("trust", Trust, may_lack=True)
     reader.unknown_tables()
@@ -193,7 +207,7 @@ def _read(path: Path) -> PlanTerms:
             if len(spread.sd) != len(trust.lead_h):
                 found = f"{len(spread.sd)} spreads for {len(trust.lead_h)} hours"
                 faults.append(Fault(str(path), f"trust.{quantity}.sd", found, _SPREADS))
-    if faults or plan is None or weather is None or curve is None or trust is None:
+    if faults or plan is None or weather is None or take_up is None or curve is None or trust is None:
         raise SettingsError(faults)
     return PlanTerms(
         trust=trust.as_terms(),
@@ -209,5 +223,6 @@ def _read(path: Path) -> PlanTerms:
         usual_fit_chance=weather.usual_fit_chance,
         usual_window_min=60 * weather.usual_window_h,
         curve=curve.as_prior(),
+        take_up=take_up.as_terms(),
         seed=plan.seed,
     )

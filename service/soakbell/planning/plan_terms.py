@@ -46,6 +46,19 @@ class TrustTerms:
 
 
 @dataclass(frozen=True)
+class TakeUpTerms:
+    """Settled for bringing the traps home at season's end.
+
+    ``stack_min_per_trap`` besides hauling it; ``unload_min_per_trap`` at the dock, between two trips of one day;
+    ``trips_a_day`` are the most that one day takes.
+    """
+
+    stack_min_per_trap: float = 0.5
+    unload_min_per_trap: float = 0.5
+    trips_a_day: int = 1
+
+
+@dataclass(frozen=True)
 class PlanTerms:
     """Settled for the plan.
 
@@ -55,7 +68,7 @@ class PlanTerms:
         wear_usd_a_trap: line, paint and lost traps, for one haul of one trap.
         bait_usd_a_box: of any bait.
         crew_days_off: days of the week, 0 Monday.
-        deck_traps: most traps that one trip may handle; None: no matter.
+        deck_traps: most traps that one trip may handle, and that one brings home stacked; None: not told.
         lb_a_gallon: of claws, for a bag limit, which the law sets in gallons.
         forecast_days: local days that the official sources ought to reach, today the first.
         usual_fit_chance: by month, January first, that a day beyond them is fit.
@@ -76,6 +89,7 @@ class PlanTerms:
     usual_fit_chance: tuple[float, ...] = (0.5,) * 12
     usual_window_min: float = 360.0
     curve: CurvePrior = field(default_factory=CurvePrior)
+    take_up: TakeUpTerms = field(default_factory=TakeUpTerms)
     paths: int = 500
     seed: int = 1
 
