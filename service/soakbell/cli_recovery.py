@@ -144,7 +144,7 @@ def _facts(settings: Settings, now: datetime) -> LetterFacts:
 
 
 def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) -> None:
-    from soakbell.letters.recovery import (
+    from soakbell.letters.recovery_words import (
         EVENLY,
         REPORT,
         STAYS,
@@ -183,14 +183,14 @@ def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) ->
 
 
 def _trip(trip: TripOut, today: date) -> str:
-    from soakbell.letters.recovery import trip_words
+    from soakbell.letters.recovery_words import trip_words
 
     return trip_words(trip, today)
 
 
 def _fishing_rows(out: RecoveryList, times: HarborTimes) -> list[tuple[str, ...]]:
     from soakbell.gear.fold import told_places
-    from soakbell.letters.recovery import mark_words
+    from soakbell.letters.recovery_words import mark_words
 
     rows: list[tuple[str, ...]] = []
     for trip, string in out.strings():
@@ -209,7 +209,7 @@ def _aboard_rows(out: RecoveryList, times: HarborTimes) -> list[tuple[str, ...]]
 
 def _missing_rows(out: RecoveryList, times: HarborTimes) -> list[tuple[str, ...]]:
     from soakbell.gear.strings import Mark
-    from soakbell.letters.recovery import mark_words
+    from soakbell.letters.recovery_words import mark_words
 
     return [
         (

@@ -27,9 +27,10 @@ from scenes import STRINGS
 from soakbell.gear.fold import fold
 from soakbell.gear.strings import Mark
 from soakbell.letters.letter import Letter
-from soakbell.letters.recovery import mark_words, recovery_letter
+from soakbell.letters.recovery import recovery_letter
 from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
 from soakbell.letters.recovery_sheet import recovery_sheet
+from soakbell.letters.recovery_words import mark_words
 from soakbell.planning.recovery import RecoveryList, recovery_list
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from soakbell.letters.facts import LetterFacts
 from soakbell.letters.gear_words import traps_count, traps_words
 from soakbell.letters.letter import page_html
-from soakbell.letters.recovery import (
+from soakbell.letters.recovery_words import (
     EVENLY,
     REPORT,
     STACKED,

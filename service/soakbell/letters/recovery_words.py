@@ -1,0 +1,137 @@
+"""Words for the recovery list that letters, sheets and commands share."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from soakbell.gear.missing import SearchBox
+from soakbell.gear.strings import Mark
+from soakbell.letters.commands import command
+from soakbell.letters.gear_words import due_words, places_words, traps_count, traps_words
+from soakbell.letters.times import HarborTimes, full_day_words, minutes_words
+from soakbell.letters.words import ended, listed, one_line
+from soakbell.planning.recovery import RecoveryList, StringOut, TrapOut, TripOut
+
+REPORT = "Lost gear: tell the authority, as local rules ask."
+STAYS = "A trap stays on this list until the log is told that it was recovered, or written off with a reason."
+EVENLY = (
+    "Where a single trap lies is reckoned, as if they lay evenly from mark to mark; a missing one may have "
+    "drifted. Planning aid, not for navigation."
+)
+STACKED = "Traps stacked on deck make a boat less steady: carry no more than she carries well in that sea."
+"""Common practice, no source."""
+
+
+def mark_words(mark: Mark) -> str:
+    """Degrees and decimal minutes, as plotters show them: ``30°01.260'N 84°10.260'W``."""
+    return f"{_degrees(mark.lat_deg, 'NS')} {_degrees(mark.lon_deg, 'EW')}"
+
+
+def _degrees(angle_deg: float, sides: str) -> str:
+    degrees, thousandths = divmod(round(abs(angle_deg) * 60_000), 60_000)
+    side = sides[0] if angle_deg >= 0 else sides[1]
+    return f"{degrees}°{thousandths / 1000:06.3f}'{side}"
+
+
+def box_words(box: SearchBox) -> str:
+    """From the south-west corner to the north-east one."""
+    south_west, north_east = Mark(box.south_deg, box.west_deg), Mark(box.north_deg, box.east_deg)
+    return f"{mark_words(south_west)} to {mark_words(north_east)}"
+
+
+def lead_words(recovery: RecoveryList) -> str:
+    """How many traps are where, and by when they must be out."""
+    if not recovery.not_home:
+        return "Every trap is home or written off."
+    parts = (
+        (recovery.fishing, "fishing"),
+        (len(recovery.aboard), "aboard"),
+        (len(recovery.missing), "missing"),
+    )
+    several = "are" if recovery.not_home > 1 else "is"
+    told = (
+        f"{traps_count(recovery.not_home)} {several} not home: {listed(f'{n} {what}' for n, what in parts if n)}."
+    )
+    return f"{told} {deadline_words(recovery)}" if recovery.take_up else told
+
+
+def deadline_words(recovery: RecoveryList) -> str:
+    """By when all traps must be out, and how long that is away. Empty where no day is known."""
+    if recovery.take_up is None or recovery.days_left is None:
+        return ""
+    day, left = full_day_words(recovery.take_up.deadline), recovery.days_left
+    if left < 0:
+        return f"The last day for traps in the water, {day}, is past by {days_count(-left)}."
+    return f"All must be out by {day}, {f'{days_count(left)} left' if left else 'today'}."
+
+
+def rule_words(recovery: RecoveryList) -> str:
+    """Which rule says so and how sure it is. Empty where no day is known."""
+    if recovery.take_up is None:
+        return ""
+    reason = recovery.take_up.reason
+    sure = "" if reason.sure == "read" else f" Not read in the rule's own text ({reason.sure})."
+    return f"Rule: {ended(reason.rule)} Source: {ended(reason.source)}{sure} Check with the authority."
+
+
+def start_words(chance: float, day: date | None, today: date) -> str:
+    """By when to start for one chance of being done in time."""
+    chance_words = f"a chance of {chance:.0%} of being done in time"
+    if day is None:
+        return f"No day to start on gives {chance_words} any more."
+    return f"For {chance_words}, start by {due_words(day, today)}{', a day that is past' if day < today else ''}."
+
+
+def trip_words(trip: TripOut, today: date) -> str:
+    """``58 traps, about 5 h 30 min, Sat 2 Jan 2027``."""
+    day = f", {due_words(trip.day, today)}" if trip.day else ""
+    return f"{traps_count(trip.traps)}, about {minutes_words(trip.minutes)}{day}"
+
+
+def seen_words(trap: TrapOut, times: HarborTimes) -> str:
+    """When the trap was last seen: a local day, with its year where that isn't this one."""
+    if trap.last_seen is None:
+        return "never seen"
+    return f"last seen {due_words(times.local(trap.last_seen).date(), times.day)}"
+
+
+def missing_words(trap: TrapOut, times: HarborTimes) -> str:
+    """One missing trap, as a sentence or two."""
+    name = f"{traps_words(trap.string, [trap.place])}{f' (tag {one_line(trap.tag)})' if trap.tag else ''}"
+    since = "" if trap.since is None else f" since {due_words(times.local(trap.since).date(), times.day)}"
+    near = "" if trap.near is None else f" near {mark_words(trap.near)}"
+    box = "" if trap.box is None else f" Look from {box_words(trap.box)}."
+    replaced = " Another trap has its place since." if trap.replaced else ""
+    return f"{name}: missing{since}, {seen_words(trap, times)}{near}.{box}{replaced}"
+
+
+def string_lines(string: StringOut, times: HarborTimes) -> tuple[str, ...]:
+    """Traps by the day on which they were last seen, the marks, and the tags."""
+    by_day: dict[str, list[int]] = {}
+    for trap in string.traps:
+        by_day.setdefault(seen_words(trap, times), []).append(trap.place)
+    seen = [f"{places_words(places)}: fishing, {words}." for words, places in by_day.items()]
+    tags = "; ".join(f"{trap.place} is {one_line(trap.tag)}" for trap in string.traps if trap.tag)
+    return (
+        *(f"{line[:1].upper()}{line[1:]}" for line in seen),
+        f"Start mark {mark_words(string.start)}, end mark {mark_words(string.end)}.",
+        *((f"Tags by place: {tags}.",) if tags else ()),
+    )
+
+
+def days_count(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
+
+
+def retired_line(program: str, string: str, places: str, at: str = "") -> str:
+    """Writes traps off; the reason is left for the skipper to fill in."""
+    when = ("--at", at) if at else ()
+    return f'{command(program, "log", "retired", string, "--traps", places, *when)} --reason "WHY"'
+
+
+def before_follower(trap: TrapOut, times: HarborTimes) -> str:
+    """A moment at which the place was still that of the missing trap: told for now, the word would be of the one
+    that took its place."""
+    if trap.since is None:
+        return ""
+    return (times.local(trap.since) + timedelta(seconds=1)).isoformat(timespec="seconds")
