@@ -236,20 +236,30 @@ def day_rules(settings: Settings, day: date, now: datetime, fresh_until: datetim
         return DayRules(
             day, None, tuple(Reason("out_of_season", {"rule": r.text, "source": r.source}) for r in barring)
         )
+    bounds = working_day(settings, day, now, fresh_until)
+    if bounds is None:
+        harbor = settings.harbor
+        sun = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone)
+        return DayRules(day, None, (Reason("no_sunrise", {"state": sun.state}),))
+    return DayRules(day, bounds)
+
+
+def working_day(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayBounds | None:
+    """Light and the law's working hours, whatever the season; None where the sun doesn't rise and set.
+
+    ``fresh_until`` as that of ``day_rules``.
+    """
     harbor = settings.harbor
     sun = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone)
     if sun.rises_at is None or sun.sets_at is None or sun.dawn_at is None or sun.dusk_at is None:
-        return DayRules(day, None, (Reason("no_sunrise", {"state": sun.state}),))
+        return None
     law = working_hours(settings.fishery, settings.sector, settings.region)
-    return DayRules(
-        day,
-        DayBounds(
-            out_from=max(sun.dawn_at, now),
-            home_by=sun.dusk_at,
-            haul_from=sun.rises_at + timedelta(minutes=law.after_sunrise_min),
-            haul_to=sun.sets_at - timedelta(minutes=law.before_sunset_min),
-            fresh_until=sun.dusk_at if fresh_until is None else fresh_until,
-        ),
+    return DayBounds(
+        out_from=max(sun.dawn_at, now),
+        home_by=sun.dusk_at,
+        haul_from=sun.rises_at + timedelta(minutes=law.after_sunrise_min),
+        haul_to=sun.sets_at - timedelta(minutes=law.before_sunset_min),
+        fresh_until=sun.dusk_at if fresh_until is None else fresh_until,
     )
 
 

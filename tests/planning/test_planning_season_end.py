@@ -19,6 +19,7 @@ from soakbell.planning.season_end import (
     TakeUpOdds,
     TakeUpPlan,
     TakeUpTrip,
+    likely_days,
     season_end,
     take_up_odds,
     weather_ahead,
@@ -71,6 +72,19 @@ def test_the_days_to_start_by_are_those_of_the_negative_binomial() -> None:
     for level in (0.80, 0.95, 0.99):
         needed = int(nbinom.ppf(level, 2, 0.5)) + 2
         assert start_by[level] == FIRST + timedelta(days=39 - needed + 1)
+
+
+def test_the_day_by_which_each_trip_is_made_in_half_of_the_cases_is_that_of_the_negative_binomial() -> None:
+    start = FIRST + timedelta(days=3)
+    told = likely_days(trips(4), even(0.35), FIRST, start)
+    needed = [int(nbinom.ppf(0.5, count, 0.35)) + count for count in (1, 2, 3, 4)]
+    assert told == tuple(start + timedelta(days=days - 1) for days in needed)
+
+
+def test_a_trip_that_half_of_the_cases_never_see_has_no_day() -> None:
+    windows = np.array([[240.0, 240.0], [240.0, 0.0], [240.0, 0.0]])
+    assert likely_days(trips(2), windows, FIRST, FIRST) == (FIRST, None)
+    assert likely_days(trips(2), np.full((3, 2), 480.0), FIRST, FIRST, trips_a_day=2) == (FIRST, FIRST)
 
 
 # ---- odds by hand

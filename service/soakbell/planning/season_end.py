@@ -270,6 +270,31 @@ def take_up_odds(
     return TakeUpOdds(deadline, trips, told, start_by, done)
 
 
+def likely_days(
+    plan: TakeUpPlan,
+    windows: Numbers,
+    first_day: date,
+    start: date,
+    *,
+    trips_a_day: int = 1,
+    unload_min_per_trap: float = 0.0,
+) -> tuple[date | None, ...]:
+    """For each trip the first day on whose evening it is made in half of the paths, if they start on ``start``.
+
+    None past the days drawn. The other arguments are those of ``take_up_odds``.
+    """
+    paths, days = windows.shape
+    steps = _steps(plan, trips_a_day, unload_min_per_trap)
+    minutes = np.clip(windows, 0, _MINUTES_A_DAY).astype(np.int32).T
+    made = np.zeros(paths, dtype=np.int32)
+    found: list[date] = []
+    for day in range((start - first_day).days, days):
+        made = steps.take(made * (_MINUTES_A_DAY + 1) + minutes[day])
+        while len(found) < len(plan.trips) and (made > len(found)).mean() >= 0.5:
+            found.append(first_day + day * _ONE_DAY)
+    return (*found, *[None] * (len(plan.trips) - len(found)))
+
+
 def _steps(plan: TakeUpPlan, trips_a_day: int, unload_min_per_trap: float) -> np.ndarray:
     """Trips made by the evening, by trips made by the morning and whole minutes of the day's window, flattened."""
     trips = len(plan.trips)

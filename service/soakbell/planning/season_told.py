@@ -1,0 +1,127 @@
+"""Season's end as letters tell it: the days, what is not home, the trips and their odds. No call rests on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from soakbell.planning.recovery import RecoveryList
+from soakbell.planning.season_end import SeasonEnd, StartDay
+
+TOLD_FROM_DAYS = 45
+"""Days before the last one with traps in the water from which on letters tell of it (a choice of ours)."""
+
+LETTER_DAYS = (30, 14, 7, 3, 1, 0)
+"""Days before it on which the recovery list is a letter (common practice, no source)."""
+
+_ONE_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class YearsCounted:
+    """Past years of one forecast area: the station, and what was not looked at there.
+
+    ``not_held``: limits of the skipper that it doesn't measure. ``prior_months``, by number, have too few days.
+    """
+
+    area: str
+    station: str
+    years: tuple[int, ...]
+    not_held: tuple[str, ...]
+    prior_months: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class OddsFrom:
+    """What the odds were reckoned from.
+
+    Attributes:
+        forecast_days: first days, today among them, that are by the forecasts; 0 for none.
+        window_min: what a fit day past them carries.
+        lacking: sentences without their stops, one for each area whose past years can't be used.
+        today: the call lets it count as a day for a trip.
+    """
+
+    forecast_days: int
+    window_min: float
+    counted: tuple[YearsCounted, ...]
+    lacking: tuple[str, ...]
+    today: bool
+
+
+@dataclass(frozen=True)
+class OddsTold:
+    """The odds of a take-up, as of ``day``.
+
+    Attributes:
+        traps: that fish, over all ``trips``.
+        starts: every day up to the deadline, ``day`` first.
+        start_by: chances (0 to 1) of being done in time, each with the last day to start on; None: no day has it.
+        trips_from: the start that ``trip_days`` are of.
+        trip_days: for each trip the day by which it is made in half of the cases; None: not by the deadline.
+    """
+
+    day: date
+    deadline: date
+    traps: int
+    trips: int
+    starts: tuple[StartDay, ...]
+    start_by: tuple[tuple[float, date | None], ...]
+    trips_from: date
+    trip_days: tuple[date | None, ...]
+    reckoned_from: OddsFrom
+
+    def start_on(self, day: date) -> StartDay | None:
+        return next((start for start in self.starts if start.day == day), None)
+
+
+@dataclass(frozen=True)
+class Rebait:
+    """The last day on which fresh bait is of use to a string; None: nothing is harvested any more."""
+
+    string: str
+    last_on: date | None
+    soak_floor_h: float
+
+
+@dataclass(frozen=True)
+class SeasonAhead:
+    """Season's end on ``today``.
+
+    Attributes:
+        end: None where no end is known, or it could not be looked up.
+        recovery: what is not home, with trips and days to start by; None where that could not be told.
+        odds: None past the deadline, long before it, with nothing fishing, and where ``lacking`` says why.
+        rebaits: of strings with traps that fish, in the order of the settings.
+        lacking: why there are no trips or odds, as a sentence without its stop.
+        fault: likewise what failed.
+    """
+
+    today: date
+    end: SeasonEnd | None = None
+    recovery: RecoveryList | None = None
+    odds: OddsTold | None = None
+    rebaits: tuple[Rebait, ...] = ()
+    lacking: str = ""
+    fault: str = ""
+
+    @property
+    def days_left(self) -> int | None:
+        """Below 0 past the deadline."""
+        return None if self.end is None else (self.end.deadline - self.today).days
+
+    @property
+    def in_sight(self) -> bool:
+        """The end is near or past, and not every trap is home."""
+        near = self.days_left is not None and self.days_left <= TOLD_FROM_DAYS
+        return near and self.recovery is not None and self.recovery.not_home > 0
+
+    @property
+    def asks_for_letter(self) -> bool:
+        """Today's evening brings the recovery list: on LETTER_DAYS, on the eve of a day to start by, and past the
+        deadline every day."""
+        if not self.in_sight or self.days_left is None:
+            return False
+        starts = () if self.recovery is None else self.recovery.starts
+        tomorrow = self.today + _ONE_DAY
+        return self.days_left < 0 or self.days_left in LETTER_DAYS or any(start == tomorrow for _, start in starts)
