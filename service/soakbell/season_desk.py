@@ -1,0 +1,360 @@
+"""Season's end for one boat's letters. Nothing that fails here reaches the call: it is told."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from soakbell.climatology import UsualWeather, usual_weather
+from soakbell.fishery.season import TakeUp, opened_on, season_day
+from soakbell.gear.fold import GearState, Whereabouts
+from soakbell.logs import scrubbed
+from soakbell.morning import as_they_lie, working_day
+from soakbell.planning.call import Call, CallWord
+from soakbell.planning.decide import Situation
+from soakbell.planning.plan_terms import PlanTerms
+from soakbell.planning.recovery import RecoveryList, recovery_list
+from soakbell.planning.season_end import (
+    SeasonEnd,
+    TakeUpPlan,
+    likely_days,
+    season_end,
+    take_up_odds,
+    weather_ahead,
+)
+from soakbell.planning.season_told import (
+    OddsFrom,
+    OddsTold,
+    Rebait,
+    SeasonAhead,
+    YearsCounted,
+)
+from soakbell.planning.take_up_trips import TrapsOut, plan_trips
+from soakbell.planning.take_up_weather import forecast_windows
+from soakbell.planning.trips import Boat
+from soakbell.sea.trust import Numbers
+from soakbell.season_odds import fishing_traps, keep_odds, kept_odds
+from soakbell.settings import Settings
+from soakbell.store.engine import Store
+from soakbell.store.log_keeper import Kept, LogKeeper
+from soakbell.trusting import kept_record
+
+log = logging.getLogger(__name__)
+
+T = TypeVar("T")
+
+SURE_START = 0.95
+"""Trips get the days that come of starting on the last day with this chance, or else tomorrow."""
+
+_MINUTE = timedelta(minutes=1)
+_ONE_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class DeckLoad:
+    """Another deck load or stacking time than the plan file's, where given."""
+
+    traps: int | None = None
+    stack_min_per_trap: float | None = None
+
+
+@dataclass(frozen=True)
+class _Called:
+    """A call, and what it was made from."""
+
+    call: Call
+    situation: Situation
+
+
+class SeasonDesk:
+    """What the desk asks about season's end. ``ahead``, ``between`` and ``keep`` never raise."""
+
+    def __init__(self, settings: Settings, terms: PlanTerms | str | None, store: Store, keeper: LogKeeper) -> None:
+        """``terms`` is what the skipper settled, or why it can't be used, or None where he set nothing up."""
+        self._settings = settings
+        self._terms = terms
+        self._store = store
+        self._keeper = keeper
+
+    def ahead(
+        self, call: Call, situation: Situation, now: datetime, *, clock_suspect: bool, kept: Kept | None = None
+    ) -> SeasonAhead | None:
+        """Beside a call that was made from ``situation``: today counts for a trip only on PULL.
+
+        None by a suspect clock: no day can be counted by it.
+
+        Args:
+            kept: what the log came to when the call was made; None: the log is looked at now.
+        """
+        return None if clock_suspect else self._told(call.day, now, kept, _Called(call, situation))
+
+    def between(
+        self,
+        now: datetime,
+        *,
+        kept: Kept | None = None,
+        deck: DeckLoad | None = None,
+        trips_always: bool = False,
+    ) -> SeasonAhead:
+        """Without a call: by the odds that the last morning letter kept, or else by the usual weather alone.
+
+        Today doesn't count for a trip any more.
+
+        Args:
+            deck: in the place of the plan file's; then nothing kept is used.
+            trips_always: also where the end isn't in sight.
+        """
+        today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
+        return self._told(today, now, kept, deck=deck, trips_always=trips_always)
+
+    def keep(self, ahead: SeasonAhead | None, now: datetime) -> None:
+        """Keep the odds for what is told before the next morning letter."""
+        if ahead is None or ahead.odds is None or not isinstance(self._terms, PlanTerms):
+            return
+        try:
+            keep_odds(self._settings, self._terms, self._store, ahead.odds, now)
+        except Exception:
+            log.exception("the odds of the season could not be kept", extra={"action": "season"})
+
+    # ---- what is told
+
+    def _told(
+        self,
+        today: date,
+        now: datetime,
+        kept: Kept | None,
+        called: _Called | None = None,
+        *,
+        deck: DeckLoad | None = None,
+        trips_always: bool = False,
+    ) -> SeasonAhead:
+        telling = _Telling()
+        told = telling.of("the log", lambda: self._listed(kept or self._keeper.now(), today, now))
+        if told is None:
+            return SeasonAhead(today, fault=telling.fault)
+        gear, ahead = told
+        if not fishing_traps(gear) or not (ahead.in_sight or trips_always):
+            return ahead
+        rebaits = telling.of("bait", lambda: self._rebaits(gear, ahead.end)) or ()
+        terms, lacking = self._usable(deck)
+        reckoned = None
+        if terms is not None:
+            fresh = called is not None or deck is not None
+            reckoned = telling.of(
+                "trips and odds", lambda: self._reckoned(terms, gear, ahead, now, called, fresh=fresh)
+            )
+        return replace(reckoned or ahead, rebaits=rebaits, lacking=lacking, fault=telling.fault)
+
+    def _listed(self, kept: Kept, today: date, now: datetime) -> tuple[GearState, SeasonAhead]:
+        settings = self._settings
+        end = season_end(settings.fishery, today, sector=settings.sector, region=settings.region)
+        listed = recovery_list(
+            kept.gear,
+            now,
+            today,
+            take_up=None if end is None else TakeUp(end.deadline, end.reason),
+            season=None if end is None else opened_on(settings.fishery, end.deadline),
+        )
+        return kept.gear, SeasonAhead(today, end, listed)
+
+    def _rebaits(self, gear: GearState, end: SeasonEnd | None) -> tuple[Rebait, ...]:
+        if end is None:
+            return ()
+        return tuple(
+            Rebait(string.name, end.last_rebait(string.soak_floor_h), string.soak_floor_h)
+            for string in self._settings.trap_strings
+            if gear.strings[string.name].places(Whereabouts.FISHING)
+        )
+
+    def _usable(self, deck: DeckLoad | None) -> tuple[PlanTerms | None, str]:
+        """What trips and odds are reckoned by; or None, and what is lacking for it."""
+        terms = self._terms
+        if isinstance(terms, str):
+            return None, f"the plan file can't be used: {terms.splitlines()[0] if terms.strip() else 'no reason'}"
+        if terms is None:
+            return None, "no deck load is known; name a plan file in [plan] of the settings, with deck_traps in it"
+        if deck is not None:
+            stack_min = deck.stack_min_per_trap
+            take_up = terms.take_up if stack_min is None else replace(terms.take_up, stack_min_per_trap=stack_min)
+            terms = replace(terms, deck_traps=deck.traps or terms.deck_traps, take_up=take_up)
+        if terms.deck_traps is None:
+            return None, "no deck load is known; write deck_traps in the plan file"
+        return terms, ""
+
+    # ---- trips and odds
+
+    def _reckoned(
+        self,
+        terms: PlanTerms,
+        gear: GearState,
+        ahead: SeasonAhead,
+        now: datetime,
+        called: _Called | None,
+        *,
+        fresh: bool,
+    ) -> SeasonAhead:
+        end, today, listed = ahead.end, ahead.today, ahead.recovery
+        assert listed is not None
+        last = end.deadline if ahead.in_sight and end is not None else today
+        days = [today + n * _ONE_DAY for n in range((last - today).days + 1)]
+        usual = self._usual(gear, days)
+        plan = self._plan(terms, gear, usual.window_min)
+        odds = None
+        if ahead.in_sight and days:
+            odds = None if fresh else self._kept(terms, gear, today, last, len(plan.trips))
+            odds = odds or self._odds(terms, gear, plan, days, usual, now, called)
+        return replace(ahead, recovery=self._with_trips(gear, now, listed, plan, odds), odds=odds)
+
+    def _with_trips(
+        self, gear: GearState, now: datetime, listed: RecoveryList, plan: TakeUpPlan, odds: OddsTold | None
+    ) -> RecoveryList:
+        trip_days = () if odds is None else odds.trip_days
+        return recovery_list(
+            gear,
+            now,
+            listed.today,
+            take_up=listed.take_up,
+            trips=plan.trips,
+            days={number: day for number, day in enumerate(trip_days, start=1) if day is not None},
+            starts=() if odds is None else odds.start_by,
+            season=listed.season,
+        )
+
+    def _kept(self, terms: PlanTerms, gear: GearState, today: date, deadline: date, trips: int) -> OddsTold | None:
+        odds = kept_odds(self._settings, terms, self._store, gear, today, deadline)
+        return odds if odds is not None and odds.trips == trips else None
+
+    def _usual(self, gear: GearState, days: Sequence[date]) -> UsualWeather:
+        settings = self._settings
+        areas = [string.area for string in settings.trap_strings if string.name in _fishing(gear)]
+        return usual_weather(settings, self._store, [settings.harbor.area, *areas], days)
+
+    def _plan(self, terms: PlanTerms, gear: GearState, most_min: float) -> TakeUpPlan:
+        assert terms.deck_traps is not None
+        settings, boat = self._settings, self._settings.boat
+        out = [
+            TrapsOut(string, gear.strings[string.name].places(Whereabouts.FISHING))
+            for string in as_they_lie(settings.trap_strings, gear)
+        ]
+        return plan_trips(
+            Boat(boat.name, boat.cruise_kt, boat.haul_min_per_trap, boat.trip_margin_min),
+            settings.harbor.mark,
+            out,
+            deck_traps=terms.deck_traps,
+            stack_min_per_trap=terms.take_up.stack_min_per_trap,
+            most_min=most_min,
+        )
+
+    def _odds(
+        self,
+        terms: PlanTerms,
+        gear: GearState,
+        plan: TakeUpPlan,
+        days: Sequence[date],
+        usual: UsualWeather,
+        now: datetime,
+        called: _Called | None,
+    ) -> OddsTold:
+        """Days on which nobody may or will go out have no window, whatever the weather."""
+        forecast = None if called is None else self._forecast(terms, gear, days, now, called.situation)
+        windows = weather_ahead(
+            usual.chances,
+            window_min=usual.window_min,
+            correlation=usual.correlation,
+            forecast=forecast,
+            seed=terms.seed,
+        )
+        windows[:, 0] = np.minimum(windows[:, 0], _window_min(called))
+        windows[:, [self._ashore(terms, gear, day) for day in days]] = 0
+        today, deadline, take_up = days[0], days[-1], terms.take_up
+        trips_a_day, unload_min = take_up.trips_a_day, take_up.unload_min_per_trap
+        odds = take_up_odds(
+            plan,
+            windows,
+            today,
+            deadline,
+            starts=len(days),
+            trips_a_day=trips_a_day,
+            unload_min_per_trap=unload_min,
+        )
+        begin = max(dict(odds.start_by)[SURE_START] or today, min(today + _ONE_DAY, deadline))
+        return OddsTold(
+            day=today,
+            deadline=deadline,
+            traps=plan.traps,
+            trips=odds.trips,
+            starts=odds.starts,
+            start_by=odds.start_by,
+            trips_from=begin,
+            trip_days=likely_days(
+                plan, windows, today, begin, trips_a_day=trips_a_day, unload_min_per_trap=unload_min
+            ),
+            reckoned_from=OddsFrom(
+                forecast_days=0 if forecast is None else forecast.shape[1],
+                window_min=usual.window_min,
+                counted=tuple(
+                    YearsCounted(
+                        each.area, each.station, each.climate.years, each.not_held, each.climate.prior_months
+                    )
+                    for each in usual.counted
+                ),
+                lacking=usual.lacking,
+                today=called is not None and called.call.word is CallWord.PULL,
+            ),
+        )
+
+    def _forecast(
+        self, terms: PlanTerms, gear: GearState, days: Sequence[date], now: datetime, situation: Situation
+    ) -> Numbers:
+        """Of the days that the official sources ought to reach."""
+        record = kept_record(self._settings, self._store, terms.trust)
+        models = terms.trust.models() if isinstance(record, str) else terms.trust.models(record.errors)
+        near = {day: working_day(self._settings, day, now, None) for day in days[: terms.forecast_days]}
+        return forecast_windows(situation, _fishing(gear), near, models, terms, now)
+
+    def _ashore(self, terms: PlanTerms, gear: GearState, day: date) -> bool:
+        """The crew is off, or the skipper barred the day or a string that is out, or the law knows no trap in the
+        water that day."""
+        settings, wishes = self._settings, gear.wishes.on(day)
+        if day.weekday() in terms.crew_days_off or wishes.day_barred or wishes.barred & _fishing(gear):
+            return True
+        law = season_day(settings.fishery, day, sector=settings.sector, region=settings.region)
+        return not law.traps_may_be_in_water
+
+
+def _fishing(gear: GearState) -> frozenset[str]:
+    return frozenset(state.name for state in gear.strings.values() if state.places(Whereabouts.FISHING))
+
+
+def _window_min(called: _Called | None) -> float:
+    """Today's longest trip by the call."""
+    window = None if called is None else called.call.window
+    if window is None:
+        return 0.0
+    return (window.last_departure_at - window.leaves_at + (window.lands_at - window.leaves_at)) / _MINUTE
+
+
+class _Telling:
+    """Notes what could not be told, so that the rest still is."""
+
+    def __init__(self) -> None:
+        self._faults: list[str] = []
+
+    @property
+    def fault(self) -> str:
+        return "; ".join(self._faults)
+
+    def of(self, what: str, make: Callable[[], T]) -> T | None:
+        try:
+            return make()
+        except Exception as fault:
+            text = scrubbed(f"{what}: {type(fault).__name__}: {str(fault) or 'no reason given'}")
+            log.exception("season's end could not be told", extra={"action": "season", "fault": text})
+            self._faults.append(text)
+            return None

@@ -1,0 +1,334 @@
+"""Season's end for one boat's letters: dates, trips, odds, and what they come to when something lacks.
+
+INVENTED DATA.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from season_scenes import (
+    BOAT,
+    DAY,
+    DEADLINE,
+    HOUR,
+    LAST_HARVEST,
+    MORNING,
+    TERMS,
+    TODAY,
+    Port,
+    evening,
+    port_of,
+    sea_at,
+    told,
+)
+from soakbell import season_desk
+from soakbell.climatology import count_climate, keep_climate
+from soakbell.fishery.rules import DateSpan, Order, Rule
+from soakbell.gear.log import Barred, BroughtAshore, FoundMissing, Retired, new_entry
+from soakbell.planning.call import CallWord
+from soakbell.planning.season_told import OddsTold, SeasonAhead
+from soakbell.season_desk import DeckLoad
+from soakbell.store.letters import get_note, put_note
+
+TOMORROW = TODAY + DAY
+
+
+@pytest.fixture
+def calm(tmp_path: Path) -> Iterator[Port]:
+    port = port_of(tmp_path)
+    yield port
+    port.store.close()
+
+
+@pytest.fixture
+def windy(tmp_path: Path) -> Iterator[Port]:
+    folder = tmp_path / "windy"
+    folder.mkdir()
+    port = port_of(folder, sea_at(text_wind_kt=25, wind_kt=25, gust_kt=32))
+    yield port
+    port.store.close()
+
+
+def beside(port: Port) -> SeasonAhead:
+    """What is told beside the call of the morning."""
+    morning = port.sea.call()
+    ahead = port.season.ahead(morning.call, morning.situation, MORNING, clock_suspect=False)
+    assert ahead is not None
+    return ahead
+
+
+def odds_of(ahead: SeasonAhead) -> OddsTold:
+    assert ahead.odds is not None, (ahead.lacking, ahead.fault)
+    return ahead.odds
+
+
+def chances(odds: OddsTold) -> dict[date, float]:
+    return {start.day: start.chance for start in odds.starts}
+
+
+# ---- what is told
+
+
+def test_the_end_comes_with_its_days_trips_odds_and_last_bait(calm: Port) -> None:
+    """60 traps at 30 a trip; floors of 5 and 6 days before the last harvest day."""
+    ahead = beside(calm)
+    assert not ahead.fault
+    assert ahead.end is not None
+    assert (ahead.end.deadline, ahead.end.last_harvest, ahead.days_left) == (DEADLINE, LAST_HARVEST, 14)
+    assert ahead.recovery is not None
+    assert [trip.traps for trip in ahead.recovery.trips] == [30, 30]
+    assert {rebait.string: rebait.last_on for rebait in ahead.rebaits} == {
+        "Nine Foot": LAST_HARVEST - 5 * DAY,
+        "Outer Bar": LAST_HARVEST - 6 * DAY,
+    }
+    odds = odds_of(ahead)
+    assert (odds.day, odds.traps, odds.trips) == (TODAY, 60, 2)
+    assert [start.day for start in odds.starts] == [TODAY + n * DAY for n in range(15)]
+    assert ahead.recovery.starts == odds.start_by
+
+
+def test_a_later_start_has_never_a_better_chance(calm: Port) -> None:
+    told = list(chances(odds_of(beside(calm))).values())
+    assert told == sorted(told, reverse=True)
+
+
+def test_a_day_that_the_call_holds_back_counts_for_no_trip(calm: Port, windy: Port) -> None:
+    assert calm.sea.call().call.word is CallWord.PULL
+    assert windy.sea.call().call.word is CallWord.WAIT
+    pull, wait = odds_of(beside(calm)), odds_of(beside(windy))
+    assert pull.reckoned_from.today
+    assert chances(pull)[TODAY] > chances(pull)[TOMORROW]
+    assert not wait.reckoned_from.today
+    assert chances(wait)[TODAY] == chances(wait)[TOMORROW]
+
+
+def test_a_blown_out_forecast_takes_its_days_away(calm: Port, windy: Port) -> None:
+    """All five days that the forecast reaches are 10 kt over the limit, which errors hardly make up for."""
+    fair, foul = chances(odds_of(beside(calm))), chances(odds_of(beside(windy)))
+    assert foul[TOMORROW] < fair[TOMORROW]
+    assert foul[TOMORROW] == pytest.approx(foul[TODAY + 4 * DAY], abs=0.01)
+
+
+def test_a_forecast_that_is_lost_takes_its_days_away_too(calm: Port) -> None:
+    """Its days are not taken for usual ones."""
+    blind = replace(calm, sea=replace(calm.sea, replies={}))
+    assert blind.sea.call().call.word is CallWord.NO_CALL
+    lost = chances(odds_of(beside(blind)))
+    assert lost[TODAY] == lost[TODAY + 4 * DAY] < chances(odds_of(beside(calm)))[TOMORROW]
+
+
+def test_days_off_and_barred_days_count_for_no_trip(calm: Port) -> None:
+    free = replace(calm, terms=replace(TERMS, crew_days_off=frozenset()))
+    open_to_all = chances(odds_of(beside(free)))
+    assert open_to_all[TOMORROW] > chances(odds_of(beside(calm)))[TOMORROW], "Sundays are off"
+    bars = tuple(
+        new_entry(Barred(TODAY + n * DAY, string), happened_at=MORNING - HOUR, told_at=MORNING, told_by="cli")
+        for n, string in ((1, ""), (2, "Outer Bar"))
+    )
+    free.tell(*bars)
+    barred = chances(odds_of(free.season.between(MORNING)))
+    assert barred[TOMORROW] == barred[TODAY + 2 * DAY] == barred[TODAY + 3 * DAY]
+
+
+def test_two_trips_a_day_are_sooner_done(calm: Port) -> None:
+    twice = replace(calm, terms=replace(TERMS, take_up=replace(TERMS.take_up, trips_a_day=2)))
+    assert odds_of(beside(calm)).starts[-1].chance == 0, "Thursday 6 May is one day, and there are two trips"
+    assert odds_of(beside(twice)).starts[-1].chance > 0.4, "both fit the six hours of a usual day"
+
+
+def test_long_before_the_end_nothing_is_reckoned(calm: Port) -> None:
+    early = calm.season.between(MORNING - 60 * DAY)
+    assert (early.odds, early.in_sight) == (None, False)
+    assert early.days_left == 74
+
+
+def test_with_every_trap_home_nothing_is_reckoned(calm: Port) -> None:
+    calm.all_ashore()
+    ahead = calm.season.between(MORNING)
+    assert not ahead.in_sight
+    assert (ahead.odds, ahead.rebaits, ahead.lacking) == (None, (), "")
+
+
+def test_past_the_deadline_the_list_stays_and_no_odds_are_told(calm: Port) -> None:
+    ahead = calm.season.between(evening(DEADLINE + 3 * DAY))
+    assert (ahead.odds, ahead.days_left, ahead.fault) == (None, -3, "")
+    assert ahead.recovery is not None
+    assert ahead.recovery.not_home == 60
+
+
+def test_missing_traps_stay_on_the_list_until_they_are_written_off(calm: Port) -> None:
+    calm.tell(told(FoundMissing(), "Outer Bar", MORNING - 2 * HOUR, 7))
+    calm.tell(told(BroughtAshore(), "Nine Foot", MORNING - HOUR))
+    calm.tell(told(BroughtAshore(), "Outer Bar", MORNING - HOUR, *(n for n in range(1, 37) if n != 7)))
+    ahead = calm.season.between(evening(DEADLINE + DAY))
+    assert ahead.in_sight
+    assert ahead.asks_for_letter
+    calm.tell(told(Retired("lost"), "Outer Bar", evening(DEADLINE), 7))
+    assert not calm.season.between(evening(DEADLINE + DAY)).in_sight
+
+
+# ---- what lacks
+
+
+@pytest.mark.parametrize(
+    ("terms", "lacking"),
+    [
+        (None, "name a plan file in [plan] of the settings"),
+        (
+            "plan.toml: plan.horizon: found 3\nmore",
+            "the plan file can't be used: plan.toml: plan.horizon: found 3",
+        ),
+        (replace(TERMS, deck_traps=None), "write deck_traps in the plan file"),
+    ],
+    ids=["none", "broken", "no deck load"],
+)
+def test_without_a_deck_load_no_odds_are_told_and_the_rest_is(calm: Port, terms: object, lacking: str) -> None:
+    ahead = beside(replace(calm, terms=terms))  # type: ignore[arg-type]
+    assert lacking in ahead.lacking
+    assert "more" not in ahead.lacking
+    assert (ahead.odds, ahead.fault) == (None, "")
+    assert ahead.recovery is not None
+    assert ahead.recovery.not_home == 60
+    assert len(ahead.rebaits) == 2
+
+
+def test_by_a_suspect_clock_no_day_is_counted(calm: Port) -> None:
+    morning = calm.sea.call()
+    assert calm.season.ahead(morning.call, morning.situation, MORNING, clock_suspect=True) is None
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        "season_end",
+        "recovery_list",
+        "usual_weather",
+        "plan_trips",
+        "forecast_windows",
+        "take_up_odds",
+        "kept_record",
+    ],
+)
+def test_a_step_that_fails_is_told_and_raises_nothing(
+    calm: Port, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("a worm in the trap")
+
+    monkeypatch.setattr(season_desk, step, fails)
+    ahead = beside(calm)
+    assert "RuntimeError: a worm in the trap" in ahead.fault
+    assert ahead.odds is None
+    if step not in ("season_end", "recovery_list"):
+        assert ahead.recovery is not None
+        assert ahead.recovery.not_home == 60
+        assert len(ahead.rebaits) == 2
+
+
+# ---- weather of other years
+
+
+def test_years_that_were_counted_take_the_place_of_the_usual_chance(calm: Port, tmp_path: Path) -> None:
+    """A year in which no day was fit: days past the forecast are none either."""
+    head = (
+        "#YY  MM DD hh mm WDIR WSPD GST  WVHT   DPD   APD MWD   PRES  ATMP  WTMP  DEWP  VIS  TIDE\n"
+        "#yr  mo dy hr mn degT m/s  m/s     m   sec   sec degT   hPa  degC  degC  degC   mi    ft\n"
+    )
+    rows = "".join(
+        f"2020 {day:%m %d} {hour:02d} 50 188 15.0 18.0 2.00 4.00 3.50 999 1006.1 9.5 6.6 -0.3 99.0 99.00\n"
+        for day in (date(2020, 1, 1) + n * DAY for n in range(366))
+        for hour in range(24)
+    )
+    settings = calm.sea.settings
+    for area in ("Inner Bay", "Outer Bay"):
+        counted = count_climate(settings, area, [("42036h2020.txt", (head + rows).encode())])
+        keep_climate(calm.store, BOAT, counted, MORNING)
+    odds = odds_of(calm.season.between(MORNING))
+    assert [each.area for each in odds.reckoned_from.counted] == ["Inner Bay", "Outer Bay"]
+    assert not odds.reckoned_from.lacking
+    assert chances(odds)[TOMORROW] < 0.05
+
+
+# ---- what is kept between mornings
+
+
+def kept(port: Port) -> OddsTold:
+    ahead = beside(port)
+    port.season.keep(ahead, MORNING)
+    return odds_of(ahead)
+
+
+def test_until_the_next_morning_the_odds_are_those_that_the_letter_told(calm: Port) -> None:
+    odds = kept(calm)
+    assert odds.reckoned_from.forecast_days == 5
+    for after in (HOUR, DAY, 2 * DAY):
+        assert calm.season.between(MORNING + after).odds == odds
+    later = odds_of(calm.season.between(MORNING + 3 * DAY))
+    assert later.reckoned_from.forecast_days == 0, "without them, by the usual weather alone"
+    assert later.day == TODAY + 3 * DAY
+
+
+def test_odds_of_other_traps_another_deadline_or_other_settings_are_not_used(calm: Port) -> None:
+    odds = kept(calm)
+    other = replace(calm, terms=replace(TERMS, deck_traps=29))
+    assert other.season.between(MORNING + HOUR).odds != odds
+    rule = Rule(
+        name="an order", value=DateSpan(DEADLINE + DAY, DEADLINE + 5 * DAY), source="x", checked=TODAY, sure="read"
+    )
+    fishery = replace(calm.sea.settings.fishery, orders=(Order("extends take-up", rule),))
+    longer = replace(calm, sea=replace(calm.sea, settings=replace(calm.sea.settings, fishery=fishery)))
+    assert odds_of(longer.season.between(MORNING + HOUR)).deadline == DEADLINE + 5 * DAY
+    calm.tell(told(BroughtAshore(), "Nine Foot", MORNING + HOUR, 3))
+    fewer = odds_of(calm.season.between(MORNING + 2 * HOUR))
+    assert fewer.traps == 59
+
+
+@pytest.mark.parametrize("torn", [{}, {"version": 1}, {"version": 99}, "record", "chance"], ids=str)
+def test_a_torn_note_is_none(calm: Port, torn: object) -> None:
+    kept(calm)
+    with calm.store.writing() as session:
+        note = get_note(session, f"season:{BOAT}")
+        assert note is not None
+        value = dict(note[0])
+        if torn == "record":
+            value["record"] = "torn"
+        elif torn == "chance":
+            value["record"]["starts"][0]["chance"] = 7.0
+        else:
+            value = dict(torn)  # type: ignore[call-overload]
+        put_note(session, f"season:{BOAT}", value, MORNING)
+    ahead = calm.season.between(MORNING + HOUR)
+    assert not ahead.fault
+    assert odds_of(ahead).reckoned_from.forecast_days == 0
+
+
+def test_what_can_not_be_kept_raises_nothing(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("the disk is full")
+
+    ahead = beside(calm)
+    monkeypatch.setattr(season_desk, "keep_odds", fails)
+    calm.season.keep(ahead, MORNING)
+    calm.season.keep(None, MORNING)
+
+
+def test_another_deck_load_is_reckoned_anew(calm: Port) -> None:
+    odds = kept(calm)
+    all_at_once = odds_of(calm.season.between(MORNING + HOUR, deck=DeckLoad(60)))
+    assert (odds.trips, all_at_once.trips) == (2, 1)
+    slow = calm.season.between(MORNING + HOUR, deck=DeckLoad(stack_min_per_trap=60))
+    assert slow.recovery is not None
+    assert len(slow.recovery.trips) > 10, "a trip of six hours carries few traps at an hour each"
+
+
+def test_trips_are_told_out_of_season_where_they_are_asked_for(calm: Port) -> None:
+    early = calm.season.between(MORNING - 5 * DAY - 60 * DAY, trips_always=True)
+    assert early.recovery is not None
+    assert [trip.traps for trip in early.recovery.trips] == [30, 30]
+    assert early.odds is None
