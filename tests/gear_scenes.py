@@ -3,7 +3,7 @@
 eve-pull            a trip is likely: one bait to thaw in time, another too late
 eve-wait            wind likely over its limit
 eve-not-decided     nothing can be said of tomorrow
-seven-bells         one bell of each kind, and two of upkeep
+ten-bells           one bell of each kind, and two of upkeep
 order-draft         two baits to order, one capped by the freezer, one topped up
 order-draft-late    the same while a former order is overdue
 order-impossible    less than the supplier's minimum, and no room for more
@@ -156,8 +156,56 @@ BELLS = (
             "deadline": date(2027, 1, 7),
             "days_left": 30,
             "fishing": 161,
+            "aboard": 0,
             "missing": 1,
             "rule": "all traps must be out of the water within 5 days after the season",
+            "source": "an invented rule",
+        },
+    ),
+    Bell(
+        BellCode.START,
+        "2027-01-07",
+        "2027-01-07",
+        2,
+        est(0),
+        {
+            "deadline": date(2027, 1, 7),
+            "days_left": 30,
+            "fishing": 161,
+            "chance": 0.95,
+            "start_by": DAY,
+            "later": ((0.8, date(2026, 12, 16)),),
+        },
+    ),
+    Bell(
+        BellCode.HARVEST,
+        "2026-12-15",
+        "2026-12-15",
+        1,
+        est(0),
+        {
+            "last_harvest": date(2026, 12, 15),
+            "days_left": 7,
+            "traps": 162,
+            "rebait": (
+                ("Nine Foot", date(2026, 12, 10)),
+                ("Grassy Edge", date(2026, 12, 10)),
+                ("Ledge", date(2026, 12, 7)),
+            ),
+        },
+    ),
+    Bell(
+        BellCode.SETTING,
+        "2026-12-22",
+        "2026-12-22",
+        1,
+        est(0),
+        {
+            "set_from": date(2026, 12, 22),
+            "days_left": 14,
+            "harvest_from": date(2027, 1, 1),
+            "waiting": 40,
+            "rule": "earliest placing",
             "source": "an invented rule",
         },
     ),
@@ -189,7 +237,7 @@ GEAR_LETTERS: dict[str, Callable[[], Letter]] = {
         EVE_FACTS,
         now=EVENING,
     ),
-    "seven-bells": lambda: bells_letter(BELLS, FACTS, now=NOON),
+    "ten-bells": lambda: bells_letter(BELLS, FACTS, now=NOON),
     "order-draft": lambda: order_draft(ORDER, FACTS, now=NOON),
     "order-draft-late": lambda: order_draft(replace(ORDER, late=(OVERDUE,), held_by_late=True), FACTS, now=NOON),
     "order-impossible": lambda: order_draft(IMPOSSIBLE, FACTS, now=NOON),

@@ -528,11 +528,12 @@ def test_a_fault_of_one_kind_of_bell_silences_no_other(long_soaked: Port, monkey
     def fails(*_: object, **__: object) -> None:
         raise ZeroDivisionError("invented fault")
 
-    for name in ("upkeep_due", "bait_levels", "parts_to_buy", "season_bells"):
+    of_season = ("season_bells", "harvest_bells", "setting_bells")
+    for name in ("upkeep_due", "bait_levels", "parts_to_buy", *of_season):
         monkeypatch.setattr(gear_desk, name, fails)
     rung = long_soaked.ring(NOON)
     assert {mark.code for mark in rung[BELLS].letter.rung} == {"soak", "unset"}
-    assert len(long_soaked.desk.gear.standing(NOON).faults) >= 3
+    assert len(long_soaked.desk.gear.standing(NOON).faults) >= 3 + len(of_season)
 
 
 def test_bells_that_stand_are_told_with_those_that_are_hushed(long_soaked: Port) -> None:

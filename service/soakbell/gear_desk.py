@@ -11,7 +11,7 @@ from typing import TypeAlias, TypeVar
 from zoneinfo import ZoneInfo
 
 from soakbell.due_times import due_at
-from soakbell.fishery.season import max_soak_h, season_day, take_up
+from soakbell.fishery.season import max_soak_h, opening, season_day, take_up
 from soakbell.gear.bait_lots import same_bait
 from soakbell.gear.books import Books
 from soakbell.gear.fold import GearState
@@ -35,7 +35,6 @@ from soakbell.planning.bells import (
     is_quiet,
     marks,
     part_bells,
-    season_bells,
     soak_bells,
     to_ring,
     together,
@@ -53,6 +52,8 @@ from soakbell.planning.loading import (
 )
 from soakbell.planning.part_need import parts_to_buy
 from soakbell.planning.season_ahead import expected_traps
+from soakbell.planning.season_bells import harvest_bells, season_bells, setting_bells
+from soakbell.planning.season_end import season_end
 from soakbell.planning.upkeep_due import upkeep_due
 from soakbell.sea.daylight import sunlight
 from soakbell.settings import Settings
@@ -351,7 +352,12 @@ class _Look:
 
     def bells(self, telling: _Telling, unsent: Iterable[Unsent]) -> tuple[Bell, ...]:
         """Every matter that stands. Soaks and the season need neither outfit nor books."""
-        found = [telling.each("soaks", self._soaks), telling.each("season", self._season)]
+        found = [
+            telling.each("soaks", self._soaks),
+            telling.each("season", self._season),
+            telling.each("last harvest day", self._harvest),
+            telling.each("day to set from", self._setting),
+        ]
         if self._maybe_outfit is not None:
             found += [
                 telling.each("traps that may not be set", lambda: unset_bells(self._gear, self._outfit)),
@@ -403,6 +409,17 @@ class _Look:
         settings = self._settings
         end = take_up(settings.fishery, self.today, sector=settings.sector, region=settings.region)
         return season_bells(self._gear, end, self.today, self._begins)
+
+    def _harvest(self) -> tuple[Bell, ...]:
+        settings = self._settings
+        end = season_end(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        return harvest_bells(self._gear, settings.trap_strings, end, self.today, self._begins)
+
+    def _setting(self) -> tuple[Bell, ...]:
+        settings = self._settings
+        first = opening(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        law = season_day(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        return setting_bells(self._gear, first, self.today, self._begins, may_set=law.may_set)
 
     def _tasks(self) -> tuple[Bell, ...]:
         return upkeep_bells(upkeep_due(self._outfit, self._books.upkeep, self._now, self._zone), self._now)

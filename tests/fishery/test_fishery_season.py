@@ -33,6 +33,7 @@ from soakbell.fishery.season import (
     max_soak_h,
     min_size,
     opened_on,
+    opening,
     season_day,
     take_up,
     trap_limit,
@@ -120,6 +121,45 @@ def test_a_day_in_no_known_season_is_closed() -> None:
 )
 def test_the_next_change_is_named(day: date, next_change: date) -> None:
     assert stone(day).next_change == next_change
+
+
+@pytest.mark.parametrize(
+    ("fishery", "region", "day", "set_from", "harvest_from", "rule_said"),
+    [
+        (STONE, "elsewhere", date(2027, 5, 7), date(2027, 10, 5), date(2027, 10, 15), "earliest placing"),  # R4
+        (STONE, "elsewhere", date(2027, 10, 5), date(2027, 10, 5), date(2027, 10, 15), "earliest placing"),
+        (STONE, "elsewhere", date(2027, 10, 6), date(2028, 10, 5), date(2028, 10, 15), "earliest placing"),
+        (BLUE, "southwest", date(2027, 7, 1), date(2027, 7, 20), date(2027, 7, 20), "southwest trap closure"),
+        (BLUE, "big bend", date(2025, 7, 20), date(2025, 7, 26), date(2025, 7, 26), "Big Bend closure of 2025"),
+    ],
+)  # fmt: skip
+def test_traps_are_placed_from_the_first_day_that_the_law_opens(
+    fishery: Fishery, region: str, day: date, set_from: date, harvest_from: date, rule_said: str
+) -> None:
+    """R4, R22; the order of July 2025 as a commission notice has it (second-hand)."""
+    found = opening(fishery, day, sector="commercial", region=region)
+    assert found is not None
+    assert (found.set_from, found.harvest_from) == (set_from, harvest_from)
+    assert found.reason.rule.startswith(rule_said)
+
+
+@given(st.dates(date(2022, 1, 1), date(2030, 1, 1)), st.sampled_from(["southwest", "big bend", "panhandle", None]))
+def test_an_opening_is_a_day_to_set_on_after_one_that_is_none_and_the_first_such(
+    day: date, region: str | None
+) -> None:
+    found = opening(BLUE, day, sector="commercial", region=region)
+    assert found is not None
+    days = [day + timedelta(days=n) for n in range(-1, min(400, (found.set_from - day).days + 1))]
+    may_set = [blue(each, region).may_set for each in days]
+    opens = [at for at, before, now in zip(days[1:], may_set, may_set[1:], strict=False) if now and not before]
+    assert opens == [at for at in days[1:] if at == found.set_from]
+
+
+def test_where_nothing_closes_there_is_no_opening() -> None:
+    assert (
+        opening(dataclasses.replace(BLUE, closures=(), orders=()), CHECKED, sector="commercial", region=None)
+        is None
+    )
 
 
 @pytest.mark.parametrize(

@@ -323,6 +323,44 @@ def test_a_bell_that_lost_a_value_is_an_error_not_a_gap(bell: Bell) -> None:
             bells_letter([replace(bell, values=values)], FACTS, now=NOON)
 
 
+def bell_told(code: BellCode, **changed: Any) -> str:
+    """The letter of that bell alone, in other numbers."""
+    (bell,) = [bell for bell in BELLS if bell.code is code]
+    return in_one_line(bells_letter([replace(bell, values={**bell.values, **changed})], FACTS, now=NOON).text)
+
+
+def test_past_the_deadline_the_bell_says_that_it_rings_daily_and_how_to_write_traps_off() -> None:
+    words = bell_told(BellCode.SEASON, deadline=date(2026, 12, 6), days_left=-2, fishing=0, aboard=3, missing=1)
+    assert "The day to have all traps out, Sun 6 Dec, is past by 2 days" in words
+    assert "No trap is fishing. Not home besides: 3 aboard and 1 missing." in words
+    assert "This rings every day until each trap is ashore or written off with a reason." in words
+    assert 'soakbell log retired STRING --traps PLACES --reason "WHY"' in words
+    assert "tell the authority" in words
+    assert "every day" not in bell_told(BellCode.SEASON, days_left=0, missing=0)
+    assert "retired" not in bell_told(BellCode.SEASON, days_left=0, missing=0)
+
+
+@pytest.mark.parametrize(
+    ("start_by", "sentence"),
+    [
+        (DAY, "Today is the last day to start on for {}"),
+        (date(2026, 12, 7), "The last day to start on for {} was yesterday"),
+        (date(2026, 12, 2), "The last day to start on for {} was Wed 2 Dec"),
+        (None, "No day to start on gives {} any more"),
+    ],
+)  # fmt: skip
+def test_a_day_to_start_by_is_today_was_yesterday_or_is_lost(start_by: date | None, sentence: str) -> None:
+    aim = "a 95% chance of all traps out by Thu 7 Jan 2027"
+    assert sentence.format(aim) in bell_told(BellCode.START, start_by=start_by)
+
+
+def test_on_the_last_harvest_day_and_the_first_to_set_on_the_bells_say_today() -> None:
+    assert "Today is the last day to pull for the catch" in bell_told(BellCode.HARVEST, days_left=0)
+    assert "Fresh bait is of no use any more: Ledge." in bell_told(BellCode.HARVEST, rebait=(("Ledge", None),))
+    assert "Traps may be set from today" in bell_told(BellCode.SETTING, days_left=0)
+    assert "pulled for its catch before" not in bell_told(BellCode.SETTING, harvest_from=None)
+
+
 @pytest.mark.parametrize("count", [1, 2, 7, 60])
 def test_the_count_in_the_subject_is_that_of_the_letter(count: int) -> None:
     bells = [replace(BELLS[n % len(BELLS)], cause=str(n)) for n in range(count)]
@@ -346,7 +384,7 @@ def test_a_letter_of_many_bells_names_those_that_it_does_not_tell_in_full() -> N
 
 
 def test_safety_gear_comes_first_and_what_waits_comes_last() -> None:
-    text = gear_letter("seven-bells").text
+    text = gear_letter("ten-bells").text
     order = [
         "Flares (safety gear)",
         "Ledge, traps 4 and 7",
@@ -358,11 +396,11 @@ def test_safety_gear_comes_first_and_what_waits_comes_last() -> None:
     at = [text.index(f"\n\n{title}") for title in order]
     assert at == sorted(at)
     for shuffled in (BELLS[::-1], BELLS[3:] + BELLS[:3]):
-        assert bells_letter(shuffled, FACTS, now=NOON) == gear_letter("seven-bells")
+        assert bells_letter(shuffled, FACTS, now=NOON) == gear_letter("ten-bells")
 
 
 def test_a_bell_says_in_numbers_what_is_wrong_and_since_when() -> None:
-    words = in_one_line(gear_letter("seven-bells").text)
+    words = in_one_line(gear_letter("ten-bells").text)
     for sentence in (
         "24 traps of Nine Foot have soaked past your ceiling of 10 days.",
         "The oldest bait went in Thu 26 Nov 08:30: 12 days 3 h ago.",
@@ -372,7 +410,15 @@ def test_a_bell_says_in_numbers_what_is_wrong_and_since_when() -> None:
         "Buy 10: 1 on hand, the point to reorder is 4. Open mends need 1.",
         "Engine oil: due in 7.5 engine hours",
         "All traps out by Thu 7 Jan 2027, 30 days left",
-        "In the water: 161 traps, 1 missing.",
+        "In the water: 161 traps. Not home besides: 1 missing.",
+        "Today is the last day to start on for a 95% chance of all traps out by Thu 7 Jan 2027",
+        "For a chance of 80% of being done in time, start by Wed 16 Dec.",
+        "They call no day fit: only a morning letter says whether to go.",
+        "Last day to pull for the catch: Tue 15 Dec, 7 days left",
+        "Fresh bait is of use up to Thu 10 Dec, by the soak floor: Nine Foot and Grassy Edge.",
+        "Fresh bait was of use up to Mon 7 Dec, by the soak floor: Ledge.",
+        "Traps may be set from Tue 22 Dec, in 14 days",
+        "No trap may be pulled for its catch before Fri 1 Jan 2027.",
     ):
         assert sentence in words
 
@@ -720,12 +766,14 @@ def test_the_page_is_plain_and_small(name: str) -> None:
 
 
 HOSTILE = "<b>Jo&Co</b>\"'><script>$(rm -rf ~)`x`"
+OF_DAYS = {BellCode.SEASON, BellCode.START, BellCode.HARVEST, BellCode.SETTING}
+"""Bells whose subject is a day."""
 
 
 def test_hostile_names_stay_names() -> None:
     """W4."""
     facts = replace(FACTS, boat=HOSTILE)
-    bells = [replace(bell, subject=HOSTILE) for bell in BELLS if bell.code is not BellCode.SEASON]
+    bells = [replace(bell, subject=HOSTILE) for bell in BELLS if bell.code not in OF_DAYS]
     lines = tuple(replace(line, bait=HOSTILE) for line in ORDER.lines)
     letters = [
         bells_letter(bells, facts, now=NOON),
@@ -796,7 +844,7 @@ def test_commands_begin_as_the_install_says() -> None:
 
 def test_a_page_breaks_a_command_only_between_its_words() -> None:
     """At 390 px a mail reader would else break at the hyphens of "--item" and of a date."""
-    page = gear_letter("seven-bells").html
+    page = gear_letter("ten-bells").html
     kept = re.findall(r'<span style="white-space:nowrap">([^<]*)</span>', page)
     assert "&#34;2026-12-11 06:00&#34;" in kept
     assert "--until" in kept

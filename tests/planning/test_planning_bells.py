@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from boats import NINE_FOOT, OUTER_BAR
-from soakbell.fishery.season import SeasonReason, TakeUp
 from soakbell.gear.fold import GearState, StringState, TrapItem, TrapState, Whereabouts
 from soakbell.gear.hushed import Hush, Hushed, RungBell
 from soakbell.gear.outfit import ConditionKind, Outfit, Standing
@@ -26,7 +25,6 @@ from soakbell.planning.bells import (
     is_quiet,
     marks,
     part_bells,
-    season_bells,
     soak_bells,
     to_ring,
     together,
@@ -244,39 +242,6 @@ def test_upkeep_rings_when_it_is_due_soon_again_when_it_is_overdue_and_anew_afte
     assert again.cause != soon.cause
     assert upkeep_bells((task("fine", done),), NOW) == ()
     assert [each.level for each in upkeep_bells((task("never told", None),), NOW)] == [1]
-
-
-# ---- season
-
-
-@pytest.mark.parametrize(
-    ("today", "level", "since"),
-    [
-        (date(2027, 4, 19), 0, None),
-        (date(2027, 4, 20), 1, date(2027, 4, 20)),
-        (date(2027, 5, 6), 2, date(2027, 5, 6)),
-        (date(2027, 5, 18), 4, date(2027, 5, 17)),
-        (date(2027, 5, 20), 5, date(2027, 5, 19)),
-        (date(2027, 5, 21), 6, date(2027, 5, 21)),
-    ],
-)
-def test_the_take_up_deadline_is_told_at_30_14_7_3_and_1_days_and_past_it(
-    today: date, level: int, since: date | None
-) -> None:
-    """A deadline of 20 May 2027."""
-    end = TakeUp(date(2027, 5, 20), SeasonReason("traps_out_by", "out by then", "the rule book", "read"))
-
-    def begins(day: date) -> datetime:
-        return datetime.combine(day, time(4), UTC)
-
-    bells = season_bells(boat(trap(1, 20)), end, today, begins)
-    assert [(each.level, each.since) for each in bells] == ([(level, begins(since))] if since else [])
-
-
-def test_with_every_trap_home_the_deadline_is_silent() -> None:
-    end = TakeUp(date(2027, 5, 20), SeasonReason("traps_out_by", "out by then", "the rule book", "read"))
-    home = boat(trap(1, 20, ASHORE))
-    assert season_bells(home, end, date(2027, 5, 20), lambda day: datetime.combine(day, time(4), UTC)) == ()
 
 
 # ---- which ring

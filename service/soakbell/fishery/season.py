@@ -70,6 +70,18 @@ class TakeUp:
 
 
 @dataclass(frozen=True)
+class Opening:
+    """The first of a stretch of days on which traps may be set, and the rule that says so.
+
+    ``harvest_from``: the first day from then on on which they may be pulled for their catch; None: none is known.
+    """
+
+    set_from: date
+    harvest_from: date | None
+    reason: SeasonReason
+
+
+@dataclass(frozen=True)
 class WorkingHours:
     """Minutes after sunrise at which work may begin, and before sunset at which it stops; negative is outside."""
 
@@ -162,6 +174,35 @@ def take_up(fishery: Fishery, day: date, *, sector: str, region: str | None) -> 
         if reason is not None and barred(turn - _ONE_DAY) is None:
             return TakeUp(turn - _ONE_DAY, reason)
     return None
+
+
+def opening(fishery: Fishery, day: date, *, sector: str, region: str | None) -> Opening | None:
+    """The first opening on ``day`` or after it. Closures end with one too, and orders are counted in.
+
+    None where none is known within five years.
+
+    Raises:
+        ValueError: ``sector`` or ``region`` isn't one of the fishery's.
+    """
+    _check(fishery, sector, region)
+
+    def reasons(at: date) -> tuple[SeasonReason, ...]:
+        return _reasons(fishery, at, sector, region)
+
+    boundaries = _boundaries(fishery, day)
+    may_set = {at: "set" in _allowed(reasons(at)) for b in boundaries if b >= day for at in (b - _ONE_DAY, b)}
+    set_from = next((b for b in boundaries if b >= day and may_set[b] and not may_set[b - _ONE_DAY]), None)
+    if set_from is None:
+        return None
+    harvests = (b for b in boundaries if b >= set_from and "harvest" in _allowed(reasons(b)))
+    harvest_from = next(harvests, None)
+    seasons = [dates for year in (set_from.year, set_from.year + 1) for dates in _dates_of(fishery, year)]
+    first = next((dates.season.first_set for dates in seasons if dates.first_set == set_from), None)
+    if first is not None:
+        return Opening(set_from, harvest_from, _said_by(first, f"traps may be set from {_said(set_from)}"))
+    before = reasons(set_from - _ONE_DAY)
+    eased = [reason for reason in reasons(set_from) if reason not in before and not reason.bars]
+    return Opening(set_from, harvest_from, (eased or [r for r in before if "set" in r.bars])[0])
 
 
 def working_hours(fishery: Fishery, sector: str, region: str | None = None) -> WorkingHours:

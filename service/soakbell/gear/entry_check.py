@@ -70,7 +70,7 @@ MAX_CHARS = {
     "lb_by_grade": 40,
     "parts": 100,
 }
-BELL_CODES = ("soak", "bait", "parts", "upkeep", "unset", "season")
+BELL_CODES = ("soak", "bait", "parts", "upkeep", "unset", "season", "start", "harvest", "setting")
 _UNSEEN = {"Cc", "Cs", "Zl", "Zp"}
 _TURNING = {*map(chr, range(0x202A, 0x202F)), *map(chr, range(0x2066, 0x206A)), "\u200e", "\u200f"}
 

@@ -23,8 +23,9 @@ from soakbell.letters.gear_words import (
     upkeep_words,
 )
 from soakbell.letters.letter import Letter, written
+from soakbell.letters.recovery_words import REPORT, start_words
 from soakbell.letters.times import HarborTimes, day_words, soak_words
-from soakbell.letters.words import capital, ended, one_line
+from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.ashore import BarredTraps, UpkeepDue
 from soakbell.planning.bells import Bell, BellCode
 
@@ -37,7 +38,8 @@ HUSHING = (
     "moment you give; settled, until its matter worsens or comes anew."
 )
 
-URGENT_SEASON_DAYS = 7
+URGENT_DAYS = {BellCode.SEASON: 7, BellCode.HARVEST: 1, BellCode.SETTING: -1}
+"""Days left from which on a day of the season is urgent (common practice, no source); never that to set on."""
 
 MOST_IN_FULL = 30
 """Bells that a letter tells in full, gravest first; the rest get a line each, so that no mail cuts it short."""
@@ -120,7 +122,17 @@ def _blocks(told: list[_Told], times: HarborTimes, program: str) -> tuple[BellBl
     return (*full, BellBlock(f"And {len(rest)} more", (), rest, ())) if rest else tuple(full)
 
 
-_RANK = (BellCode.UNSET, BellCode.SOAK, BellCode.SEASON, BellCode.BAIT, BellCode.UPKEEP, BellCode.PARTS)
+_RANK = (
+    BellCode.UNSET,
+    BellCode.SOAK,
+    BellCode.SEASON,
+    BellCode.START,
+    BellCode.HARVEST,
+    BellCode.BAIT,
+    BellCode.UPKEEP,
+    BellCode.SETTING,
+    BellCode.PARTS,
+)
 
 
 def _gravity(bell: Bell) -> tuple[bool, bool, bool, int, datetime, str]:
@@ -130,8 +142,8 @@ def _gravity(bell: Bell) -> tuple[bool, bool, bool, int, datetime, str]:
     """
     safety = bell.code is BellCode.UPKEEP and bool(bell.values["safety"])
     urgent = bell.level > 1
-    if bell.code is BellCode.SEASON:
-        urgent = bell.values["days_left"] <= URGENT_SEASON_DAYS
+    if bell.code in URGENT_DAYS:
+        urgent = bell.values["days_left"] <= URGENT_DAYS[bell.code]
     return (_is_untold(bell), not safety, not urgent, _RANK.index(bell.code), bell.since, bell.subject)
 
 
@@ -335,22 +347,106 @@ def _unset(case: _Case) -> _Told:
 def _season(case: _Case) -> _Told:
     deadline, left = case.day(case.any("deadline")), case.any("days_left")
     if left < 0:
-        when = f"the day to have all traps out, {deadline}, is past"
+        when = f"the day to have all traps out, {deadline}, is past by {_days(-left)}"
     elif left == 0:
         when = "all traps must be out today"
     else:
-        when = f"all traps out by {deadline}, {'1 day' if left == 1 else f'{left} days'} left"
-    fishing, missing = case.any("fishing"), case.any("missing")
-    lost = f", {missing} missing" if missing else ""
+        when = f"all traps out by {deadline}, {_days(left)} left"
+    fishing, aboard, missing = (case.any(name) for name in ("fishing", "aboard", "missing"))
+    others = [f"{count} {what}" for count, what in ((aboard, "aboard"), (missing, "missing")) if count]
+    in_water = f"In the water: {traps_count(fishing)}." if fishing else "No trap is fishing."
+    lines = [
+        f"{in_water} Not home besides: {listed(others)}." if others else in_water,
+        f"{capital(ended(case.any('rule')))} Source: {ended(case.any('source'))} Check with the authority.",
+    ]
+    commands = [Command("When a string is home", command(case.program, "log", "ashore", "STRING"))]
+    if left < 0:
+        lines.append("This rings every day until each trap is ashore or written off with a reason.")
+    if missing:
+        lines.append(REPORT)
+        off = f'{command(case.program, "log", "retired", "STRING", "--traps", "PLACES")} --reason "WHY"'
+        commands.append(Command("To write missing traps off", off))
+    return _Told(case.name, when, capital(when), tuple(lines), tuple(commands))
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
+
+
+def _start(case: _Case) -> _Told:
+    deadline, chance, day = case.day(case.any("deadline")), case.any("chance"), case.any("start_by")
+    left, today = case.any("days_left"), case.times.day
+    aim = f"a {chance:.0%} chance of all traps out by {deadline}"
+    if day is None:
+        when = f"no day to start on gives {aim} any more"
+    elif day == today:
+        when = f"today is the last day to start on for {aim}"
+    else:
+        gone = "yesterday" if (today - day).days == 1 else case.day(day)
+        when = f"the last day to start on for {aim} was {gone}"
+    until = "today is the last day" if left == 0 else f"{_days(left)} left"
+    later = [start_words(lower, start_by, today) for lower, start_by in case.any("later")]
     return _Told(
         case.name,
         when,
         capital(when),
         (
-            f"In the water: {traps_count(fishing)}{lost}.",
+            f"In the water: {traps_count(case.any('fishing'))}; {until}.",
+            *later,
+            "The odds are reckoned from forecasts and the usual weather, as of the last morning letter. They call "
+            "no day fit: only a morning letter says whether to go.",
+        ),
+        (Command("For the list of what is out", command(case.program, "recovery")),),
+    )
+
+
+def _harvest(case: _Case) -> _Told:
+    last, left = case.any("last_harvest"), case.any("days_left")
+    when = (
+        "today is the last day to pull for the catch"
+        if left == 0
+        else f"last day to pull for the catch: {case.day(last)}, {_days(left)} left"
+    )
+    by_day: dict[date | None, list[str]] = {}
+    for string, day in case.any("rebait"):
+        by_day.setdefault(day, []).append(one_line(string))
+    return _Told(
+        case.name,
+        when,
+        capital(when),
+        (
+            f"At work: {traps_count(case.any('traps'))}. What is pulled after that day may not be kept.",
+            *(_rebait(day, listed(strings), case) for day, strings in by_day.items()),
+            "Check the day with the authority: it may be changed by order.",
+        ),
+        (),
+    )
+
+
+def _rebait(day: date | None, strings: str, case: _Case) -> str:
+    if day is None:
+        return f"Fresh bait is of no use any more: {strings}."
+    past = day < case.times.day
+    return f"Fresh bait {'was' if past else 'is'} of use up to {case.day(day)}, by the soak floor: {strings}."
+
+
+def _setting(case: _Case) -> _Told:
+    first, left, harvest = case.any("set_from"), case.any("days_left"), case.any("harvest_from")
+    when = (
+        "traps may be set from today"
+        if left == 0
+        else f"traps may be set from {case.day(first)}, in {_days(left)}"
+    )
+    pulled = "" if harvest is None else f" No trap may be pulled for its catch before {case.day(harvest)}."
+    return _Told(
+        case.name,
+        when,
+        capital(when),
+        (
+            f"Out of the water: {traps_count(case.any('waiting'))}.{pulled}",
             f"{capital(ended(case.any('rule')))} Source: {ended(case.any('source'))} Check with the authority.",
         ),
-        (Command("When a string is home", command(case.program, "log", "ashore", "STRING")),),
+        (),
     )
 
 
@@ -361,5 +457,8 @@ _FORMS: dict[BellCode, Callable[[_Case], _Told]] = {
     BellCode.UPKEEP: _upkeep,
     BellCode.UNSET: _unset,
     BellCode.SEASON: _season,
+    BellCode.START: _start,
+    BellCode.HARVEST: _harvest,
+    BellCode.SETTING: _setting,
 }
 CODES = frozenset(_FORMS)

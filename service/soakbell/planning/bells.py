@@ -1,17 +1,17 @@
 """Bells: what the skipper should be reminded of now. Each rings once, and again when its matter worsens.
 
-The functions here tell every matter that stands; ``to_ring`` says which of them a letter should tell now.
+The functions here, and those of ``season_bells``, tell every matter that stands; ``to_ring`` says which of them a
+letter should tell now.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from typing import Any
 
-from soakbell.fishery.season import TakeUp
 from soakbell.gear.bait_lots import same_bait
 from soakbell.gear.conditions import standing_of
 from soakbell.gear.fold import GearState, StringState, TrapState, Whereabouts
@@ -33,9 +33,6 @@ WORSE_PAST = 1.5
 BEFORE_LAW_H = 24.0
 """A soak that the law ends is told this long ahead, since a pull needs a day of weather (common practice)."""
 
-SEASON_DAYS = (30, 14, 7, 3, 1)
-"""Days before the take-up deadline at which traps in the water are told again (common practice, no source)."""
-
 
 class BellCode(StrEnum):
     """What a bell is about. The values are keys of the database and of the log."""
@@ -46,6 +43,9 @@ class BellCode(StrEnum):
     UPKEEP = "upkeep"
     UNSET = "unset"
     SEASON = "season"
+    START = "start"
+    HARVEST = "harvest"
+    SETTING = "setting"
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,12 @@ class Bell:
                 ``planning.upkeep_due.UpkeepDue``; level 2: overdue
         unset   item, places, rule, unknown; level 2: in the water though they may not be set; level 1: they wait
                 aboard or ashore and may not be set before it is mended
-        season  deadline, days_left (negative past it), fishing, missing: traps; rule, source
+        season  deadline, days_left (negative past it), fishing, aboard, missing: traps; rule, source
+        start   deadline, days_left, fishing: traps; chance (0 to 1, the least whose day has come), start_by (its
+                last day to start on; None: no day has it any more), later: (chance, day) of those to come
+        harvest last_harvest, days_left, traps (fishing and aboard), rebait: (string, last day on which fresh bait
+                is of use there, or None) of each with such traps
+        setting set_from, days_left, harvest_from (or None), waiting: traps at hand; rule, source
     """
 
     code: BellCode
@@ -276,30 +281,6 @@ def upkeep_bells(tasks: Iterable[UpkeepDue], now: datetime) -> tuple[Bell, ...]:
         for due in tasks
         if due.level > 0
     )
-
-
-def season_bells(
-    gear: GearState, take_up: TakeUp | None, today: date, day_begins: Callable[[date], datetime]
-) -> tuple[Bell, ...]:
-    """The take-up deadline, while traps fish. ``day_begins`` gives the first moment of a local day."""
-    fishing = sum(len(state.places(Whereabouts.FISHING)) for state in gear.strings.values())
-    if take_up is None or not fishing:
-        return ()
-    days_left = (take_up.deadline - today).days
-    level = sum(days_left <= days for days in (*SEASON_DAYS, -1))
-    if level == 0:
-        return ()
-    began = take_up.deadline - timedelta(days=(*SEASON_DAYS, -1)[level - 1])
-    values = {
-        "deadline": take_up.deadline,
-        "days_left": days_left,
-        "fishing": fishing,
-        "missing": sum(len(state.places(Whereabouts.MISSING)) for state in gear.strings.values()),
-        "rule": take_up.reason.rule,
-        "source": take_up.reason.source,
-    }
-    subject = take_up.deadline.isoformat()
-    return (Bell(BellCode.SEASON, subject, subject, level, day_begins(began), values),)
 
 
 # ---- which of them ring
