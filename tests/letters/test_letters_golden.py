@@ -12,10 +12,11 @@ import pytest
 
 from gear_scenes import GEAR_LETTERS, gear_letter
 from scenes import SCENES, letter_of
+from take_up_scenes import TAKE_UP_LETTERS, take_up_letter
 from trust_scenes import TRUST_LETTERS, trust_scene
 
 GOLDEN = Path(__file__).parent / "golden"
-NAMES = (*SCENES, *GEAR_LETTERS, *TRUST_LETTERS)
+NAMES = (*SCENES, *GEAR_LETTERS, *TRUST_LETTERS, *TAKE_UP_LETTERS)
 PARTS = {"subject": "subject", "txt": "text", "html": "html"}
 
 
@@ -23,6 +24,8 @@ PARTS = {"subject": "subject", "txt": "text", "html": "html"}
 def test_the_letter_is_the_one_that_was_read_and_agreed_to(name: str) -> None:
     if name in TRUST_LETTERS:
         letter = trust_scene(name)
+    elif name in TAKE_UP_LETTERS:
+        letter = take_up_letter(name)
     else:
         letter = letter_of(SCENES[name]) if name in SCENES else gear_letter(name)
     for suffix, part in PARTS.items():

@@ -26,10 +26,12 @@ from soakbell.letters.page import (
     warning_block,
     warnings_line,
 )
+from soakbell.letters.season_section import season_line
 from soakbell.letters.times import HarborTimes, day_words, full_day_words
 from soakbell.letters.words import STANDING, Teller, capital, listed, off_water_at, one_line
 from soakbell.planning.ashore import Eve, Thaw
 from soakbell.planning.call import Call, CallWord
+from soakbell.planning.season_told import SeasonAhead
 
 log = logging.getLogger(__name__)
 
@@ -48,8 +50,8 @@ _REASONS_TITLE = {
 
 @dataclass(frozen=True)
 class EvePage(Around):
-    """What the templates print. ``thaw``, ``thaw_if`` and ``fault`` are sentences, ``blocks`` what to load and
-    see to."""
+    """What the templates print. ``season``, ``thaw``, ``thaw_if`` and ``fault`` are sentences, ``blocks`` what to
+    load and see to."""
 
     brief: str
     likely: str
@@ -59,6 +61,7 @@ class EvePage(Around):
     reasons_title: str
     reasons: tuple[str, ...]
     cautions_told: tuple[str, ...]
+    season: str
     thaw: tuple[str, ...]
     thaw_if: str
     fault: str
@@ -68,7 +71,7 @@ class EvePage(Around):
     credits: tuple[str, ...]
 
 
-def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
+def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime, season: SeasonAhead | None = None) -> Letter:
     """The letter of the evening before ``eve.day``. Gear that can't be told costs nothing but its own section.
 
     Raises:
@@ -90,6 +93,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime) -> Letter:
         reasons_title="" if call is None else _REASONS_TITLE[call.word],
         reasons=() if call is None else teller.tell_all(call.reasons),
         cautions_told=() if call is None else tuple(one_line(c) for c in call.cautions_told),
+        season=season_line(season),
         thaw=thaw,
         thaw_if=thaw_if,
         fault=fault,

@@ -20,6 +20,7 @@ from soakbell.letters.times import HarborTimes
 from soakbell.letters.track import strings_gpx
 from soakbell.planning.ashore import Ashore
 from soakbell.planning.call import Call
+from soakbell.planning.season_told import SeasonAhead
 from soakbell.planning.week import Week
 
 LetterKind = Literal["morning", "changed"]
@@ -55,6 +56,7 @@ def morning_letter(
     previous: Call | None,
     ashore: Ashore | None = None,
     week: Week | None = None,
+    season: SeasonAhead | None = None,
 ) -> Letter:
     """The letter of one call.
 
@@ -65,6 +67,7 @@ def morning_letter(
         previous: the call that the last letter of the day told, or None.
         ashore: bait, gear and bench beside the call; None where the skipper hasn't set them up.
         week: the plan beside the call; None where there is none.
+        season: its end, where it is in sight.
 
     Raises:
         ValueError: the call contradicts itself, or the letters lack words for a part of it.
@@ -81,6 +84,7 @@ def morning_letter(
         has_chart=chart is not None,
         ashore=ashore,
         week=week,
+        season=season,
     )
     attachments: list[Attachment] = []
     if chart is not None:

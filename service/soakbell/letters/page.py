@@ -11,6 +11,7 @@ from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
 from soakbell.letters.gear_section import GearSection, gear_section
 from soakbell.letters.plan_section import PlanSection, plan_section
+from soakbell.letters.season_section import SeasonSection, season_section
 from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
 from soakbell.letters.words import (
     DAY_STATE_WORDS,
@@ -40,6 +41,7 @@ from soakbell.planning.call import (
     StringState,
     Window,
 )
+from soakbell.planning.season_told import SeasonAhead
 from soakbell.planning.week import Week
 from soakbell.sea.sources import SourceKind
 from soakbell.sea.warnings import OfficialWarning
@@ -52,6 +54,7 @@ SECTIONS = {
         "strings",
         "gear",
         "plan",
+        "season",
         "chart",
         "reasons",
         "days",
@@ -66,6 +69,7 @@ SECTIONS = {
         "changed",
         "reasons",
         "plan",
+        "season",
         "chart",
         "days",
         "gear",
@@ -82,6 +86,7 @@ SECTIONS = {
         "official",
         "days",
         "gear",
+        "season",
         "soak",
         "differences",
         "sources",
@@ -185,6 +190,7 @@ class Page:
     pulls: tuple[PullRow, ...]
     gear: GearSection | None
     plan: PlanSection | None
+    season: SeasonSection | None
     day_in_numbers: str
     has_chart: bool
     limits: str
@@ -222,6 +228,7 @@ def page_of(
     has_chart: bool,
     ashore: Ashore | None,
     week: Week | None = None,
+    season: SeasonAhead | None = None,
 ) -> Page:
     """Everything the templates need, as words.
 
@@ -256,6 +263,7 @@ def page_of(
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
         gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None),
         plan=plan_section(week, call.day, trip=call.window is not None),
+        season=season_section(season, facts.command),
         day_in_numbers=day_in_numbers,
         has_chart=has_chart,
         limits=_limits(call.limits),

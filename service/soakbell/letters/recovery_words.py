@@ -82,6 +82,13 @@ def start_words(chance: float, day: date | None, today: date) -> str:
     return f"For {chance_words}, start by {due_words(day, today)}{', a day that is past' if day < today else ''}."
 
 
+def chance_told(chance: float) -> str:
+    """``82%``; ``over 99%`` and ``under 1%`` at the ends, which no drawn weather tells closer."""
+    if chance < 0.01:
+        return "under 1%"
+    return "over 99%" if chance > 0.99 else f"{chance:.0%}"
+
+
 def trip_words(trip: TripOut, today: date) -> str:
     """``58 traps, about 5 h 30 min, Sat 2 Jan 2027``."""
     day = f", {due_words(trip.day, today)}" if trip.day else ""
