@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from soakbell.cli_files import facts_of, write_file
 from soakbell.cli_telling import database, settings_of
 
 if TYPE_CHECKING:
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from soakbell.gear.fold import GearState
-    from soakbell.letters.facts import LetterFacts
     from soakbell.letters.times import HarborTimes
     from soakbell.planning.recovery import RecoveryList, TripOut
     from soakbell.planning.season_end import TakeUpTrip
@@ -80,7 +80,7 @@ def recovery(
         trips=_trips(settings, gear, deck, stack_min),
         season=None if end is None else opened_on(settings.fishery, end.deadline),
     )
-    facts = _facts(settings, now)
+    facts = facts_of(settings, now)
     files: list[tuple[str, Path | None, bytes | None]] = [
         ("--csv", csv, recovery_csv(out, facts) if csv else None),
         ("--gpx", gpx, recovery_gpx(out, facts) if gpx else None),
@@ -89,8 +89,12 @@ def recovery(
     ]
     _tell(Console(), out, HarborTimes.at(settings.harbor.time_zone, now), settings.boat.name)
     for option, file, content in files:
-        if file is not None:
-            _write(option, file, content)
+        if file is None:
+            continue
+        if content is None:
+            typer.echo("no calendar: no day is known by which traps must be out", err=True)
+            continue
+        write_file("recovery", option, file, content)
 
 
 def _trips(settings: Settings, gear: GearState, deck: int | None, stack_min: float) -> Sequence[TakeUpTrip]:
@@ -120,24 +124,6 @@ def _trips(settings: Settings, gear: GearState, deck: int | None, stack_min: flo
         deck_traps=deck_traps,
         stack_min_per_trap=stack_min,
     ).trips
-
-
-def _facts(settings: Settings, now: datetime) -> LetterFacts:
-    from soakbell.fishery.season import caution
-    from soakbell.letters.facts import FisheryFacts, LetterFacts
-
-    law = caution(settings.fishery)
-    return LetterFacts(
-        boat=settings.boat.name,
-        harbor=settings.harbor.name,
-        harbor_mark=settings.harbor.mark,
-        zone_name=settings.harbor.time_zone,
-        strings=settings.trap_strings,
-        fishery=FisheryFacts(settings.fishery.name, law.authority, law.url, law.checked),
-        links=(),
-        due_at=now,
-        no_letter_by=settings.letters.morning,
-    )
 
 
 # ---- the screen
@@ -250,20 +236,3 @@ def _table(console: Console, title: str, heads: Sequence[str], rows: Sequence[Se
     for row in rows:
         line = "; ".join(f"{heads[i]} {row[i]}" for i in kept if row[i])
         console.print(f"- {line}", markup=False, highlight=False)
-
-
-# ---- files
-
-
-def _write(option: str, file: Path, content: bytes | None) -> None:
-    from soakbell.errors import Fault, LogRefused
-
-    if content is None:
-        typer.echo("no calendar: no day is known by which traps must be out", err=True)
-        return
-    try:
-        file.write_bytes(content)
-    except OSError as fault:
-        found = f"{file} ({fault.strerror})"
-        raise LogRefused([Fault("recovery", option, found, "a file that can be written")]) from fault
-    typer.echo(f"written: {file}")
