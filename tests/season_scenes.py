@@ -39,7 +39,8 @@ TURNS = dict.fromkeys(UNASKED, 1)
 
 
 def evening(day: date, hour: int = 18) -> datetime:
-    return datetime(day.year, day.month, day.day, hour + 4, 5, tzinfo=UTC)
+    """Five past that hour, EDT."""
+    return datetime(day.year, day.month, day.day, 4, 5, tzinfo=UTC) + hour * HOUR
 
 
 def told(detail: Detail, string: str, at: datetime, *traps: int) -> LogEntry:

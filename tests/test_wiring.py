@@ -72,7 +72,7 @@ def test_letters_begin_commands_as_the_install_says(told: str | None, word: str)
 def test_the_day_has_a_morning_letter_and_an_eve_letter_and_bells_between() -> None:
     duty = duty_of(settings_from())
     assert [(hour.kind, f"{hour.at:%H:%M}") for hour in duty.hours] == [("morning", "04:30"), ("eve", "18:00")]
-    assert duty.unasked == ("bells", "bait order", "bait order copy", "trust")
+    assert duty.unasked == ("bells", "bait order", "bait order copy", "trust", "recovery")
     assert duty.bells_every_min == settings_from().letters.bells_every_min
 
 

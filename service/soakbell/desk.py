@@ -7,6 +7,7 @@ import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from soakbell import __version__
@@ -28,6 +29,7 @@ from soakbell.letters.eve import eve_letter
 from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
 from soakbell.letters.letter import Letter, LetterKind, morning_letter
 from soakbell.letters.message import to_message
+from soakbell.letters.recovery import recovery_letter
 from soakbell.letters.trust import trust_letter
 from soakbell.morning import Morning, failed_call, look_again, make_call
 from soakbell.plan_desk import PlanDesk
@@ -36,22 +38,24 @@ from soakbell.planning.bait_order import BaitOrder
 from soakbell.planning.bells import Bell, together
 from soakbell.planning.call import Call
 from soakbell.planning.plan_terms import PlanTerms
+from soakbell.planning.season_told import SeasonAhead
 from soakbell.planning.trips import Trip
 from soakbell.planning.week import Week
 from soakbell.replaying import Basis, inputs_of, made_from
 from soakbell.sea.trust_record import TrustRecord
+from soakbell.season_desk import SeasonDesk
 from soakbell.settings import Settings
 from soakbell.store import bells, letters, replies
 from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
 from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
-from soakbell.store.log_keeper import LogKeeper
+from soakbell.store.log_keeper import Kept, LogKeeper
 from soakbell.trusting import keep_record, kept_record, look_back, trust_terms
 
 log = logging.getLogger(__name__)
 
-BELLS, BAIT_ORDER, ORDER_COPY, TRUST = "bells", "bait order", "bait order copy", "trust"
-UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST)
+BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY = "bells", "bait order", "bait order copy", "trust", "recovery"
+UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY)
 """Kinds of letters without an hour."""
 
 AUDIT_AGE = timedelta(days=400)
@@ -78,6 +82,7 @@ class Desk:
         log: what the log comes to.
         gear: what letters tell of gear, bait and bells.
         plan: what letters tell of the week.
+        season: what letters tell of its end.
     """
 
     def __init__(
@@ -92,7 +97,7 @@ class Desk:
         invented: bool = False,
         command: str = "soakbell",
     ) -> None:
-        """``outfit`` is that of ``GearDesk``, ``terms`` those of ``PlanDesk``.
+        """``outfit`` is that of ``GearDesk``, ``terms`` those of ``PlanDesk`` and ``SeasonDesk``.
 
         ``invented`` marks letters as a demonstration on invented data; ``command`` is how commands in them begin.
         """
@@ -103,6 +108,7 @@ class Desk:
         self.log = LogKeeper(store, settings.trap_strings)
         self.gear = GearDesk(settings, outfit, store, self.log)
         self.plan = PlanDesk(settings, terms, outfit, store, self.log)
+        self.season = SeasonDesk(settings, terms, store, self.log)
         self._invented = invented
         self._command = command
 
@@ -115,7 +121,8 @@ class Desk:
         self.sources.poll_if_old()
         if kind == "eve":
             likely = self._likely(day + timedelta(days=1), clock_suspect)
-            return self._compose_eve(self._eve(likely), day, turn, likely.basis.now, late=late)
+            season = None if clock_suspect else self.season.between(likely.basis.now, kept=likely.basis.log)
+            return self._compose_eve(self._eve(likely), day, turn, likely.basis.now, season, late=late)
         made = self._decide(day, clock_suspect)
         return self._compose(
             made.morning.call, made.morning.trip, "morning", turn, made.basis.now, None, made, late=late
@@ -127,7 +134,8 @@ class Desk:
         """
         now = self._clock.now()
         if kind == "eve":
-            return self._compose_eve(Eve(day + timedelta(days=1), None, fault=error), day, turn, now, late=False)
+            undecided = Eve(day + timedelta(days=1), None, fault=error)
+            return self._compose_eve(undecided, day, turn, now, None, late=False)
         call = failed_call(self._settings, day, now, error)
         try:
             previous = self._last_call(day) if kind == "changed" else None
@@ -160,7 +168,10 @@ class Desk:
         call, now = made.morning.call, made.basis.now
         facts = self._facts(call, 0, now, None, made.morning, late=False)
         ashore, week = self._beside(call, made)
-        letter = morning_letter(call, facts, kind="morning", previous=None, ashore=ashore, week=week)
+        season = self._season_beside(call, made)
+        letter = morning_letter(
+            call, facts, kind="morning", previous=None, ashore=ashore, week=week, season=season
+        )
         return f"{letter.subject}\n\n{letter.text}"
 
     def week_now(self, day: date, *, clock_suspect: bool) -> tuple[Call, Week | None]:
@@ -169,9 +180,9 @@ class Desk:
         return made.morning.call, self._beside(made.morning.call, made)[1]
 
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
-        """The letters that bells, bait and a new month ask for now. One that fails stops no other.
+        """The letters that bells, bait, a new month and season's end ask for now. One that fails stops no other.
 
-        At most one order a day, and one letter of trust a month.
+        At most one order and one recovery list a day, and one letter of trust a month.
 
         Raises:
             StoreError: the database or the log can't be read.
@@ -202,10 +213,11 @@ class Desk:
                 written.append(self._bells(bells, ringing.marks_of(bells), day, turns, now))
             except Exception as fault:
                 failed.append(fault)
-        try:
-            written += self._trust(day, turns, now)
-        except Exception as fault:
-            failed.append(fault)
+        for evening in (partial(self._trust, day, turns, now), partial(self._recovery, day, turns, now, kept)):
+            try:
+                written += evening()
+            except Exception as fault:
+                failed.append(fault)
         for other in failed[1:]:
             told = {"action": "bells", "boat": self._settings.boat.name}
             log.error("a letter that was asked for failed", exc_info=other, extra=told)
@@ -280,7 +292,9 @@ class Desk:
             watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
         facts = self._facts(call, turn, now, watch_until, None if made is None else made.morning, late=late)
         ashore, week = (None, None) if made is None else self._beside(call, made)
-        letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore, week=week)
+        season = None if made is None or kind != "morning" else self._season_beside(call, made)
+        self.season.keep(season, now)
+        letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore, week=week, season=season)
         detail = as_record(call, trip)
         inputs: list[dict[str, Any]] = []
         if made is not None:
@@ -310,13 +324,20 @@ class Desk:
         )
         return ashore, week
 
+    def _season_beside(self, call: Call, made: _Made) -> SeasonAhead | None:
+        """Like ``_beside``."""
+        basis, situation = made.basis, made.morning.situation
+        return self.season.ahead(call, situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
+
     def _eve(self, likely: _Made) -> Eve:
         basis = likely.basis
         return self.gear.eve(likely.morning.call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
 
-    def _compose_eve(self, eve: Eve, day: date, turn: int, now: datetime, *, late: bool) -> WrittenLetter:
+    def _compose_eve(
+        self, eve: Eve, day: date, turn: int, now: datetime, season: SeasonAhead | None, *, late: bool
+    ) -> WrittenLetter:
         due = due_at(day, self._settings.letters.eve, self._settings.harbor.time_zone)
-        letter = eve_letter(eve, self._facts_beside(day, now, due=due, late=late), now=now)
+        letter = eve_letter(eve, self._facts_beside(day, now, due=due, late=late), now=now, season=season)
         return self._without_call(letter, "eve", day, turn, now)
 
     def _bells(
@@ -369,12 +390,7 @@ class Desk:
         """The letter about the month before, if it is due and a call was made in that month."""
         settings, first = self._settings, day.replace(day=1)
         zone, last_day = settings.harbor.time_zone, first - timedelta(days=1)
-        begins, ends = (due_at(day, at, zone) for at in (settings.letters.eve, settings.letters.eve_useless_after))
-        if day.day > TRUST_WITHIN_DAYS or not begins <= now < ends:
-            return []
-        with self._store.reading() as session:
-            newest = letters.newest_day(session, settings.boat.name, TRUST)
-        if newest is not None and newest >= first:
+        if day.day > TRUST_WITHIN_DAYS or not self._is_evening(day, now) or self._written_since(TRUST, first):
             return []
         terms = trust_terms(settings)
         record = kept_record(settings, self._store, terms)
@@ -382,10 +398,39 @@ class Desk:
             record = self.look_back()
         if not record.days_between(last_day.replace(day=1), last_day):
             return []
-        facts = self._facts_beside(day, now, due=begins)
+        facts = self._facts_beside(day, now, due=due_at(day, settings.letters.eve, zone))
         letter = trust_letter(record, terms.models(record.errors), facts, month=last_day, now=now)
         useless = due_at(day + timedelta(days=TRUST_WITHIN_DAYS), settings.letters.eve, zone)
         return [UnaskedLetter(TRUST, useless, self._without_call(letter, TRUST, day, turns[TRUST], now))]
+
+    def _recovery(self, day: date, turns: Mapping[str, int], now: datetime, kept: Kept) -> list[UnaskedLetter]:
+        """The recovery list, on its days. Of use until the next evening's could come.
+
+        Raises:
+            SoakbellError: what is not home can't be told.
+        """
+        if not self._is_evening(day, now) or self._written_since(RECOVERY, day):
+            return []
+        ahead = self.season.between(now, kept=kept)
+        if ahead.recovery is None:
+            raise SoakbellError(f"the recovery list can't be told: {ahead.fault}")
+        if not ahead.asks_for_letter:
+            return []
+        eve, zone = self._settings.letters.eve, self._settings.harbor.time_zone
+        facts = self._facts_beside(day, now, due=due_at(day, eve, zone))
+        letter = recovery_letter(ahead.recovery, facts, now=now, season=ahead)
+        useless = due_at(day + timedelta(days=1), eve, zone)
+        return [UnaskedLetter(RECOVERY, useless, self._without_call(letter, RECOVERY, day, turns[RECOVERY], now))]
+
+    def _is_evening(self, day: date, now: datetime) -> bool:
+        """The hours in which an eve letter of the day is of use."""
+        hours, zone = self._settings.letters, self._settings.harbor.time_zone
+        return due_at(day, hours.eve, zone) <= now < due_at(day, hours.eve_useless_after, zone)
+
+    def _written_since(self, kind: str, day: date) -> bool:
+        with self._store.reading() as session:
+            newest = letters.newest_day(session, self._settings.boat.name, kind)
+        return newest is not None and newest >= day
 
     def _without_call(
         self,

@@ -31,9 +31,11 @@ from soakbell.letters.recovery_words import (
     string_lines,
     trip_words,
 )
+from soakbell.letters.season_section import reckoned_lines
 from soakbell.letters.times import HarborTimes, day_words
 from soakbell.letters.words import STANDING, listed, one_line
 from soakbell.planning.recovery import RecoveryList, StringOut, TrapOut
+from soakbell.planning.season_told import SeasonAhead
 
 MOST_MISSING = 40
 """Missing traps that a letter tells one by one; the rest stand in its files, so that no mail cuts it short."""
@@ -55,15 +57,20 @@ class RecoveryPage(Around):
     sections: tuple[RecoverySection, ...]
 
 
-def recovery_letter(recovery: RecoveryList, facts: LetterFacts, *, now: datetime) -> Letter:
-    """The list as a letter, with its files. It stands also where no trap is on the list any more."""
+def recovery_letter(
+    recovery: RecoveryList, facts: LetterFacts, *, now: datetime, season: SeasonAhead | None = None
+) -> Letter:
+    """The list as a letter, with its files. It stands also where no trap is on the list any more.
+
+    ``season`` tells what its days rest on.
+    """
     times = HarborTimes.at(facts.zone_name, now)
     standing = (STACKED, EVENLY, SKIPPER_DECIDES, STANDING[3], no_call(facts, times))
     page = RecoveryPage(
         **vars(around(facts, times, now=now, day=times.day, standing=standing)),
         brief=_brief(recovery),
         lead=lead_words(recovery),
-        sections=tuple(_sections(recovery, times, facts.command)),
+        sections=(*_sections(recovery, times, facts.command), *_reckoned(season)),
     )
     return written("recovery", {"page": page}, recovery_files(recovery, facts))
 
@@ -111,6 +118,11 @@ def _sections(recovery: RecoveryList, times: HarborTimes, program: str) -> Itera
         yield _aboard(recovery.aboard, times, program)
     if recovery.missing:
         yield _missing(recovery.missing, times, program)
+
+
+def _reckoned(season: SeasonAhead | None) -> tuple[RecoverySection, ...]:
+    lines = () if season is None else tuple(reckoned_lines(season))
+    return (RecoverySection("What the days rest on", lines),) if lines else ()
 
 
 def _blocks(strings: Iterable[StringOut], times: HarborTimes, program: str) -> Iterator[Block]:

@@ -89,6 +89,19 @@ def season_line(ahead: SeasonAhead | None) -> str:
         return _untold(f"{type(failed).__name__}: {failed}", some=False)
 
 
+def reckoned_lines(ahead: SeasonAhead) -> Iterator[str]:
+    """What the trips and the days to start by rest on, or why there are none."""
+    if ahead.fault:
+        yield _untold(ahead.fault, some=True)
+    if ahead.lacking:
+        yield _lacking(ahead.lacking)
+    if ahead.odds is not None:
+        begin = due_words(ahead.odds.trips_from, ahead.today)
+        yield f"The day of a trip is that by which it is made in half of the cases, from {begin} on."
+        yield from _rests(ahead.odds.reckoned_from, ahead.odds.day, ahead.today)
+        yield NO_CALL_OF_ITS_OWN
+
+
 def _untold(fault: str, *, some: bool) -> str:
     what = "Not all of season's end could be told" if some else "Season's end could not be told"
     return f"{what}: {ended(fault)}"
@@ -111,7 +124,11 @@ def _lines(ahead: SeasonAhead, recovery: RecoveryList, end: SeasonEnd) -> Iterat
     if end.last_harvest is None:
         yield f"The harvest is closed: traps may only be taken up, and no letter says PULL. {_YOURS}"
     if ahead.lacking:
-        yield f"No trips and no odds are told: {ended(ahead.lacking)}"
+        yield _lacking(ahead.lacking)
+
+
+def _lacking(why: str) -> str:
+    return f"No trips and no odds are told: {ended(why)}"
 
 
 _YOURS = "Whether to go for them is yours to judge, by the official forecast and warnings."

@@ -1,0 +1,261 @@
+"""Season's end in the letters of one boat, from the log to the mail. INVENTED DATA."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from pathlib import Path
+
+import gpxpy
+import pandas as pd
+import pytest
+import vobject
+from sqlalchemy import select
+
+from law.world import NEW_YORK
+from season_scenes import (
+    BOAT,
+    DAY,
+    DEADLINE,
+    HOUR,
+    MORNING,
+    TODAY,
+    TURNS,
+    Port,
+    evening,
+    port_of,
+    told,
+)
+from soakbell import season_desk
+from soakbell.desk import RECOVERY
+from soakbell.errors import SoakbellError
+from soakbell.fishery.rules import DateSpan, Order, Rule
+from soakbell.gear.log import BroughtAshore, FoundMissing, Retired
+from soakbell.letters.season_section import TITLE
+from soakbell.planning.season_told import LETTER_DAYS
+from soakbell.store.letters import UnaskedLetter, WrittenLetter
+from soakbell.store.schema import NoteRow
+
+
+@pytest.fixture
+def calm(tmp_path: Path) -> Iterator[Port]:
+    port = port_of(tmp_path)
+    yield port
+    port.store.close()
+
+
+def message(letter: WrittenLetter) -> EmailMessage:
+    found = message_from_bytes(letter.message, policy=policy.default)
+    assert isinstance(found, EmailMessage)
+    return found
+
+
+def text_of(letter: WrittenLetter) -> str:
+    body = message(letter).get_body(("plain",))
+    assert body is not None
+    return " ".join(str(body.get_content()).split())
+
+
+def file_of(letter: WrittenLetter, name: str) -> bytes:
+    (part,) = [part for part in message(letter).iter_attachments() if part.get_filename() == name]
+    content = part.get_payload(decode=True)
+    assert isinstance(content, bytes)
+    return content
+
+
+def notes(port: Port) -> list[str]:
+    with port.store.reading() as session:
+        return [name for name in session.scalars(select(NoteRow.name)) if name.startswith("season:")]
+
+
+def days_of_letters(port: Port, first: date, last: date) -> list[date]:
+    """Every evening from ``first`` to ``last`` a letter was asked for, each kept as the sweep does."""
+    found, day = [], first
+    while day <= last:
+        rung = port.ring(evening(day))
+        if RECOVERY in rung:
+            found.append(day)
+            port.keep_letter(rung[RECOVERY], evening(day))
+        day += DAY
+    return found
+
+
+# ---- the morning and the eve letter
+
+
+def test_the_morning_letter_tells_the_end_and_keeps_its_odds(calm: Port) -> None:
+    letter = calm.morning()
+    text = text_of(letter)
+    assert TITLE in text
+    assert "60 traps are not home: 60 fishing. All must be out by Thursday 6 May 2027, 14 days left." in text
+    assert "Trip 1, 30 traps, about" in text
+    assert "Outer Bar: last day for fresh bait Sun 25 Apr; from Mon 26 Apr on it is of no use." in text
+    assert notes(calm) == [f"season:{BOAT}"]
+
+
+def test_a_letter_that_is_only_looked_at_keeps_nothing(calm: Port) -> None:
+    assert TITLE in calm.desk.letter_text(TODAY, clock_suspect=False)
+    assert notes(calm) == []
+
+
+def test_by_a_suspect_clock_no_end_is_told(calm: Port) -> None:
+    for kind in ("morning", "eve"):
+        letter = calm.desk.write(kind, TODAY, 0, late=False, clock_suspect=True)
+        assert TITLE not in text_of(letter)
+
+
+def test_the_eve_letter_tells_the_odds_of_the_last_morning(calm: Port) -> None:
+    calm.morning()
+    calm.clock.put(evening(TODAY))
+    text = text_of(calm.desk.write("eve", TODAY, 0, late=False, clock_suspect=False))
+    assert (
+        "Season's end: 60 traps not home, all out by Thu 6 May, 14 days left; for a chance of 95% start by" in text
+    )
+
+
+def test_with_all_home_the_letters_are_silent_of_it(calm: Port) -> None:
+    calm.all_ashore()
+    assert TITLE not in text_of(calm.morning())
+    calm.clock.put(evening(TODAY))
+    assert TITLE not in text_of(calm.desk.write("eve", TODAY, 0, late=False, clock_suspect=False))
+
+
+def test_letters_that_fail_lean_on_nothing_of_the_season(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(season_desk.SeasonDesk, "_told", None)
+    for kind in ("morning", "eve"):
+        assert TITLE not in text_of(calm.desk.write_failed(kind, TODAY, 0, "the service itself failed"))
+
+
+# ---- the recovery list as a letter
+
+
+def test_the_list_comes_on_its_days_and_past_the_last_one_daily(calm: Port) -> None:
+    no_odds = replace(calm, terms=None)
+    found = days_of_letters(no_odds, DEADLINE - 46 * DAY, DEADLINE + 5 * DAY)
+    assert found == [*(DEADLINE - days * DAY for days in LETTER_DAYS), *(DEADLINE + n * DAY for n in range(1, 6))]
+
+
+def test_it_comes_on_the_eve_of_each_day_to_start_by(calm: Port) -> None:
+    """By the usual weather alone, which gives these days whatever the day on which it is asked."""
+    starts = {day for _, day in calm.season.between(evening(TODAY)).recovery.starts if day is not None}  # type: ignore[union-attr]
+    assert starts
+    found = days_of_letters(calm, TODAY, DEADLINE)
+    assert set(found) >= {day - DAY for day in starts}
+    assert set(found) >= {DEADLINE - days * DAY for days in LETTER_DAYS if days <= 14}
+
+
+def test_it_comes_once_a_day_and_only_in_the_evening(calm: Port) -> None:
+    """14 days before."""
+    assert RECOVERY not in calm.ring(evening(TODAY) - HOUR)
+    first = calm.ring(evening(TODAY))[RECOVERY]
+    calm.keep_letter(first, evening(TODAY))
+    assert RECOVERY not in calm.ring(evening(TODAY) + HOUR)
+    fresh = replace(calm, clock=calm.clock)
+    assert RECOVERY not in fresh.ring(evening(TODAY) + 2 * HOUR), "another process, another desk"
+
+
+def test_late_at_night_it_comes_no_more(calm: Port) -> None:
+    assert RECOVERY not in calm.ring(evening(TODAY, 23))
+    assert RECOVERY in calm.ring(evening(TODAY, 22))
+
+
+def test_with_nothing_on_the_list_it_never_comes(calm: Port) -> None:
+    calm.all_ashore()
+    assert days_of_letters(calm, DEADLINE - 3 * DAY, DEADLINE + 2 * DAY) == []
+
+
+def test_it_ends_when_each_trap_is_recovered_or_written_off(calm: Port) -> None:
+    rest = tuple(n for n in range(1, 37) if n not in (7, 8))
+    calm.tell(told(BroughtAshore(), "Nine Foot", MORNING), told(BroughtAshore(), "Outer Bar", MORNING, *rest))
+    calm.tell(told(FoundMissing(), "Outer Bar", MORNING, 7, 8))
+    after = DEADLINE + DAY
+    letter = calm.ring(evening(after))[RECOVERY].letter
+    assert "2 traps not home, 1 day past the last day" in letter.subject
+    assert "Lost gear: tell the authority, as local rules ask." in text_of(letter)
+    calm.tell(told(Retired("lost in the gale"), "Outer Bar", evening(after), 7))
+    assert RECOVERY in calm.ring(evening(after + DAY))
+    calm.tell(told(Retired("lost in the gale"), "Outer Bar", evening(after + DAY), 8))
+    assert RECOVERY not in calm.ring(evening(after + 2 * DAY))
+
+
+def test_it_is_no_call_and_brings_its_files(calm: Port) -> None:
+    calm.morning()
+    one = calm.ring(evening(TODAY))[RECOVERY]
+    assert one.letter.call is None
+    assert one.useless_at == evening(TODAY + DAY).replace(minute=0)
+    text = text_of(one.letter)
+    assert text.startswith("Recovery list, no call.")
+    assert "as of the morning" not in text, "its odds are of this day"
+    assert "The first 5 days are by the official forecasts" in text
+    assert len(pd.read_csv(io.BytesIO(file_of(one.letter, "recovery.csv")))) == 60
+    assert len(gpxpy.parse(file_of(one.letter, "recovery.gpx").decode()).waypoints) == 61
+    events = days_in(one)
+    assert events["Last day for traps in the water"] == DEADLINE
+    assert {"Start the take-up by today for 95%", "Take-up trip 1: Outer Bar"} <= set(events)
+    assert all(TODAY < day <= DEADLINE for day in events.values())
+
+
+def days_in(one: UnaskedLetter) -> dict[str, date]:
+    calendar = vobject.readOne(file_of(one.letter, "take-up.ics").decode())
+    return {event.summary.value.rpartition(" | ")[0]: event.dtstart.value for event in calendar.vevent_list}
+
+
+def test_an_extension_moves_the_deadline_of_the_same_event(calm: Port) -> None:
+    rule = Rule(
+        name="an order", value=DateSpan(DEADLINE + DAY, DEADLINE + 7 * DAY), source="x", checked=TODAY, sure="read"
+    )
+    settings = calm.sea.settings
+    extended = replace(settings.fishery, orders=(Order("extends take-up", rule),))
+    longer = replace(calm, sea=replace(calm.sea, settings=replace(settings, fishery=extended)))
+
+    def deadline_event(port: Port, day: date) -> tuple[str, date, int]:
+        text = file_of(port.ring(evening(day))[RECOVERY].letter, "take-up.ics").decode()
+        for event in vobject.readOne(text).vevent_list:
+            if event.summary.value.startswith("Last day"):
+                return event.uid.value, event.dtstart.value, int(event.sequence.value)
+        raise AssertionError(text)
+
+    before, after = deadline_event(calm, DEADLINE), deadline_event(longer, DEADLINE)
+    assert before[0] == after[0]
+    assert (before[1], after[1]) == (DEADLINE, DEADLINE + 7 * DAY)
+    later = deadline_event(longer, DEADLINE + 4 * DAY)
+    assert later[0] == before[0]
+    assert later[2] > before[2]
+
+
+def test_odds_that_fail_cost_the_letter_only_its_odds(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("a worm in the odds")
+
+    monkeypatch.setattr(season_desk, "take_up_odds", fails)
+    text = text_of(calm.ring(evening(TODAY))[RECOVERY].letter)
+    assert "60 traps are not home" in text
+    assert "Not all of season's end could be told: trips and odds: RuntimeError: a worm in the odds" in text
+    assert "a worm in the odds" in text_of(calm.morning())
+
+
+def test_a_list_that_can_not_be_made_stops_no_other_letter(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All traps have soaked for weeks: their bells come all the same."""
+
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("a worm in the list")
+
+    monkeypatch.setattr(season_desk, "recovery_list", fails)
+    at = evening(DEADLINE)
+    calm.clock.put(at)
+    asked = calm.desk.ring(at.astimezone(NEW_YORK).date(), TURNS)
+    assert [one.kind for one in asked.letters] == ["bells"]
+    assert isinstance(asked.failed, SoakbellError)
+    assert "a worm in the list" in str(asked.failed)
+
+
+def test_without_a_plan_file_the_list_comes_by_string_and_says_what_is_lacking(calm: Port) -> None:
+    text = text_of(replace(calm, terms=None).ring(evening(TODAY))[RECOVERY].letter)
+    assert "Fishing, by string" in text
+    assert "No trips and no odds are told: no deck load is known; name a plan file" in text
+    broken = replace(calm, terms="plan.toml: a fault").ring(evening(TODAY))[RECOVERY].letter
+    assert "the plan file can't be used: plan.toml: a fault." in text_of(broken)
