@@ -1,5 +1,5 @@
-"""What stands beside a call can't move it: gear, the books, the plan and the record of trust, sound or at fault,
-move no word, window or reason.
+"""What stands beside a call can't move it: gear, the books, the plan, the record of trust and season's end, sound
+or at fault, move no word, window or reason.
 
 From the log and the replies in the database to the morning letter. INVENTED DATA.
 """
@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from sqlalchemy import text
 
 from law.world import FISHERIES, NEW_YORK, NOW, SETTINGS_TOML, World, with_pulls, world
-from soakbell import plan_desk
+from soakbell import plan_desk, season_desk
 from soakbell.call_record import from_record
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
@@ -87,8 +88,9 @@ def called(
     if spoil is not None:
         spoil(store)
     outfit, terms = outfit_of(settings), terms_of(settings)
-    desk = Desk(settings, store, SetClock(NOW), NobodyAnswers(), outfit=outfit, terms=terms)
-    letter = desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+    desk = Desk(settings, store, SetClock(one.now), NobodyAnswers(), outfit=outfit, terms=terms)
+    day = one.now.astimezone(NEW_YORK).date()
+    letter = desk.write("morning", day, 0, late=False, clock_suspect=False)
     store.close()
     assert letter.call is not None
     return from_record(letter.call.detail)
@@ -196,3 +198,72 @@ def test_a_torn_record_of_trust_leaves_the_call_as_it_is(
     shutil.copyfile(EXAMPLE, tmp_path / "gear.toml")
     shutil.copyfile(PLAN, tmp_path / "plan.toml")
     assert called(sound[0], settings_in(tmp_path), tmp_path, spoil) == sound[1]
+
+
+# ---- season's end
+
+LATE = NOW + timedelta(days=134, hours=-1)
+"""Wednesday 21 April 2027 04:30, 15 days before all traps must be out."""
+
+
+def a_fair_end() -> World:
+    return world(now=LATE)
+
+
+def a_blown_out_end() -> World:
+    return world(now=LATE, text_wind_kt=25)
+
+
+def a_closed_harvest() -> World:
+    return world(now=LATE + timedelta(days=12))
+
+
+ENDS: dict[Callable[[], World], CallWord] = {
+    a_fair_end: CallWord.PULL,
+    a_blown_out_end: CallWord.WAIT,
+    a_closed_harvest: CallWord.WAIT,
+}
+DECK = PLAN.read_text("utf-8").replace("# deck_traps = 80", "deck_traps = 30")
+
+
+@pytest.fixture(scope="module", params=ENDS, ids=lambda make: make.__name__)
+def end(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[World, object]:
+    """A morning near the end without a plan file, so that nothing is reckoned of the season; and its call."""
+    folder = tmp_path_factory.mktemp("end")
+    one = request.param()
+    call, trip = called(one, settings_in(folder), folder)
+    assert call.word is ENDS[request.param]
+    return one, (call, trip)
+
+
+def test_the_odds_of_the_season_leave_the_call_as_it_is(end: tuple[World, object], tmp_path: Path) -> None:
+    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    assert called(end[0], settings_in(tmp_path), tmp_path) == end[1]
+
+
+@pytest.mark.parametrize(
+    "step", ["season_end", "recovery_list", "usual_weather", "plan_trips", "take_up_odds", "keep_odds"]
+)
+def test_a_season_that_fails_leaves_the_call_as_it_is(
+    end: tuple[World, object], step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def torn(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("a torn page")
+
+    monkeypatch.setattr(season_desk, step, torn)
+    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    assert called(end[0], settings_in(tmp_path), tmp_path) == end[1]
+
+
+@pytest.mark.parametrize("note", [{}, {"version": 1, "record": "torn"}, {"version": 99, "record": {}}], ids=str)
+def test_torn_notes_of_season_and_weather_leave_the_call_as_it_is(
+    end: tuple[World, object], note: dict[str, object], tmp_path: Path
+) -> None:
+    def spoil(store: Store) -> None:
+        boat = end[0].settings.boat.name
+        with store.writing() as session:
+            for name in (f"season:{boat}", f"climate:{boat}:Inner Bay", f"climate:{boat}:Outer Bay"):
+                put_note(session, name, note, LATE)
+
+    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    assert called(end[0], settings_in(tmp_path), tmp_path, spoil) == end[1]
