@@ -142,7 +142,7 @@ def test_a_short_record_makes_no_forecast_look_surer_than_the_settings_do() -> N
     few = BinError(
         WORST_OF_ALL, "wind_kt", 0, 24, pairs=200, days=10, bias=-2.0, median=-2.0, sd=0.5, robust_sd=0.5
     )
-    prior, short = trust.models(), trust.models([few])
+    prior, short = trust.models(), trust.models([few], [few.area])
     assert set(prior) == set(ERRING)
     assert (short["wind_kt"].rougher_sd_at(lead_h) >= prior["wind_kt"].rougher_sd_at(lead_h)).all()
     assert (short["wind_kt"].bias_at(lead_h) >= prior["wind_kt"].bias_at(lead_h)).all()

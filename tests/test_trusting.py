@@ -31,7 +31,7 @@ from soakbell.store.engine import Store, open_store
 from soakbell.store.schema import NoteRow, ReplyRow
 from soakbell.store.upgrade import migrate
 from soakbell.survey import OnHand
-from soakbell.trusting import keep_record, kept_record, look_back, trust_terms
+from soakbell.trusting import error_models, keep_record, kept_record, look_back, trust_terms
 
 FIRST = date(2026, 11, 2)
 TERMS = Trust().as_terms()
@@ -71,7 +71,7 @@ def test_a_forecast_that_is_four_knots_low_is_found_and_makes_the_plan_more_care
         assert found.bias == pytest.approx(4, abs=0.1), source
         assert found.days == 9
     assert first_day(record, "wind_kt", "zone text").bias == pytest.approx(7, abs=0.1)
-    wind = TERMS.models(record.errors)["wind_kt"]
+    wind = error_models(kept.settings, record, TERMS)["wind_kt"]
     assert wind.bias_at(6) == pytest.approx(4 * 9 / (9 + 30), abs=0.05), "nine days beside thirty of the prior"
     assert wind.rougher_sd_at(6) >= TERMS.models()["wind_kt"].rougher_sd_at(6)
 
@@ -81,7 +81,7 @@ def test_a_few_days_of_forecasts_that_are_too_rough_change_nothing(store: Store)
     kept.keep(FIRST, 6)
     record = looked_back(kept, FIRST + 6 * DAY)
     assert first_day(record, "wind_kt").bias == pytest.approx(-4, abs=0.1)
-    model, prior = TERMS.models(record.errors)["wind_kt"], TERMS.models()["wind_kt"]
+    model, prior = error_models(kept.settings, record, TERMS)["wind_kt"], TERMS.models()["wind_kt"]
     leads = [0.0, 30.0, 100.0, 160.0]
     assert (model.bias_at(leads) >= prior.bias_at(leads)).all()
     assert (model.rougher_sd_at(leads) >= prior.rougher_sd_at(leads)).all()
@@ -220,7 +220,7 @@ def test_a_forecast_too_rough_for_one_area_makes_up_for_none_that_is_too_calm_fo
     wind = {b.area: b for b in record.errors if (b.source, b.quantity, b.from_h) == (WORST_OF_ALL, "wind_kt", 0)}
     assert {area: round(found.bias) for area, found in wind.items()} == {"Inner Bay": 4, "Outer Bay": -4}
     assert [found.days for found in wind.values()] == [9, 9]
-    model = TERMS.models(record.errors)["wind_kt"]
+    model = error_models(kept.settings, record, TERMS)["wind_kt"]
     assert model.bias_at(6) == pytest.approx(4 * 9 / (9 + 30), abs=0.05)
     assert model.days[0] == 9, "a day of the station they share is one day"
 

@@ -22,6 +22,7 @@ FIRST_OF_DECEMBER = datetime(2026, 12, 1, 23, 0, tzinfo=UTC)
 """18:00 at the harbor."""
 
 TERMS = Trust().as_terms()
+INNER = "Inner Bay"
 TRUST_FACTS = replace(FACTS, watch_until=None, next_letter_at=datetime(2026, 12, 2, 9, 30, tzinfo=UTC))
 
 BLOWN_OUT = SeenDay(
@@ -42,7 +43,7 @@ DAYS = (
 
 
 def error(quantity: str, day: int, bias: float, sd: float, days: int, source: str = WORST_OF_ALL) -> BinError:
-    return BinError(source, quantity, 24.0 * (day - 1), 24.0 * day, 24 * days, days, bias, bias, sd, sd)
+    return BinError(source, quantity, 24.0 * (day - 1), 24.0 * day, 24 * days, days, bias, bias, sd, sd, INNER)
 
 
 RECORD = TrustRecord(
@@ -50,7 +51,7 @@ RECORD = TrustRecord(
     first_day=date(2026, 10, 20),
     last_day=date(2026, 11, 30),
     mornings=42,
-    stations=(StationSeen("Inner Bay", "NCKF1", ("wind_kt", "gust_kt"), 1008),),
+    stations=(StationSeen(INNER, "NCKF1", ("wind_kt", "gust_kt"), 1008),),
     edges_h=TERMS.edges_h,
     errors=(
         *(error("wind_kt", day, 1.1, 1.6 + 0.2 * day, 43 - day) for day in range(1, 8)),
@@ -86,8 +87,9 @@ UNSEEN = replace(
 TRUST_LETTERS = {"trust-of-a-month": RECORD, "trust-unseen": UNSEEN}
 
 
-def letter_about(record: TrustRecord) -> Letter:
-    models = TERMS.models(record.errors)
+def letter_about(record: TrustRecord, *areas: str) -> Letter:
+    """``areas``: of the boat, besides those on record."""
+    models = TERMS.models(record.errors, (INNER, *record.areas, *areas))
     return trust_letter(record, models, TRUST_FACTS, month=MONTH, now=FIRST_OF_DECEMBER)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,9 +15,8 @@ if TYPE_CHECKING:
 
     from soakbell.letters.times import HarborTimes
     from soakbell.planning.call import Call
-    from soakbell.planning.plan_terms import TrustTerms
     from soakbell.replaying import ReplayedDay
-    from soakbell.sea.trust import BrierParts, Contingency
+    from soakbell.sea.trust import BrierParts, Contingency, ErrorModel
     from soakbell.sea.trust_record import SeenDay, TrustRecord
 
 REPLAY_DAYS = 7
@@ -42,7 +41,7 @@ def trust(
     from soakbell.letters.trust import chance_words, errors_note, past_words, prior_words, rests_on, score_words
     from soakbell.sea.trust_record import record_of
     from soakbell.settings import load_settings
-    from soakbell.trusting import kept_record, trust_terms
+    from soakbell.trusting import error_models, kept_record, trust_terms
     from soakbell.wiring import build
 
     settings = load_settings(ctx.obj, os.environ, with_secrets=False)
@@ -56,7 +55,7 @@ def trust(
             record = house.desk.look_back()
     finally:
         house.close()
-    models = terms.models(record.errors)
+    models = error_models(settings, record, terms)
     _head(f"Days called, {settings.boat.name}")
     counts = record_of(record.days)
     _print(_called_table(record.days))
@@ -64,7 +63,7 @@ def trust(
     _head("How far off the forecasts were")
     if record.errors:
         _lines((errors_note(record),), mark="")
-        _print(_errors_table(record, terms))
+        _print(_errors_table(record, models, terms.models()))
         _print(_sources_table(record))
     _lines(prior_words(models))
     _head("How chances turned out")
@@ -152,14 +151,15 @@ def _scores(table: Contingency) -> Iterable[str]:
         )
 
 
-def _errors_table(record: TrustRecord, terms: TrustTerms) -> Table:
+def _errors_table(
+    record: TrustRecord, models: Mapping[str, ErrorModel], priors: Mapping[str, ErrorModel]
+) -> Table:
     """The worst of all sources, as the plan takes it, beside the prior."""
     from soakbell.letters.trust import error_tables
 
     table = _table("", "ahead", "measured", "give or\ntake", "days", "plan\nreckons with", "prior alone")
-    for found, prior in zip(
-        error_tables(record, terms.models(record.errors)), error_tables(record, terms.models()), strict=True
-    ):
+    tables = (error_tables(record, each) for each in (models, priors))
+    for found, prior in zip(*tables, strict=True):
         for row, bare in zip(found.rows, prior.rows, strict=True):
             name = found.title if row is found.rows[0] else ""
             table.add_row(name, row.ahead, row.measured, row.spread, row.days, row.reckoned, bare.reckoned)

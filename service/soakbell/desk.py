@@ -50,7 +50,7 @@ from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
 from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import Kept, LogKeeper
-from soakbell.trusting import keep_record, kept_record, look_back, trust_terms
+from soakbell.trusting import error_models, keep_record, kept_record, look_back, trust_terms
 
 log = logging.getLogger(__name__)
 
@@ -399,7 +399,8 @@ class Desk:
         if not record.days_between(last_day.replace(day=1), last_day):
             return []
         facts = self._facts_beside(day, now, due=due_at(day, settings.letters.eve, zone))
-        letter = trust_letter(record, terms.models(record.errors), facts, month=last_day, now=now)
+        models = error_models(settings, record, terms)
+        letter = trust_letter(record, models, facts, month=last_day, now=now)
         useless = due_at(day + timedelta(days=TRUST_WITHIN_DAYS), settings.letters.eve, zone)
         return [UnaskedLetter(TRUST, useless, self._without_call(letter, TRUST, day, turns[TRUST], now))]
 

@@ -29,7 +29,7 @@ from soakbell.sea.trust import ErrorModel
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
 from soakbell.store.log_keeper import Kept, LogKeeper
-from soakbell.trusting import kept_record
+from soakbell.trusting import error_models, kept_record
 
 log = logging.getLogger(__name__)
 
@@ -217,7 +217,7 @@ class PlanDesk:
 
     def _models(self, terms: PlanTerms) -> Mapping[str, ErrorModel]:
         record = kept_record(self._settings, self._store, terms.trust)
-        return terms.trust.models() if isinstance(record, str) else terms.trust.models(record.errors)
+        return error_models(self._settings, record, terms.trust)
 
     # ---- bait
 

@@ -43,7 +43,7 @@ from soakbell.season_odds import fishing_traps, keep_odds, kept_odds
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
 from soakbell.store.log_keeper import Kept, LogKeeper
-from soakbell.trusting import kept_record
+from soakbell.trusting import error_models, kept_record
 
 log = logging.getLogger(__name__)
 
@@ -314,7 +314,7 @@ class SeasonDesk:
     ) -> Numbers:
         """Of the days that the official sources ought to reach."""
         record = kept_record(self._settings, self._store, terms.trust)
-        models = terms.trust.models() if isinstance(record, str) else terms.trust.models(record.errors)
+        models = error_models(self._settings, record, terms.trust)
         near = {day: working_day(self._settings, day, now, None) for day in days[: terms.forecast_days]}
         return forecast_windows(situation, _fishing(gear), near, models, terms, now)
 

@@ -48,6 +48,7 @@ from soakbell.sea.trust import (
     WORST_OF_ALL,
     BinError,
     BrierParts,
+    ErrorModel,
     brier,
     errors_by_lead,
     hourly_measured,
@@ -384,7 +385,7 @@ class _LookBack:
             if drawn is None or drawn_on is None or (ahead.day - drawn_on).days >= LEARN_ANEW_DAYS:
                 over_by = pd.Timestamp(ahead.now).floor("h")
                 known = {area: table[table["valid_at"] < over_by] for area, table in worst.items()}
-                models = self._terms.models(_errors(known, self._terms.edges_h))
+                models = self._terms.models(_errors(known, self._terms.edges_h), _area_names(self._settings))
                 drawn = error_paths(
                     models, self._terms.shape, now=ahead.now, hours=24 * (AHEAD_DAYS + 2), days=AHEAD_DAYS
                 )
@@ -492,6 +493,15 @@ def kept_record(settings: Settings, store: Store, terms: TrustTerms) -> TrustRec
     if any((seen.area, seen.station) not in measured for seen in record.stations):
         return "the record of forecasts is of other stations; the service makes it anew within a day"
     return record
+
+
+def error_models(settings: Settings, record: TrustRecord | str, terms: TrustTerms) -> dict[str, ErrorModel]:
+    """The error that the plan reckons with, by quantity: that on record, or the priors where there is none."""
+    return terms.models() if isinstance(record, str) else terms.models(record.errors, _area_names(settings))
+
+
+def _area_names(settings: Settings) -> tuple[str, ...]:
+    return tuple(area.name for area in settings.areas)
 
 
 def _note_name(boat: str) -> str:

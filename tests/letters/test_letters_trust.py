@@ -13,7 +13,18 @@ from PIL import Image
 from soakbell.letters.page import TEXT_COLUMNS
 from soakbell.letters.trust import MOST_DAYS_NAMED, TRUST_CID, called_words
 from soakbell.sea.trust_record import SeenDay, TrustRecord
-from trust_scenes import BLOWN_OUT, DAYS, RECORD, TERMS, TRUST_LETTERS, UNSEEN, error, letter_about, trust_scene
+from trust_scenes import (
+    BLOWN_OUT,
+    DAYS,
+    INNER,
+    RECORD,
+    TERMS,
+    TRUST_LETTERS,
+    UNSEEN,
+    error,
+    letter_about,
+    trust_scene,
+)
 
 
 def told(record: TrustRecord) -> str:
@@ -79,7 +90,7 @@ def test_errors_stand_by_the_day_ahead_with_their_signs_and_units() -> None:
 
 def test_errors_of_several_areas_stand_apart_and_the_letter_says_which_counts() -> None:
     """An area that errs 6 kt low beside one that errs 1.1: the plan's range is the worse in both tables."""
-    inner, outer = replace(RECORD.errors[0], area="Inner Bay"), error("wind_kt", 1, 6.0, 1.8, 42)
+    inner, outer = RECORD.errors[0], error("wind_kt", 1, 6.0, 1.8, 42)
     both = letter_about(replace(RECORD, errors=(inner, replace(outer, area="Outer Bay"))))
     rows = [line.split() for line in both.text.splitlines() if line.startswith("  day 1")]
     assert [row[2] for row in rows] == ["+1.1", "+6.0"]
@@ -100,6 +111,16 @@ def test_what_is_record_and_what_is_prior_is_told_as_shares() -> None:
     sparse = replace(RECORD, errors=(error("wind_kt", 1, -3.0, 1.0, 8),))
     assert "calmer for 0%" in told(sparse)
     assert "Hours ahead with fewer than 30 days are never taken for calmer" in told(sparse)
+
+
+def test_an_area_that_nothing_is_on_record_of_is_named() -> None:
+    """Two areas and one station: the other is never taken for calmer than the prior."""
+    text = " ".join(letter_about(RECORD, "Outer Bay").text.split())
+    assert "Wind and gusts: nothing on record of Outer Bay." in text
+    assert "counts where it says rougher than the prior, and never where it says calmer" in text
+    assert "days on record. Where" not in text
+    assert "Seas: nothing on record. The plan goes by the prior" in text
+    assert "nothing on record of" not in told(RECORD)
 
 
 def test_the_parts_of_the_score_as_told_add_up_to_it() -> None:
@@ -152,7 +173,7 @@ def test_the_height_of_the_wind_is_told_as_it_is() -> None:
 
 
 def test_what_the_plan_reckons_with_is_never_calmer_than_the_prior_while_the_record_is_sparse() -> None:
-    sparse = TERMS.models((error("wind_kt", 1, -5.0, 0.5, 10),))["wind_kt"]
+    sparse = TERMS.models((error("wind_kt", 1, -5.0, 0.5, 10),), (INNER,))["wind_kt"]
     prior = TERMS.models()["wind_kt"]
     assert sparse.bias_at(12) == prior.bias_at(12)
     assert sparse.rougher_sd_at(12) == prior.rougher_sd_at(12)

@@ -20,7 +20,9 @@ def on_record(quantity: str, *days: int, area: str = "Inner Bay") -> list[BinErr
 
 
 def told(*errors: list[BinError]) -> dict[str, int]:
-    return weather_days(TERMS.models([found for each in errors for found in each]), REACH_DAYS)
+    """Of all areas that anything is on record of."""
+    found = [one for each in errors for one in each]
+    return weather_days(TERMS.models(found, [one.area for one in found]), REACH_DAYS)
 
 
 def test_days_ahead_that_no_source_reaches_take_nothing_from_the_count() -> None:
@@ -42,3 +44,8 @@ def test_of_two_areas_the_one_with_fewer_days_counts() -> None:
 
 def test_without_a_record_there_are_none() -> None:
     assert set(told().values()) == {0}
+
+
+def test_an_area_that_nothing_is_on_record_of_leaves_no_day() -> None:
+    models = TERMS.models(on_record("wind_kt", 44, 44), ("Inner Bay", "Outer Bay"))
+    assert weather_days(models, REACH_DAYS)["wind_kt"] == 0

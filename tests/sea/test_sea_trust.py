@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from soakbell.plan_settings import Trust
 from soakbell.sea.limits import Limits
 from soakbell.sea.sources import QUANTITIES
 from soakbell.sea.trust import (
@@ -243,6 +245,30 @@ def test_of_several_areas_the_rougher_counts_at_each_lead_and_the_fewest_days() 
     assert worse.bias_at(6) == low.bias_at(6)
     assert worse.rougher_sd_at(6) == wild.rougher_sd_at(6)
     assert worse_of([wild]) == wild
+
+
+def test_an_area_without_a_record_counts_as_the_prior_however_good_the_record_of_another() -> None:
+    """One station in the bay and strings outside of it: 110 good days inside say nothing of the water outside."""
+    terms = Trust().as_terms()
+    errors = tuple(
+        replace(found, area="Inner Bay")
+        for found in errors_by_lead(record(110, wind_error_kt=0, spread_kt=1), terms.edges_h)
+    )
+    alone = terms.models(errors, ("Inner Bay",))["wind_kt"]
+    both = terms.models(errors, ("Inner Bay", "Outer Bay"))["wind_kt"]
+    prior = terms.models()["wind_kt"]
+    assert (alone.rougher_sd_at([12, 60]) < prior.rougher_sd_at([12, 60])).all(), "it is a good record"
+    assert (both.bias_at(LEADS_H) >= prior.bias_at(LEADS_H)).all()
+    assert (both.rougher_sd_at(LEADS_H) >= prior.rougher_sd_at(LEADS_H)).all()
+    assert (both.calmer_sd_at(LEADS_H) <= prior.calmer_sd_at(LEADS_H)).all()
+    assert (alone.unseen, both.unseen, prior.unseen) == ((), ("Outer Bay",), ())
+    assert both.on_prior
+
+
+def test_errors_without_the_areas_that_they_count_for_are_refused() -> None:
+    wild = BinError(WORST_OF_ALL, "wind_kt", 0, 24, 9000, 400, 9.0, 9.0, 20.0, 20.0)
+    with pytest.raises(ValueError, match="name all areas"):
+        Trust().as_terms().models((wild,))
 
 
 # ---- what the sea did on a day

@@ -272,14 +272,20 @@ def _signed(quantity: str, value: float) -> str:
 
 def prior_words(models: Mapping[str, ErrorModel]) -> tuple[str, ...]:
     """How much of what the plan reckons with is record and how much is the prior."""
-    by_days: dict[tuple[int, int, bool], list[str]] = {}
+    by_days: dict[tuple[int, int, bool, tuple[str, ...]], list[str]] = {}
     for quantity, model in models.items():
         few = any(0 < days < model.enough_days for days in model.days)
-        key = (max(model.days, default=0), model.enough_days, few)
+        key = (max(model.days, default=0), model.enough_days, few, model.unseen)
         by_days.setdefault(key, []).append(QUANTITY[quantity].short)
     told = []
-    for (days, enough, few), quantities in by_days.items():
+    for (days, enough, few, unseen), quantities in by_days.items():
         names = capital(listed(quantities))
+        if unseen:
+            told.append(
+                f"{names}: nothing on record of {listed(map(one_line, unseen))}. So what is on record elsewhere "
+                "counts where it says rougher than the prior, and never where it says calmer."
+            )
+            continue
         if not days:
             told.append(f"{names}: nothing on record. The plan goes by the prior of the plan file alone.")
             continue

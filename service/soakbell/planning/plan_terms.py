@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from soakbell.planning.catch_curve import CurvePrior
@@ -23,26 +23,51 @@ class TrustTerms:
     enough_days: int
     edges_h: tuple[float, ...]
 
-    def models(self, errors: Sequence[BinError] = (), source: str = WORST_OF_ALL) -> dict[str, ErrorModel]:
+    def models(
+        self, errors: Sequence[BinError] = (), areas: Sequence[str] = (), source: str = WORST_OF_ALL
+    ) -> dict[str, ErrorModel]:
         """The error to reckon with, by quantity; without ``errors`` (``errors_by_lead``) the priors alone.
 
-        Of several areas that a quantity is on record of, the one that errs worse counts (``worse_of``).
-        """
-        return {quantity: self._model(quantity, prior, errors, source) for quantity, prior in self.priors.items()}
+        Of several areas the one that errs worse counts (``worse_of``), and one that nothing is on record of errs
+        as the prior: the record of one never loosens what is held of another.
 
-    def _model(self, quantity: str, prior: PriorError, errors: Sequence[BinError], source: str) -> ErrorModel:
+        Args:
+            areas: all that the boat goes by, whether or not anything is on record of them.
+
+        Raises:
+            ValueError: errors are given and no area.
+        """
+        if errors and not areas:
+            raise ValueError("errors on record and no area; name all areas that the boat goes by")
+        return {
+            quantity: self._model(quantity, prior, errors, areas, source)
+            for quantity, prior in self.priors.items()
+        }
+
+    def _model(
+        self,
+        quantity: str,
+        prior: PriorError,
+        errors: Sequence[BinError],
+        areas: Sequence[str],
+        source: str,
+    ) -> ErrorModel:
         told = [found for found in errors if (found.source, found.quantity) == (source, quantity)]
-        by_area = [
-            [found for found in told if found.area == area] for area in dict.fromkeys(one.area for one in told)
-        ]
-        return worse_of(
+        seen = {found.area for found in told}
+        model = worse_of(
             [
                 error_model(
-                    quantity, each, prior, source=source, edges_h=self.edges_h, enough_days=self.enough_days
+                    quantity,
+                    [found for found in told if found.area == area],
+                    prior,
+                    source=source,
+                    edges_h=self.edges_h,
+                    enough_days=self.enough_days,
                 )
-                for each in by_area or [[]]
+                for area in dict.fromkeys((*areas, *(found.area for found in told))) or ("",)
             ]
         )
+        return replace(model, unseen=tuple(area for area in areas if area not in seen)) if told else model
 
 
 @dataclass(frozen=True)

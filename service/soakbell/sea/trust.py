@@ -177,7 +177,8 @@ class ErrorModel:
             changes nothing, and past the last edge the last bin counts only as far as it makes for rougher.
         bias_change: added to the prior's bias. The sum is never below 0.
         rougher_factor, calmer_factor: the prior's spread is multiplied by these.
-        days: days on record, by bin.
+        days: days on record, by bin; of several areas those of the one that has fewest.
+        unseen: areas that nothing is on record of, where something is of another.
     """
 
     quantity: str
@@ -188,6 +189,7 @@ class ErrorModel:
     rougher_factor: tuple[float, ...] = ()
     calmer_factor: tuple[float, ...] = ()
     days: tuple[int, ...] = ()
+    unseen: tuple[str, ...] = ()
 
     @property
     def on_prior(self) -> bool:
