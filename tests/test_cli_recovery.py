@@ -14,6 +14,7 @@ import pytest
 import time_machine
 import vobject
 
+from soakbell import season_desk
 from terminals import Terminal, home
 
 NOW = datetime(2027, 4, 29, 22, 0, tzinfo=UTC)  # 18:00 on the coast
@@ -63,6 +64,49 @@ def test_with_a_deck_load_the_list_comes_by_trips(terminal: Terminal) -> None:
     assert re.search(r"trip 2: 20 traps, about \d+ h", text)
 
 
+def test_without_a_deck_load_it_says_what_to_write(terminal: Terminal) -> None:
+    assert "No trips and no odds are told: no deck load is known; write deck_traps in the plan file." in shown(
+        terminal
+    )
+
+
+def test_days_to_start_by_are_told_with_what_they_rest_on(terminal: Terminal) -> None:
+    text = shown(terminal, "--deck", "36")
+    assert re.search(r"For a chance of 80% of being done in time, start by \w+ \d+ \w+\.", text)
+    assert "No forecast is in these odds: each day is taken for a usual one, and today for none." in text
+    assert "No past years were counted for Inner Bay" in text
+    assert "they make no call and change none" in text
+
+
+def test_the_deck_load_of_the_plan_file_is_the_one_without_another(terminal: Terminal) -> None:
+    plan = terminal.folder / "plan.toml"
+    text = plan.read_text("utf-8")
+    assert "# deck_traps = 80" in text
+    plan.write_text(text.replace("# deck_traps = 80", "deck_traps = 36"), "utf-8")
+    assert "trip 2: 20 traps" in shown(terminal)
+    assert "trip 1: 56 traps" in shown(terminal, "--deck", "60")
+    assert "trip 3:" in shown(terminal, "--stack", "10")
+
+
+def test_a_broken_plan_file_costs_the_odds_but_not_a_deck_load_that_is_typed(terminal: Terminal) -> None:
+    (terminal.folder / "plan.toml").write_text("[plan", "utf-8")
+    assert "No trips and no odds are told: the plan file can't be used: " in shown(terminal)
+    assert "trip 2: 20 traps" in shown(terminal, "--deck", "36")
+
+
+def test_odds_that_fail_are_told_and_the_list_is_shown_all_the_same(
+    terminal: Terminal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("a worm in the odds")
+
+    monkeypatch.setattr(season_desk, "take_up_odds", fails)
+    result = terminal.type("recovery", "--deck", "36", columns=200)
+    assert result.exit_code == 1
+    assert "60 traps are not home" in result.output
+    assert "a worm in the odds" in result.output
+
+
 def test_a_narrow_screen_gets_lines_instead_of_a_table(terminal: Terminal) -> None:
     text = shown(terminal, columns=60)
     assert "│ 8 │" not in text
@@ -76,9 +120,12 @@ def test_the_files_hold_the_same_traps(terminal: Terminal, tmp_path: Path) -> No
     assert text.count("written: ") == 4
     assert len(pd.read_csv(files["csv"])) == 60
     assert len(gpxpy.parse(files["gpx"].read_text()).waypoints) == 1 + 56 + 2
-    assert [
-        event.dtstart.value.isoformat() for event in vobject.readOne(files["ics"].read_text()).vevent_list
-    ] == ["2027-05-06"]
+    days = {
+        event.summary.value: event.dtstart.value.isoformat()
+        for event in vobject.readOne(files["ics"].read_text()).vevent_list
+    }
+    assert days["Last day for traps in the water | Little Grebe"] == "2027-05-06"
+    assert any(title.startswith("Take-up trip 1: Outer Bar") for title in days)
     assert files["html"].read_text().count('<span class="box">') == 60
 
 

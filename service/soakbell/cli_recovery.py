@@ -16,11 +16,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from soakbell.gear.fold import GearState
     from soakbell.letters.times import HarborTimes
     from soakbell.planning.recovery import RecoveryList, TripOut
-    from soakbell.planning.season_end import TakeUpTrip
-    from soakbell.settings import Settings
+    from soakbell.planning.season_told import SeasonAhead
 
 _MOST_CHARS = 1000
 
@@ -45,11 +43,19 @@ def recovery(
         ),
     ] = None,
     stack_min: Annotated[
-        float,
-        typer.Option("--stack", min=0, max=60, help="Minutes to stack and lash a trap, besides hauling it."),
-    ] = 0.5,
+        float | None,
+        typer.Option(
+            "--stack",
+            min=0,
+            max=60,
+            help="Minutes to stack and lash a trap, besides hauling it. Default: that of the plan file.",
+        ),
+    ] = None,
 ) -> None:
     """Every trap that is not home, by the trips that bring it there; missing ones with where to look.
+
+    From 45 days before all must be out also the days to start by, with their chances: those of the last morning
+    letter, or by the usual weather alone.
 
     A trap stays on the list until the log is told that it is ashore, or written off with a reason.
 
@@ -58,28 +64,24 @@ def recovery(
     from rich.console import Console
 
     from soakbell.clock import SystemClock
-    from soakbell.due_times import local_day
-    from soakbell.fishery.season import opened_on, take_up
     from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
     from soakbell.letters.recovery_sheet import recovery_sheet
     from soakbell.letters.times import HarborTimes
-    from soakbell.planning.recovery import recovery_list
+    from soakbell.plan_settings import terms_of
+    from soakbell.season_desk import DeckLoad, SeasonDesk
     from soakbell.store.log_keeper import LogKeeper
 
     settings = settings_of(ctx)
     now = SystemClock().now()
-    today = local_day(now, settings.harbor.time_zone)
+    load = None if deck is None and stack_min is None else DeckLoad(deck, stack_min)
     with database(settings) as store:
-        gear = LogKeeper(store, settings.trap_strings).now().gear
-    end = take_up(settings.fishery, today, sector=settings.sector, region=settings.region)
-    out = recovery_list(
-        gear,
-        now,
-        today,
-        take_up=end,
-        trips=_trips(settings, gear, deck, stack_min),
-        season=None if end is None else opened_on(settings.fishery, end.deadline),
-    )
+        keeper = LogKeeper(store, settings.trap_strings)
+        desk = SeasonDesk(settings, terms_of(settings), store, keeper)
+        season = desk.between(now, kept=keeper.now(), deck=load, trips_always=True)
+    out = season.recovery
+    if out is None:
+        typer.echo(f"the list can't be told: {season.fault}", err=True)
+        raise typer.Exit(1)
     facts = facts_of(settings, now)
     files: list[tuple[str, Path | None, bytes | None]] = [
         ("--csv", csv, recovery_csv(out, facts) if csv else None),
@@ -87,7 +89,7 @@ def recovery(
         ("--ics", ics, take_up_ics(out, facts) if ics else None),
         ("--sheet", sheet, recovery_sheet(out, facts).encode() if sheet else None),
     ]
-    _tell(Console(), out, HarborTimes.at(settings.harbor.time_zone, now), settings.boat.name)
+    _tell(Console(), out, season, HarborTimes.at(settings.harbor.time_zone, now), settings.boat.name)
     for option, file, content in files:
         if file is None:
             continue
@@ -95,41 +97,13 @@ def recovery(
             typer.echo("no calendar: no day is known by which traps must be out", err=True)
             continue
         write_file("recovery", option, file, content)
-
-
-def _trips(settings: Settings, gear: GearState, deck: int | None, stack_min: float) -> Sequence[TakeUpTrip]:
-    """The take-up plan of what fishes, by the marks as they are; none where no deck load is known."""
-    from dataclasses import replace
-
-    from soakbell.gear.fold import Whereabouts
-    from soakbell.plan_settings import terms_of
-    from soakbell.planning.plan_terms import PlanTerms
-    from soakbell.planning.take_up_trips import TrapsOut, plan_trips
-    from soakbell.planning.trips import Boat
-
-    terms = terms_of(settings)
-    deck_traps = deck or (terms.deck_traps if isinstance(terms, PlanTerms) else None)
-    if deck_traps is None:
-        return ()
-    boat = settings.boat
-    out = [
-        TrapsOut(replace(string, start=state.start, end=state.end), state.places(Whereabouts.FISHING))
-        for string in settings.trap_strings
-        if (state := gear.strings.get(string.name)) is not None
-    ]
-    return plan_trips(
-        Boat(boat.name, boat.cruise_kt, boat.haul_min_per_trap, boat.trip_margin_min),
-        settings.harbor.mark,
-        out,
-        deck_traps=deck_traps,
-        stack_min_per_trap=stack_min,
-    ).trips
+    raise typer.Exit(1 if season.fault else 0)
 
 
 # ---- the screen
 
 
-def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) -> None:
+def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: HarborTimes, boat: str) -> None:
     from soakbell.letters.recovery_words import (
         EVENLY,
         REPORT,
@@ -138,7 +112,9 @@ def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) ->
         lead_words,
         retired_line,
         rule_words,
+        start_words,
     )
+    from soakbell.letters.season_section import reckoned_lines
     from soakbell.letters.times import full_day_words
     from soakbell.letters.words import STANDING
 
@@ -148,6 +124,8 @@ def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) ->
     say(f"{boat}, {full_day_words(times.day)}: {lead_words(out)}")
     if out.take_up is not None:
         say(rule_words(out))
+    for start in out.starts:
+        say(start_words(*start, out.today))
     fishing = _fishing_rows(out, times)
     if fishing:
         _table(console, "Fishing", ("trip", "string", "traps", "last seen", "start mark", "end mark"), fishing)
@@ -164,6 +142,8 @@ def _tell(console: Console, out: RecoveryList, times: HarborTimes, boat: str) ->
                 say(f"to write off the former {trap.string} {trap.place}, or when it is found: {line}")
         say(REPORT)
     say("")
+    for text in reckoned_lines(season):
+        say(text)
     for text in ((STAYS, EVENLY) if out.not_home else ()) + (STANDING[0].replace("this letter", "this list"),):
         say(text)
 

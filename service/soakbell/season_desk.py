@@ -43,7 +43,7 @@ from soakbell.season_odds import fishing_traps, keep_odds, kept_odds
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
 from soakbell.store.log_keeper import Kept, LogKeeper
-from soakbell.trusting import error_models, kept_record
+from soakbell.trusting import error_models, kept_record, trust_terms
 
 log = logging.getLogger(__name__)
 
@@ -107,7 +107,7 @@ class SeasonDesk:
         Today doesn't count for a trip any more.
 
         Args:
-            deck: in the place of the plan file's; then nothing kept is used.
+            deck: in the place of the plan file's, which may be none; then nothing kept is used.
             trips_always: also where the end isn't in sight.
         """
         today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
@@ -175,6 +175,8 @@ class SeasonDesk:
     def _usable(self, deck: DeckLoad | None) -> tuple[PlanTerms | None, str]:
         """What trips and odds are reckoned by; or None, and what is lacking for it."""
         terms = self._terms
+        if deck is not None and deck.traps is not None and not isinstance(terms, PlanTerms):
+            terms = PlanTerms(trust=trust_terms(self._settings))
         if isinstance(terms, str):
             return None, f"the plan file can't be used: {terms.splitlines()[0] if terms.strip() else 'no reason'}"
         if terms is None:
