@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 from kept_days import KeptDays
 from law.world import FISHERIES, SETTINGS_TOML, WITH_STATION
 from soakbell.cli import app
+from soakbell.clock import SystemClock
 from soakbell.settings import load_settings
 from soakbell.store.schema import CallRow, NoteRow, OutboxRow, ReplyRow
 from soakbell.wiring import open_database
@@ -74,14 +75,16 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def terminal(played: Path, tmp_path: Path) -> Iterator[Terminal]:
-    """A copy of that folder."""
+def terminal(played: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Terminal]:
+    """A copy of that folder, in the morning after."""
     (tmp_path / "fisheries").symlink_to(FISHERIES)
     for name in ("boat.toml", "soakbell.sqlite3"):
         (tmp_path / name).write_bytes((played / name).read_bytes())
     settings = load_settings(tmp_path / "boat.toml", {})
     store = open_database(settings)
-    yield Terminal(tmp_path, KeptDays(store, low_by_kt=4, settings=settings))
+    kept = KeptDays(store, low_by_kt=4, settings=settings)
+    monkeypatch.setattr(SystemClock, "now", lambda _: kept.morning_of(FIRST + DAYS * DAY))
+    yield Terminal(tmp_path, kept)
     store.close()
 
 

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from pydantic import TypeAdapter
 from sqlalchemy import delete, update
 
 from kept_days import (
@@ -22,7 +23,6 @@ from law.world import INNER, MEDIA, OUTER, OUTER_GRID, STATION, WITH_STATION, gr
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
 from soakbell.plan_settings import Trust
-from soakbell.planning.call import CallWord
 from soakbell.sea.sources import RawReply, SourceKind
 from soakbell.sea.trust import WORST_OF_ALL, BinError
 from soakbell.sea.trust_record import SeenDay, TrustRecord, record_of
@@ -244,27 +244,81 @@ def test_a_record_comes_back_from_its_note_as_it_went_in(store: Store) -> None:
     assert record.chances is not None
     assert any(seen.past for seen in record.days)
     keep_record(store, "Little Grebe", record, record.made_at)
-    assert kept_record(kept.settings, store, TERMS) == record
+    assert kept_record(kept.settings, store, TERMS, record.made_at) == record
 
 
 def test_a_note_that_cannot_be_used_leaves_the_prior_and_says_so(store: Store) -> None:
     kept = KeptDays(store)
-    assert "yet" in str(kept_record(kept.settings, store, TERMS))
+    now = kept.morning_of(FIRST + 2 * DAY)
+    assert "yet" in str(kept_record(kept.settings, store, TERMS, now))
     kept.keep(FIRST, 2)
     record = looked_back(kept, FIRST + 2 * DAY)
-    keep_record(store, "Little Grebe", record, record.made_at)
+    keep_record(store, "Little Grebe", record, now)
     elsewhere = settings_with((WITH_STATION[0], WITH_STATION[1].replace(STATION, "OTHR1")))
-    assert "other stations" in str(kept_record(elsewhere, store, TERMS))
-    assert "other hours ahead" in str(kept_record(kept.settings, store, replace(TERMS, edges_h=(0.0, 12.0))))
+    assert "other stations" in str(kept_record(elsewhere, store, TERMS, now))
+    shorter = replace(TERMS, edges_h=(0.0, 12.0))
+    assert "other hours ahead" in str(kept_record(kept.settings, store, shorter, now))
     for value, said in (
         ({"version": 0, "record": {}}, "another version"),
-        ({"version": 2, "record": {"made_at": "yesterday"}}, "can't be read"),
-        ({"version": 2}, "can't be read"),
+        ({"version": 3, "record": {"made_at": "yesterday"}}, "can't be read"),
+        ({"version": 3}, "can't be read"),
         ({}, "can't be read"),
     ):
         with store.writing() as session:
             session.execute(update(NoteRow).where(NoteRow.name == "trust:Little Grebe").values(value=value))
-        assert said in str(kept_record(kept.settings, store, TERMS))
+        assert said in str(kept_record(kept.settings, store, TERMS, now))
+
+
+@pytest.mark.parametrize("moved", ["zone", "point"])
+def test_a_record_of_other_waters_under_the_same_name_is_not_used(store: Store, moved: str) -> None:
+    kept = KeptDays(store)
+    kept.keep(FIRST, 2)
+    record = looked_back(kept, FIRST + 2 * DAY)
+    keep_record(store, "Little Grebe", record, record.made_at)
+    inner, *others = kept.settings.areas
+    there = replace(inner, zone="GMZ755") if moved == "zone" else replace(inner, lat_deg=inner.lat_deg + 0.1)
+    elsewhere = replace(kept.settings, areas=(there, *others))
+    assert "other stations or waters" in str(kept_record(elsewhere, store, TERMS, record.made_at))
+
+
+def test_a_record_that_no_housekeeping_made_anew_is_not_used_for_long(store: Store) -> None:
+    """It is told as learned from so many days, which nobody has looked at since."""
+    kept = KeptDays(store)
+    kept.keep(FIRST, 2)
+    record = looked_back(kept, FIRST + 2 * DAY)
+    keep_record(store, "Little Grebe", record, record.made_at)
+
+    def found(later: timedelta) -> TrustRecord | str:
+        return kept_record(kept.settings, store, TERMS, record.made_at + later)
+
+    assert found(7 * DAY) == record
+    assert "was made on 2026-11-04 (UTC), and only one of the last 7 days is used" in str(found(8 * DAY))
+    assert "was made on" in str(found(-DAY)), "a clock that was wrong then or is now"
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"days": 10**6, "pairs": 10**7},
+        {"days": -5},
+        {"days": 9, "pairs": 8},
+        {"sd": -3.0},
+        {"robust_sd": -3.0},
+        {"bias": float("nan")},
+    ],
+    ids=lambda wrong: " ".join(wrong),
+)
+def test_a_record_with_numbers_that_cannot_be_is_not_used(store: Store, wrong: dict[str, float]) -> None:
+    kept = KeptDays(store)
+    kept.keep(FIRST, 2)
+    record = looked_back(kept, FIRST + 2 * DAY)
+    whole = TypeAdapter(TrustRecord).dump_python(record, mode="json")
+    for found in whole["errors"]:
+        found.update({name: str(value) if value != value else value for name, value in wrong.items()})
+    with store.writing() as session:
+        note = {"version": 3, "record": whole}
+        letters.put_note(session, "trust:Little Grebe", note, record.made_at)
+    assert "holds numbers that can't be" in str(kept_record(kept.settings, store, TERMS, record.made_at))
 
 
 def test_without_a_plan_file_the_terms_are_those_that_come_with_the_service() -> None:
@@ -279,28 +333,38 @@ def test_the_nightly_housekeeping_keeps_a_record(store: Store) -> None:
     kept.keep(FIRST, 3)
     kept.keep_measured(kept.morning_of(FIRST + 3 * DAY))
     kept.desk(kept.morning_of(FIRST + 3 * DAY)).housekeep()
-    record = kept_record(kept.settings, store, TERMS)
+    record = kept_record(kept.settings, store, TERMS, kept.morning_of(FIRST + 3 * DAY))
     assert isinstance(record, TrustRecord)
     assert record.mornings == 3
 
 
-def test_no_record_touches_a_call(store: Store) -> None:
-    """A record that says every forecast is 30 kt too rough, one that is broken, and none: the same call."""
+@pytest.mark.parametrize("after", [3, 4], ids=["a fit day", "a windy day"])
+def test_no_record_touches_a_call(store: Store, after: int) -> None:
+    """A record that says every forecast is 14 kt too rough, one that is broken, and none: the same letter's call."""
     kept = KeptDays(store, wind_kt=windy_every_third_day)
     kept.fish_since(FIRST)
-    kept.keep(FIRST, 3)
-    day, now = FIRST + 2 * DAY, kept.morning_of(FIRST + 2 * DAY)
+    kept.keep(FIRST, after + 1)
+    day, now = FIRST + after * DAY, kept.morning_of(FIRST + after * DAY)
     record = looked_back(kept, day)
-    calmer = replace(record, errors=tuple(replace(found, bias=-30.0, days=900) for found in record.errors))
-    calls = [kept.desk(now).decide(day, clock_suspect=False).call]
+
+    def called() -> dict[str, object]:
+        letter = kept.desk(now).write("morning", day, 0, late=False, clock_suspect=False)
+        assert letter.call is not None
+        return dict(letter.call.detail["call"])
+
+    without = called()
+    assert without["word"] == ("WAIT" if blows_on(day) else "PULL")
+    assert record.errors
+    wrong = [replace(found, bias=-14.0, median=-14.0, sd=0.1, robust_sd=0.1) for found in record.errors]
+    calmer = replace(record, errors=tuple(replace(found, days=100, pairs=2400) for found in wrong))
     for each in (record, calmer):
         keep_record(store, "Little Grebe", each, now)
-        calls.append(kept.desk(now).decide(day, clock_suspect=False).call)
-    with store.writing() as session:
-        letters.put_note(session, "trust:Little Grebe", {"version": 2, "record": []}, now)
-    calls.append(kept.desk(now).decide(day, clock_suspect=False).call)
-    assert calls[0].word in CallWord
-    assert calls == [calls[0]] * 4
+        assert kept_record(kept.settings, store, TERMS, now) == each, "it is one that is used"
+        assert called() == without
+    for torn in ({"version": 3, "record": []}, {"version": 3}, {}):
+        with store.writing() as session:
+            letters.put_note(session, "trust:Little Grebe", torn, now)
+        assert called() == without
 
 
 TURNS = {"bells": 1, "bait order": 1, "bait order copy": 1, "trust": 1}

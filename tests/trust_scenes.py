@@ -51,7 +51,7 @@ RECORD = TrustRecord(
     first_day=date(2026, 10, 20),
     last_day=date(2026, 11, 30),
     mornings=42,
-    stations=(StationSeen(INNER, "NCKF1", ("wind_kt", "gust_kt"), 1008),),
+    stations=(StationSeen(INNER, "NCKF1", "GMZ730, 29.9000, -84.5000", ("wind_kt", "gust_kt"), 1008),),
     edges_h=TERMS.edges_h,
     errors=(
         *(error("wind_kt", day, 1.1, 1.6 + 0.2 * day, 43 - day) for day in range(1, 8)),

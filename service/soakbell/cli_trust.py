@@ -38,6 +38,7 @@ def trust(
 
     Example: soakbell trust --png trust.png
     """
+    from soakbell.clock import SystemClock
     from soakbell.letters.trust import chance_words, errors_note, past_words, prior_words, rests_on, score_words
     from soakbell.sea.trust_record import record_of
     from soakbell.settings import load_settings
@@ -48,7 +49,7 @@ def trust(
     terms = trust_terms(settings)
     house = build(settings)
     try:
-        record = "" if again else kept_record(settings, house.store, terms)
+        record = "" if again else kept_record(settings, house.store, terms, SystemClock().now())
         if isinstance(record, str):
             if record:
                 typer.echo(f"{record}; looking back now", err=True)

@@ -393,7 +393,7 @@ class Desk:
         if day.day > TRUST_WITHIN_DAYS or not self._is_evening(day, now) or self._written_since(TRUST, first):
             return []
         terms = trust_terms(settings)
-        record = kept_record(settings, self._store, terms)
+        record = kept_record(settings, self._store, terms, now)
         if isinstance(record, str) or record.last_day < last_day:
             record = self.look_back()
         if not record.days_between(last_day.replace(day=1), last_day):

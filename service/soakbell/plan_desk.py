@@ -125,7 +125,7 @@ class PlanDesk:
             price_usd_lb=self._price(terms, books),
             season_day=self._season_day(call.day),
             wishes=kept.gear.wishes,
-            models=self._models(terms),
+            models=self._models(terms, now),
             bait_boxes_a_trap=self._boxes_a_trap(books),
             baits=self._baits(books, call.day, now, len(days)),
             most_traps=None if traps is None else traps.traps,
@@ -215,8 +215,8 @@ class PlanDesk:
             return min(prices.values())
         return math.fsum(lb * price for lb, price in landed) / weighed_lb
 
-    def _models(self, terms: PlanTerms) -> Mapping[str, ErrorModel]:
-        record = kept_record(self._settings, self._store, terms.trust)
+    def _models(self, terms: PlanTerms, now: datetime) -> Mapping[str, ErrorModel]:
+        record = kept_record(self._settings, self._store, terms.trust, now)
         return error_models(self._settings, record, terms.trust)
 
     # ---- bait

@@ -315,7 +315,7 @@ class SeasonDesk:
         self, terms: PlanTerms, gear: GearState, days: Sequence[date], now: datetime, situation: Situation
     ) -> Numbers:
         """Of the days that the official sources ought to reach."""
-        record = kept_record(self._settings, self._store, terms.trust)
+        record = kept_record(self._settings, self._store, terms.trust, now)
         models = error_models(self._settings, record, terms.trust)
         near = {day: working_day(self._settings, day, now, None) for day in days[: terms.forecast_days]}
         return forecast_windows(situation, _fishing(gear), near, models, terms, now)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import json
 import logging
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time, timedelta
@@ -79,7 +80,11 @@ LEARN_ANEW_DAYS = 10
 IDLE = frozenset({"nothing_ripe", "nothing_set", "barred_by_skipper", "out_of_season", "no_sunrise"})
 """Reasons for a WAIT that say nothing of the sea."""
 
-_NOTE_VERSION = 2
+USED_FOR = timedelta(days=7)
+"""A record older than this isn't used: it is made once a day, so something has failed since."""
+
+_NOTE_VERSION = 3
+_CLOCKS_DIFFER = timedelta(hours=1)
 _NO_LIMIT = 1e9  # past any wind and sea
 _RECORD: TypeAdapter[TrustRecord] = TypeAdapter(TrustRecord)
 
@@ -102,7 +107,7 @@ class MeasuredSea:
             area = self.settings.area(name)
             hours = int(table.notna().any(axis=1).sum())
             gives = tuple(str(column) for column in table.columns)
-            told.append(StationSeen(name, str(area.station), gives, hours))
+            told.append(StationSeen(name, str(area.station), _waters(area), gives, hours))
         return tuple(told)
 
     def of_call(self, call: Call) -> SeenDay:
@@ -469,7 +474,7 @@ def keep_record(store: Store, boat: str, record: TrustRecord, now: datetime) -> 
         put_note(session, _note_name(boat), value, now)
 
 
-def kept_record(settings: Settings, store: Store, terms: TrustTerms) -> TrustRecord | str:
+def kept_record(settings: Settings, store: Store, terms: TrustTerms, now: datetime) -> TrustRecord | str:
     """The last look back, or in words why there is none that can be used; then the priors hold.
 
     Raises:
@@ -489,15 +494,34 @@ def kept_record(settings: Settings, store: Store, terms: TrustTerms) -> TrustRec
         return "the record of forecasts can't be read; the service makes it anew within a day"
     if record.edges_h != terms.edges_h:
         return "the record of forecasts counts by other hours ahead; the service makes it anew within a day"
-    measured = {(area.name, area.station) for area in settings.areas}
-    if any((seen.area, seen.station) not in measured for seen in record.stations):
-        return "the record of forecasts is of other stations; the service makes it anew within a day"
+    measured = {(area.name, area.station, _waters(area)) for area in settings.areas}
+    if any((seen.area, seen.station, seen.waters) not in measured for seen in record.stations):
+        return "the record of forecasts is of other stations or waters; the service makes it anew within a day"
+    if not now - USED_FOR <= record.made_at <= now + _CLOCKS_DIFFER:
+        return (
+            f"the record of forecasts was made on {record.made_at:%Y-%m-%d} (UTC), and only one of the last "
+            f"{USED_FOR.days} days is used; the service makes it anew once a day while it runs"
+        )
+    if not all(_can_be(found) for found in record.errors):
+        return "the record of forecasts holds numbers that can't be; the service makes it anew within a day"
     return record
+
+
+def _can_be(found: BinError) -> bool:
+    """Whether a look back could have counted and measured so."""
+    spreads = [sd for sd in (found.sd, found.robust_sd) if sd is not None]
+    numbers = (found.bias, found.median, *spreads)
+    days_ok = 1 <= found.days <= min(found.pairs, LOOK_BACK_DAYS + 1)
+    return days_ok and all(map(math.isfinite, numbers)) and all(sd >= 0 for sd in spreads)
 
 
 def error_models(settings: Settings, record: TrustRecord | str, terms: TrustTerms) -> dict[str, ErrorModel]:
     """The error that the plan reckons with, by quantity: that on record, or the priors where there is none."""
     return terms.models() if isinstance(record, str) else terms.models(record.errors, _area_names(settings))
+
+
+def _waters(area: ForecastArea) -> str:
+    return f"{area.zone}, {area.lat_deg:.4f}, {area.lon_deg:.4f}"
 
 
 def _area_names(settings: Settings) -> tuple[str, ...]:

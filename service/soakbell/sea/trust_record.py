@@ -10,10 +10,14 @@ from soakbell.sea.trust import BinError, BrierParts, CalledDay, CallRecord, call
 
 @dataclass(frozen=True)
 class StationSeen:
-    """A station that forecasts of an area were held against. ``hours``: those that it measured anything in."""
+    """A station that forecasts of an area were held against.
+
+    ``waters``: the zone and the point of that area. ``hours``: those that the station measured anything in.
+    """
 
     area: str
     station: str
+    waters: str
     gives: tuple[str, ...]
     hours: int
 
