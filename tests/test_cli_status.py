@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 import time_machine
 
+from soakbell import season_desk
 from soakbell.gear_desk import GearDesk
 from terminals import Terminal, home
 
@@ -131,6 +132,26 @@ def test_bells_show_whether_they_were_told_snoozed_or_settled(terminal: Terminal
     assert row(text, "soak:Nine Foot", "snoozed until 2026-12-12 06:00")
     assert row(text, "upkeep:flares", "settled")
     assert row(text, "soak:Ledge", "not told yet")
+
+
+def test_the_day_by_which_all_must_be_out_is_told(terminal: Terminal) -> None:
+    """Florida's stone crab season: traps out by 6 May."""
+    assert "All must be out by Thursday 6 May 2027, 149 days left." in shown(terminal)
+
+
+def test_near_the_end_it_counts_what_is_not_home(terminal: Terminal) -> None:
+    with time_machine.travel(datetime(2027, 4, 29, 22, 0, tzinfo=UTC)):
+        assert "Season's end: 120 traps not home, all out by Thu 6 May, 7 days left." in shown(terminal)
+
+
+def test_a_season_that_fails_is_told_beside_the_rest(terminal: Terminal, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise RuntimeError("a worm in the season")
+
+    monkeypatch.setattr(season_desk, "season_end", fails)
+    text = shown(terminal, ends_with=1)
+    assert "Season's end: could not be told: the recovery list: RuntimeError: a worm in the season" in text
+    assert "158 traps" in text
 
 
 def test_the_foot_says_when_the_rules_were_checked_and_who_decides(terminal: Terminal) -> None:

@@ -58,6 +58,7 @@ def status(ctx: typer.Context) -> None:
             page.say("The clock shows an earlier time than the newest entry: set it. No soak is known until then.")
         for title, show in _SECTIONS.items():
             page.section(title, partial(show, page, sight))
+        page.section("Season's end", lambda: _season(page, sight, store, keeper))
         page.section("Bells", lambda: _bells(page, sight, store, keeper))
         page.section("Odd in the log", lambda: _oddities(page, sight, store))
     _foot(page, settings)
@@ -376,7 +377,21 @@ def _wishes(page: _Page, sight: _Sight) -> None:
         page.table("Pinned and barred", ("day", "what", "string"), rows)
 
 
-# ---- Bells, oddities, the foot
+# ---- Season's end, bells, oddities, the foot
+
+
+def _season(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None:
+    from soakbell.letters.recovery_words import deadline_words
+    from soakbell.letters.season_section import season_line
+    from soakbell.plan_settings import terms_of
+    from soakbell.season_desk import SeasonDesk
+
+    desk = SeasonDesk(sight.settings, terms_of(sight.settings), store, keeper)
+    season = desk.between(sight.now, kept=sight.kept)
+    if season.recovery is not None and season.recovery.not_home:
+        page.say(season_line(season) or deadline_words(season.recovery))
+    if season.fault:
+        raise _Untold(season.fault)
 
 
 def _bells(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None:
