@@ -63,7 +63,7 @@ class Trip:
         return tuple(leg for leg in self.legs if leg.string is not None)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1 << 15)
 def distance_nmi(a: Mark, b: Mark) -> float:
     """Length of the geodesic on WGS84 (Karney 2013, as in GeographicLib)."""
     inverse = Geodesic.WGS84.Inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg, Geodesic.DISTANCE)
