@@ -59,6 +59,7 @@ PULL_WEEK = Week(
     free=FreeChoice(("Ledge", "Nine Foot", "Outer Bar"), 41.0),
     curves=curves(46, 0.83, 0.21),
     price_usd_lb=18.25,
+    trip_cost_usd=120.0,
     weather_days=12,
     enough_days=30,
     bait_holds=True,
@@ -94,6 +95,7 @@ WAIT_WEEK = Week(
     pins_not_met=(PinNotMet(Wish("The Hump", _on(13)), Held(HeldBy.NO_TRIPS, _on(13))),),
     curves=curves(0, 0.0, 0.0),
     price_usd_lb=14.0,
+    trip_cost_usd=120.0,
     weather_days=0,
     enough_days=30,
 )

@@ -44,8 +44,8 @@ def reasons(week: Week, *, trip: bool = True) -> str:
     return " ".join(section(week, trip=trip).reasons)
 
 
-def lines(week: Week) -> str:
-    return " ".join(line for block in section(week).blocks for line in block.lines)
+def lines(week: Week, *, trip: bool = True) -> str:
+    return " ".join(line for block in section(week, trip=trip).blocks for line in block.lines)
 
 
 def test_the_text_tells_all_that_the_page_tells() -> None:
@@ -84,22 +84,22 @@ def test_every_plan_says_that_it_makes_no_call() -> None:
 @pytest.mark.parametrize(
     ("free", "said"),
     [
-        (("Ledge", "Nine Foot", "Outer Bar"), "would take Ledge instead of The Hump today, worth about $40 more"),
-        (("Nine Foot", "Outer Bar"), "would leave out The Hump today, worth about $40 more"),
-        (("Nine Foot", "Outer Bar", "The Hump", "Ledge"), "would also take Ledge today, worth about $40 more"),
+        (("Ledge", "Nine Foot", "Outer Bar"), "would take Ledge instead of The Hump, worth about $40 more"),
+        (("Nine Foot", "Outer Bar"), "would leave out The Hump, worth about $40 more"),
+        (("Nine Foot", "Outer Bar", "The Hump", "Ledge"), "would also take Ledge, worth about $40 more"),
     ],
 )
 def test_another_choice_is_told_in_one_sentence_and_left_to_the_skipper(free: tuple[str, ...], said: str) -> None:
     told = reasons(replace(PULL_WEEK, free=FreeChoice(free, 41.0)))
-    assert f"A free choice {said}; decide for yourself." in told
+    assert f"Free to choose today, the plan {said}; decide for yourself." in told
 
 
 @pytest.mark.parametrize(
     ("usd", "said"),
     [
-        (212.0, "Going today is worth about $210 more than staying in until Fri 11 Dec"),
-        (2.0, "Going today and staying in until Fri 11 Dec are worth about the same."),
-        (-80.0, "Staying in until Fri 11 Dec would be worth about $80 more by this reckoning"),
+        (212.0, "Going today as called is worth about $210 more than staying in until Fri 11 Dec"),
+        (2.0, "Going today as called and staying in until Fri 11 Dec are worth about the same."),
+        (-80.0, "Staying in until Fri 11 Dec would be worth about $80 more than going today as called; the soak"),
     ],
 )
 def test_what_waiting_costs_is_told_whichever_way_it_goes(usd: float, said: str) -> None:
@@ -109,6 +109,44 @@ def test_what_waiting_costs_is_told_whichever_way_it_goes(usd: float, said: str)
 def test_a_free_choice_to_stay_in_is_told_once() -> None:
     week = replace(PULL_WEEK, waiting=Waiting(-41.0, 0.0, date(2026, 12, 11)), free=FreeChoice((), 41.0))
     assert reasons(week).count("$40 more") == 1
+    dearer = replace(week, strings=tuple(replace(plan, loses_usd=-20.0) for plan in week.strings[:1]))
+    assert "the plan gains" not in lines(dearer), "what a free choice gains is told once"
+
+
+def test_staying_in_to_save_a_trip_is_no_contradiction_to_strings_that_lose_by_being_left_out() -> None:
+    """The letter of a demo's 12 December said all three of these of different plans, as if of one."""
+    week = replace(
+        PULL_WEEK, waiting=Waiting(-10.0, 0.0, date(2026, 12, 11), trips_saved=1), free=FreeChoice((), 10.0)
+    )
+    assert "worth about $10 more than going today as called; it saves a trip. Decide for yourself." in reasons(
+        week
+    )
+    told = lines(week)
+    assert (
+        "Nine Foot: today, at 7 days of soak; left out of the trip, on Fri 11 Dec instead, the plan loses" in told
+    )
+    assert "no other plan that goes today as called is worth more." in told
+    assert "gained or lost is against this plan, which goes today as called" in told
+
+
+def test_beside_wait_all_is_held_against_the_plan_that_stays_in() -> None:
+    told = lines(WAIT_WEEK, trip=False)
+    assert "no plan that stays in today is worth over 0.4 % more." in told
+    assert "goes today" not in told
+    assert "left out of the trip" not in told
+
+
+def test_a_loss_that_is_not_proven_is_told_as_the_most_there_is() -> None:
+    one = PULL_WEEK.strings[-1]
+    assert "on Mon 14 Dec instead, the plan loses about $45" in lines(replace(PULL_WEEK, strings=(one,)))
+    unproven = replace(PULL_WEEK, strings=(replace(one, at_most=True),))
+    assert "on Mon 14 Dec instead, the plan loses at most about $45" in lines(unproven)
+
+
+def test_what_staying_in_costs_is_told_of_the_plans_found_where_a_better_one_may_be_missed() -> None:
+    for usd, said in ((212.0, "going today"), (-80.0, "staying in until"), (1.0, "going today as called and")):
+        waiting = Waiting(usd, 0.0, date(2026, 12, 11), proven=False)
+        assert f"Of the plans found, {said}" in reasons(replace(PULL_WEEK, waiting=waiting))
 
 
 def test_staying_in_is_no_risk_to_a_string_that_is_not_called() -> None:
@@ -169,7 +207,7 @@ def test_whatever_holds_a_string_has_words(by: HeldBy, day: date | None) -> None
     [
         (HeldBy.HOURS, "the trip on Thu 10 Dec would take 6 h 50 min of 5 h 30 min"),
         (HeldBy.TRAPS, "the trip on Thu 10 Dec would handle 120 traps of at most 80"),
-        (HeldBy.BAIT, "mullet heads run short on Thu 10 Dec: 3.5 boxes needed, 2 by then"),
+        (HeldBy.BAIT, "mullet heads run short on Thu 10 Dec: 3.5 boxes needed up to then, 2 there"),
         (HeldBy.SOAK, "it is not ripe on Thu 10 Dec"),
     ],
 )
@@ -198,8 +236,8 @@ def test_a_pin_that_cannot_be_met_is_told() -> None:
             replace(PULL_WEEK, weather_days=44, weather_unseen=("sea_m",)),
             "learned from 44 days on record. Of seas nothing is on record: from memory alone.",
         ),
-        (WAIT_WEEK, "At most 0.4 % short of the best plan there is."),
-        (PULL_WEEK, "By this reckoning no other plan is worth more."),
+        (PULL_WEEK, "claws at $18.25 a pound, less bait, wear and $120 a trip."),
+        (PULL_WEEK, "Days are chosen by each string's own chance: so, no other plan that goes today as called is"),
         (WAIT_WEEK, "No bait is in the log, so the lack of it holds no trip back."),
     ],
 )
@@ -248,24 +286,53 @@ def test_numbers_are_told_no_closer_than_they_are_known() -> None:
     ]
 
 
+TUESDAY = date(2026, 12, 15)
+
+
 def test_past_the_ceiling_no_soak_is_said_to_gain() -> None:
-    old = (PastCeiling("Nine Foot", 34.0, False), PastCeiling("Ledge", 40.0, True))
+    old = (
+        PastCeiling("Nine Foot", 34.0, True, DAY, 34.0),
+        PastCeiling("Ledge", 40.0, True, date(2026, 12, 11), 43.0, law_days=30.0),
+    )
     told = reasons(replace(PULL_WEEK, past=old, waiting=Waiting(-400.0, 0.0, None)))
     assert "the soak still gains" not in told
     assert "Nine Foot would soak further past the ceiling" in told
-    assert "Ledge is past the longest soak that the law allows, at up to 40 days" in told
+    assert "Ledge is past its ceiling, at up to 40 days; the law allows 30. Every day more costs" in told
     assert "the soak still gains" in reasons(replace(PULL_WEEK, waiting=Waiting(-400.0, 0.0, None)))
 
 
 def test_strings_past_their_ceiling_are_told_in_one_sentence() -> None:
-    old = tuple(PastCeiling(name, 30.0, False) for name in ("Nine Foot", "Ledge"))
+    old = tuple(PastCeiling(name, 30.0, True, TUESDAY, 37.0) for name in ("Nine Foot", "Ledge"))
     told = reasons(replace(WAIT_WEEK, past=old), trip=False)
-    assert "Nine Foot and Ledge are past their ceiling, at up to 30 days: every day more costs." in told
+    assert "Nine Foot and Ledge are past their ceiling, at up to 30 days. Every day more costs: pull them" in told
+
+
+@pytest.mark.parametrize(
+    ("past", "said"),
+    [
+        (
+            PastCeiling("Ledge", 20.0, True, None, 27.0, law_days=21.0),
+            "Ledge is past its ceiling, at up to 20 days, and the plan has no day for it: up to 27 days by "
+            "Tue 15 Dec; the law allows 21. Every day more costs: pull it on the first fit day.",
+        ),
+        (
+            PastCeiling("Ledge", 16.0, False, None, 23.0, law_days=21.0),
+            "Ledge will be past its ceiling within these days, at up to 23 days by Tue 15 Dec; the law allows 21, "
+            "and the plan has no day for it. Decide for yourself.",
+        ),
+        (
+            PastCeiling("Ledge", 16.0, False, TUESDAY, 23.0),
+            "Ledge comes past its ceiling before the plan pulls it, at up to 23 days of soak. Once past it",
+        ),
+    ],
+)
+def test_a_string_that_the_plan_leaves_past_its_ceiling_is_told_by_name(past: PastCeiling, said: str) -> None:
+    assert said in reasons(replace(WAIT_WEEK, past=(past,)), trip=False)
 
 
 def test_leaving_a_string_out_is_told_as_a_gain_where_it_is_one() -> None:
     one = replace(PULL_WEEK.strings[0], loses_usd=-85.0)
-    assert "the plan gains about $85" in lines(replace(PULL_WEEK, strings=(one,)))
+    assert "the plan gains about $85" in lines(replace(PULL_WEEK, strings=(one,), free=None))
     assert "loses $0" not in lines(replace(PULL_WEEK, strings=(replace(one, loses_usd=2.0),)))
 
 

@@ -1,4 +1,4 @@
-"""What waiting costs."""
+"""The plan that stays in today, and the chance of no fit day in time."""
 
 from __future__ import annotations
 
@@ -9,40 +9,37 @@ import numpy as np
 import pytest
 from plan_boats import TODAY, EveryPlan, broken, random_problem
 
-from soakbell.planning.pull_problem import Wish
-from soakbell.planning.waiting import chance_of_none, what_waiting_costs
+from soakbell.planning.pull_plan import solve_plan
+from soakbell.planning.pull_problem import PlanBait, Wish
+from soakbell.planning.waiting import chance_of_none, staying_in
 
 DAYS = tuple(TODAY + timedelta(days=n) for n in range(4))
 FAR_OFF = TODAY + timedelta(days=30)
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_waiting_costs_the_best_plan_with_today_less_the_best_without(seed: int) -> None:
+def test_the_plan_that_stays_in_is_the_best_without_today(seed: int) -> None:
     problem = replace(random_problem(seed, 3, 5), pins=())
-    waiting = what_waiting_costs(problem)
+    later = solve_plan(staying_in(problem, problem.baits), next_best=False)
     every = EveryPlan(problem)
-    with_today = every.best_usd([Wish(None, TODAY)])
     without = float(every.worth_usd[~every.meant(Wish(None, TODAY))].max())
-    assert waiting.later.value_usd == pytest.approx(without, abs=0.03)
-    assert waiting.later.days[0].visits == ()
-    if np.isinf(with_today):
-        assert (waiting.today, waiting.costs_usd, waiting.costs_lb) == (None, None, None)
-    else:
-        assert waiting.today is not None
-        assert waiting.costs_usd == pytest.approx(with_today - without, abs=0.03)
-        assert waiting.costs_lb == pytest.approx(waiting.today.expected_lb - waiting.later.expected_lb)
-        assert broken(problem, waiting.today) == []
+    assert later.value_usd == pytest.approx(without, abs=0.03)
+    assert later.days[0].visits == ()
+    assert broken(problem, later) == []
 
 
 def test_a_pin_of_today_is_put_aside_for_the_plan_that_waits() -> None:
     problem = replace(random_problem(2, 3, 5, limits=False), pins=(Wish("String 1", TODAY),))
-    assert what_waiting_costs(problem).later.unmet_pins == ()
+    assert solve_plan(staying_in(problem, ())).unmet_pins == ()
 
 
-def test_today_closed_leaves_nothing_to_compare() -> None:
+def test_the_plan_that_waits_has_the_bait_that_there_is() -> None:
     problem = random_problem(2, 3, 5, limits=False)
-    problem = replace(problem, days=(replace(problem.days[0], allowed=False), *problem.days[1:]))
-    assert what_waiting_costs(problem).costs_usd is None
+    takes = tuple(replace(string, bait_boxes={"mullet heads": 1.0}) for string in problem.strings)
+    made_up, there = (PlanBait("mullet heads", boxes, 0.0, 0, (0.0,) * 5) for boxes in (9.0, 0.0))
+    problem = replace(problem, strings=takes, baits=(made_up,), gain_usd=problem.gain_usd + 200)
+    assert solve_plan(staying_in(problem, (made_up,)), next_best=False).expected_lb > 0
+    assert solve_plan(staying_in(problem, (there,)), next_best=False).expected_lb == 0
 
 
 def test_the_chance_of_no_fit_day_counts_the_days_after_today_up_to_the_ceiling() -> None:

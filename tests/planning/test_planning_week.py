@@ -8,11 +8,13 @@ from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from law.world import World
-from plan_scenes import SOAKED_DAYS, TERMS, TODAY, Planned, day, planned, sea_of
-from soakbell.gear.log import BaitBought, Barred, Pinned
+from plan_scenes import FIVE_TOML, SOAKED_DAYS, TERMS, TODAY, Planned, day, planned, sea_of
+from soakbell.gear.log import BaitBought, BaitCounted, Barred, Pinned
+from soakbell.planning import week_plan
 from soakbell.planning.call import CallWord
 from soakbell.planning.week import DayKind, HeldBy
 from soakbell.planning.week_plan import LEAST_CHANCE
@@ -20,6 +22,25 @@ from soakbell.store.engine import Store, open_store
 from soakbell.store.upgrade import migrate
 
 Make = Callable[..., Planned]
+SLOW_TOML = FIVE_TOML.replace("haul_min_per_trap = 1.5", "haul_min_per_trap = 6.0")
+"""No day carries all five strings, so the call leaves some out."""
+
+
+def fewer_windows(monkeypatch: pytest.MonkeyPatch, *, spared_share: float) -> None:
+    """Trips for several strings of later days have their windows in this share of the drawn weather only."""
+    whole = week_plan.fit_chances
+
+    def fewer(places: list[object], *given: object, **asked: float) -> object:
+        told = whole(places, *given, **asked)  # type: ignore[arg-type]
+        if len(places) < 3:  # the harbor and one string
+            return told
+        lost = np.arange(len(told.window_min)) >= spared_share * len(told.window_min)
+        window_min = np.where(lost[:, None], 0.0, told.window_min)
+        fit = window_min >= asked["needed_min"]
+        days = tuple(replace(day, chance=float(fit[:, n].mean())) for n, day in enumerate(told.days))
+        return replace(told, days=days, window_min=window_min, fit=fit)
+
+    monkeypatch.setattr(week_plan, "fit_chances", fewer)
 
 
 @pytest.fixture
@@ -71,11 +92,19 @@ def test_a_free_choice_is_told_where_it_is_worth_more(make: Make) -> None:
 
 
 def test_a_free_choice_never_names_a_string_that_may_not_be_pulled_today(make: Make) -> None:
-    """The Hump isn't ripe; what is barred is the skipper's."""
-    for sea in (sea_of(), sea_of(SOAKED_DAYS, (Barred(TODAY, "Ledge"), 0.5))):
-        free = make(sea, price_usd_lb=200.0).week.free
-        assert free is None or not {"The Hump"} & set(free.strings)
-        assert free is None or "Ledge" not in free.strings or sea == sea_of()
+    """The Hump isn't ripe, and two are barred. Beside a trip that costs too much it would stay in."""
+    only = tuple((Barred(TODAY, name), 0.5) for name in ("Grassy Edge", "Outer Bar"))
+    free = make(sea_of(SOAKED_DAYS, *only), trip_cost_usd=5000.0, price_usd_lb=200.0).week.free
+    assert free is not None
+    assert not {"The Hump", "Grassy Edge", "Outer Bar"} & set(free.strings)
+
+
+def test_a_free_choice_is_never_worth_less_than_staying_in(make: Make) -> None:
+    for cost_usd in (2000.0, 5000.0):
+        week = make(trip_cost_usd=cost_usd).week
+        assert week.waiting is not None
+        assert week.free is not None
+        assert week.free.more_usd >= -week.waiting.usd > 5
 
 
 def test_a_bag_limit_and_a_full_deck_leave_the_call_as_it_is(make: Make) -> None:
@@ -175,17 +204,76 @@ def test_strings_far_past_their_ceiling_are_planned_for_the_first_likely_day(mak
 
 
 def test_a_string_that_the_call_leaves_out_is_told_so(make: Make) -> None:
-    told = make(sea_of(dict.fromkeys(SOAKED_DAYS, 12)))
-    called = told.strings[TODAY]
-    for plan in told.week.strings:
-        if plan.string not in called and plan.held is not None:
-            assert plan.held.by is not HeldBy.WEATHER
+    blows_from_noon = sea_of(
+        dict.fromkeys(SOAKED_DAYS, 12), settings_toml=SLOW_TOML, wind_kt=lambda hour: 7.0 if hour < 10 else 30.0
+    )
+    told = make(blows_from_noon, usual_fit_chance=(0.0,) * 12)
+    left = [plan for plan in told.week.strings if plan.string not in told.strings[TODAY]]
+    assert left
+    assert all(plan.held is not None for plan in left)
+    assert {plan.held.by for plan in left if plan.held} == {HeldBy.NOT_CALLED}
 
 
 def test_a_pin_of_today_that_the_call_leaves_out_is_not_called_the_skippers_bar(make: Make) -> None:
-    told = make(sea_of(SOAKED_DAYS, (Pinned(TODAY, "The Hump"), 0.5)))
-    for unmet in told.week.pins_not_met:
-        assert unmet.held.by is HeldBy.NOT_CALLED
+    pins = tuple((Pinned(TODAY, name), 0.5) for name in SOAKED_DAYS)
+    told = make(sea_of(SOAKED_DAYS, *pins, settings_toml=SLOW_TOML))
+    unmet = {unmet.pin.string: unmet.held.by for unmet in told.week.pins_not_met}
+    assert set(unmet) == set(SOAKED_DAYS) - set(told.strings[TODAY]) != set()
+    assert set(unmet.values()) == {HeldBy.NOT_CALLED}
+
+
+def test_a_day_that_the_skipper_barred_is_told_as_his_own_choice(make: Make) -> None:
+    told = make(sea_of(SOAKED_DAYS, (Barred(day(2)), 0.5), (Pinned(day(2), "The Hump"), 0.4)))
+    (unmet,) = told.week.pins_not_met
+    assert unmet.held.by is HeldBy.BARRED
+
+
+def test_worths_are_weighed_by_the_chance_of_the_whole_trip(make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Staying in is worth less the less often the trip after it is fit, be each string's own chance as it was."""
+    before = make(price_usd_lb=40.0).week.waiting
+    fewer_windows(monkeypatch, spared_share=0.6)
+    after = make(price_usd_lb=40.0).week.waiting
+    assert before is not None
+    assert after is not None
+    assert after.next_day == before.next_day, "it is the same plan, told by another chance"
+    assert after.usd > before.usd + 10
+
+
+def test_the_plan_that_stays_in_makes_no_trip_that_its_places_do_not_carry(
+    make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """None for several strings is carried on any later day, and for one alone no trip pays."""
+    before = make(trip_cost_usd=200.0).week
+    assert before.waiting is not None
+    assert before.waiting.next_day is not None
+    fewer_windows(monkeypatch, spared_share=0.0)
+    after = make(trip_cost_usd=200.0).week
+    assert after.waiting is not None
+    assert after.waiting.next_day is None
+    assert not after.waiting.proven
+
+
+def test_a_string_that_the_plan_leaves_past_its_ceiling_is_told(make: Make) -> None:
+    told = make(sea_of(wind_kt=17), usual_fit_chance=(0.0,) * 12)
+    assert not told.strings
+    past = {past.string: past for past in told.week.past}
+    assert set(past) == {"Grassy Edge", "Outer Bar", "Ledge"}, "the others have time until then"
+    assert all(not one.already and one.day is None for one in past.values())
+    assert past["Ledge"].then_days == pytest.approx(12 + 7, abs=0.3)
+
+
+def test_a_plan_that_its_places_carry_is_solved_once(make: Make, monkeypatch: pytest.MonkeyPatch) -> None:
+    solved = []
+    whole = week_plan.Solved
+
+    def counted(problem: object) -> object:
+        solved.append(problem)
+        return whole(problem)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(week_plan, "Solved", counted)
+    waits = make(sea_of(wind_kt=17)).week
+    assert waits.waiting is None
+    assert len(solved) == 1, "nothing is too long for its places, so the plan is the first one"
 
 
 # ---- bait, season, soak
@@ -196,6 +284,16 @@ def test_without_bait_left_nothing_more_is_planned(make: Make) -> None:
     assert set(told.strings) == {TODAY}
     assert told.of("The Hump").held.by is HeldBy.BAIT
     assert told.week.bait_holds
+
+
+def test_the_plan_that_stays_in_has_no_bait_made_up_for_the_called_trip(make: Make) -> None:
+    told = make(sea_of(SOAKED_DAYS, (BaitCounted("mullet heads", 0.0), 0.5)))
+    assert TODAY in told.strings, "what the called trip lacks is told with the gear"
+    assert told.week.waiting is not None
+    assert told.week.waiting.next_day is None
+    with_bait = make(sea_of(SOAKED_DAYS, (BaitCounted("mullet heads", 9.0), 0.5))).week.waiting
+    assert with_bait is not None
+    assert with_bait.next_day is not None
 
 
 def test_bait_that_the_log_never_told_of_holds_nothing_back(make: Make) -> None:

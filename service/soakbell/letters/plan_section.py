@@ -82,8 +82,8 @@ def plan_section(week: Week | None, day: date, *, trip: bool) -> PlanSection | N
             reasons=_reasons(week, trip=trip),
             rows=tuple(_row(plan, day, trip=trip) for plan in week.days),
             blocks=(
-                Block("String by string", tuple(_string(plan, day) for plan in week.strings)),
-                Block("What this rests on", (*_rests(week), NO_CALL_OF_ITS_OWN)),
+                Block("String by string", tuple(_string(week, plan, day) for plan in week.strings)),
+                Block("What this rests on", (*_rests(week, trip=trip), NO_CALL_OF_ITS_OWN)),
             ),
         )
     except Exception as failed:
@@ -102,14 +102,16 @@ def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
     told = [_staying_in(week, week.waiting) if week.waiting is not None else _next_trip(week)]
     if week.free is not None and week.free.strings:  # that it would stay in is told already
         told.append(_free(week, week.free))
-    left = [past for past in week.past if past.string not in week.days[0].strings]
-    told += [_past(some, by_law=law) for law in (True, False) if (some := [p for p in left if p.by_law is law])]
+    told += _all_past(week)
     if week.risks:
         risk = week.risks[0]
         if_not = "If you stay in, the" if trip and risk.string in week.days[0].strings else "The"
+        costs = (
+            "" if risk.string in (past.string for past in week.past) else " Once past it, every day more costs."
+        )
         told.append(
             f"{if_not} chance that {one_line(risk.string)} gets no fit day before its ceiling, "
-            f"{day_words(risk.ceiling_on)}, is {chance_words(risk.chance)}. Once past it, every day more costs."
+            f"{day_words(risk.ceiling_on)}, is {chance_words(risk.chance)}.{costs}"
         )
     for unmet in week.pins_not_met:
         pinned = f"{one_line(unmet.pin.string or 'a trip')} to {day_words(unmet.pin.day)}"
@@ -117,29 +119,59 @@ def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _past(strings: Sequence[PastCeiling], *, by_law: bool) -> str:
-    names, one = listed([one_line(past.string) for past in strings]), len(strings) == 1
-    whose = "the longest soak that the law allows" if by_law else f"{'its' if one else 'their'} ceiling"
-    return (
-        f"{names} {'is' if one else 'are'} past {whose}, at up to {max(p.soak_days for p in strings):.0f} days: "
-        f"every day more costs. Pull {'it' if one else 'them'} on the first fit day."
-    )
+def _all_past(week: Week) -> list[str]:
+    """Strings of which the same is to be said share a sentence."""
+    alike: dict[tuple[bool, bool, float | None], list[PastCeiling]] = {}
+    for past in week.past:
+        if past.string not in week.days[0].strings:
+            alike.setdefault((past.already, past.day is None, past.law_days), []).append(past)
+    return [_past(some, week.days[-1].day) for some in alike.values()]
+
+
+def _past(strings: Sequence[PastCeiling], last: date) -> str:
+    names, one, first = listed([one_line(past.string) for past in strings]), len(strings) == 1, strings[0]
+    it, is_past = ("it", "is past its ceiling") if one else ("them", "are past their ceiling")
+    law = "" if first.law_days is None else f"; the law allows {first.law_days:.3g}"
+    then_days = max(past.then_days for past in strings)
+    by_then = f"up to {then_days:.0f} days by {day_words(last)}"
+    if not first.already and first.day is not None:
+        comes = "comes past its ceiling" if one else "come past their ceiling"
+        return (
+            f"{names} {comes} before the plan pulls {it}, at up to {then_days:.0f} days of soak{law}. Once past "
+            "it, every day more costs."
+        )
+    if not first.already:
+        will = f"will be past {'its' if one else 'their'} ceiling within these days"
+        return f"{names} {will}, at {by_then}{law}, and the plan has no day for {it}. Decide for yourself."
+    told = f"{names} {is_past}, at up to {max(past.soak_days for past in strings):.0f} days"
+    if first.day is None:
+        told += f", and the plan has no day for {it}: {by_then}"
+    return f"{told}{law}. Every day more costs: pull {it} on the first fit day."
 
 
 def _staying_in(week: Week, waiting: Waiting) -> str:
     last = day_words(week.days[-1].day)
     instead = f"until {day_words(waiting.next_day)}" if waiting.next_day is not None else f"past {last}"
+    found = "" if waiting.proven else "Of the plans found, "
     if abs(waiting.usd) < _SAME_USD:
-        return f"Going today and staying in {instead} are worth about the same."
+        return _begun(f"{found}going today as called and staying in {instead} are worth about the same.")
     if waiting.usd < 0:
         old = [one_line(past.string) for past in week.past if past.string in week.days[0].strings]
-        why = f", but {listed(old)} would soak further past the ceiling" if old else ": the soak still gains"
-        return (
-            f"Staying in {instead} would be worth about {usd_words(-waiting.usd)} more by this reckoning{why}. "
-            "Decide for yourself."
+        why = "; it saves a trip" if waiting.trips_saved > 0 else "" if old else "; the soak still gains"
+        but = f", but {listed(old)} would soak further past the ceiling" if old else ""
+        return _begun(
+            f"{found}staying in {instead} would be worth about {usd_words(-waiting.usd)} more than going today as "
+            f"called{why}{but}. Decide for yourself."
         )
     landed = f", with about {waiting.lb:.0f} lb more landed by {last}" if waiting.lb >= 1 else ""
-    return f"Going today is worth about {usd_words(waiting.usd)} more than staying in {instead}{landed}."
+    return _begun(
+        f"{found}going today as called is worth about {usd_words(waiting.usd)} more than staying in "
+        f"{instead}{landed}."
+    )
+
+
+def _begun(sentence: str) -> str:
+    return sentence[0].upper() + sentence[1:]
 
 
 def _next_trip(week: Week) -> str:
@@ -160,10 +192,10 @@ def _free(week: Week, free: FreeChoice) -> str:
     instead = [one_line(string) for string in called if string not in free.strings]
     added = [one_line(string) for string in free.strings if string not in called]
     if not added:
-        return f"A free choice would leave out {listed(instead)} today, {more}"
+        return f"Free to choose today, the plan would leave out {listed(instead)}, {more}"
     if not instead:
-        return f"A free choice would also take {listed(added)} today, {more}"
-    return f"A free choice would take {listed(added)} instead of {listed(instead)} today, {more}"
+        return f"Free to choose today, the plan would also take {listed(added)}, {more}"
+    return f"Free to choose today, the plan would take {listed(added)} instead of {listed(instead)}, {more}"
 
 
 # ---- day by day
@@ -189,7 +221,7 @@ def _row(plan: DayPlan, today: date, *, trip: bool) -> WeekRow:
     )
 
 
-def _string(plan: StringPlan, today: date) -> str:
+def _string(week: Week, plan: StringPlan, today: date) -> str:
     name = one_line(plan.string)
     if plan.day is None:
         why = f"; {held_words(plan.held)}" if plan.held is not None else ""
@@ -202,14 +234,23 @@ def _string(plan: StringPlan, today: date) -> str:
         parts.append("you pinned it")
     elif plan.held is not None:
         parts.append(f"no sooner, since {held_words(plan.held, sooner=True)}")
-    if plan.loses_usd is not None:
-        other = "left for later" if plan.next_day is None else f"on {day_words(plan.next_day)} instead"
-        less = "it is worth about the same"
-        if abs(plan.loses_usd) >= _SAME_USD:
-            word = "loses" if plan.loses_usd > 0 else "gains"
-            less = f"the plan {word} about {usd_words(abs(plan.loses_usd))}"
-        parts.append(f"{other}, {less}")
+    # What a free choice today gains is told once, for all strings.
+    if plan.loses_usd is not None and not (plan.loses_usd < 0 and plan.day == today and week.free is not None):
+        parts.append(_without(plan, plan.loses_usd, today))
     return f"{name}: {'; '.join(parts)}."
+
+
+def _without(plan: StringPlan, loses_usd: float, today: date) -> str:
+    if plan.day == today:
+        other = "left out of the trip"
+        other += " and these days" if plan.next_day is None else f", on {day_words(plan.next_day)} instead"
+    else:
+        other = "left out of these days" if plan.next_day is None else f"on {day_words(plan.next_day)} instead"
+    if abs(loses_usd) < _SAME_USD:
+        return f"{other}, it is worth about the same"
+    if loses_usd < 0:
+        return f"{other}, the plan gains about {usd_words(-loses_usd)}"
+    return f"{other}, the plan loses {'at most ' if plan.at_most else ''}about {usd_words(loses_usd)}"
 
 
 def held_words(held: Held, *, sooner: bool = False) -> str:
@@ -252,7 +293,7 @@ def held_words(held: Held, *, sooner: bool = False) -> str:
             return f"the bag limit{on} would be passed"
         case HeldBy.BAIT:
             needs, has = boxes_words(number("needs_boxes")), amount(number("has_boxes"))
-            return f"{one_line(str(held.values['bait']))} run short{on}: {needs} needed, {has} by then"
+            return f"{one_line(str(held.values['bait']))} run short{on}: {needs} needed up to then, {has} there"
         case HeldBy.TRIP_COST:
             return f"a trip{on} would not pay its cost"
         case HeldBy.OTHER_PULLS:
@@ -262,24 +303,32 @@ def held_words(held: Held, *, sooner: bool = False) -> str:
 # ---- what it rests on
 
 
-def _rests(week: Week) -> tuple[str, ...]:
+def _rests(week: Week, *, trip: bool) -> tuple[str, ...]:
     told = [_catch(week.curves), _weather(week)]
-    told.append(f"Money: claws at ${week.price_usd_lb:.2f} a pound, less bait, wear and trips.")
     told.append(
-        "Pounds and dollars are of a fit day. The average lies between the two numbers in 4 cases of 5; a single "
-        "haul strays further."
+        f"Money: claws at ${week.price_usd_lb:.2f} a pound, less bait, wear and ${week.trip_cost_usd:.0f} a trip."
+    )
+    told.append(
+        "Pounds and dollars of a day are of a fit day. The average lies between the two numbers in 4 cases of 5; "
+        "a single haul strays further."
     )
     if not week.bait_holds:
         told.append("No bait is in the log, so the lack of it holds no trip back.")
-    share = week.short_share
+    today = "goes today as called" if trip else "stays in today"
     told.append(
-        "How far this plan is from the best one isn't known."
-        if share is None
-        else f"At most {100 * share:.1f} % short of the best plan there is."
-        if share >= 0.0005
-        else "By this reckoning no other plan is worth more."
+        f"What is gained or lost is against this plan, which {today}, and by the chance that a whole trip is fit."
     )
+    told.append(_best(week.short_share, today))
     return tuple(told)
+
+
+def _best(short_share: float | None, today: str) -> str:
+    chosen = "Days are chosen by each string's own chance"
+    if short_share is None:
+        return f"{chosen}; how far this plan is from the best one isn't known."
+    if short_share >= 0.0005:
+        return f"{chosen}: so, no plan that {today} is worth over {100 * short_share:.1f} % more."
+    return f"{chosen}: so, no other plan that {today} is worth more."
 
 
 def _catch(curves: Sequence[CurveTold]) -> str:
@@ -297,7 +346,10 @@ def _catch(curves: Sequence[CurveTold]) -> str:
 def _weather(week: Week) -> str:
     usual = " Days past the official forecast are taken for usual ones."
     more = usual if any(plan.kind is DayKind.USUAL for plan in week.days) else ""
-    more += " A day that is fit as forecast has a chance below 100 % here, since forecasts err."
+    more += (
+        " A day that is fit as forecast has a chance below 100 % here, since forecasts err. Without a trip it is "
+        "that of the likeliest string."
+    )
     if week.weather_days and week.weather_unseen:
         names = listed(QUANTITY[quantity].short for quantity in week.weather_unseen)
         more = f" Of {names} nothing is on record: from memory alone.{more}"

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
 
 import numpy as np
 
 from soakbell.planning.pull_problem import ROUNDING, PlanProblem, Reckoned, Wish, pounds
-from soakbell.planning.pull_search import Search
+from soakbell.planning.pull_search import Found, Search
 from soakbell.planning.visit_order import Visit, visit_order
 
 ALL_ASKED_UP_TO = 6
@@ -63,16 +63,6 @@ class Why:
 
 
 @dataclass(frozen=True)
-class NextBest:
-    """What is lost if ``without`` may not be, or if not ``proven`` at most, and its first day ``instead``."""
-
-    without: Wish
-    loses_usd: float
-    instead: date | None
-    proven: bool
-
-
-@dataclass(frozen=True)
 class PlannedPull:
     """``before``: the pull before, if it lies in the plan. Money and catch as expected by the caller."""
 
@@ -81,6 +71,24 @@ class PlannedPull:
     before: date | None
     expected_lb: float
     gain_usd: float
+
+
+Pulls = tuple[tuple[PlannedPull, ...], ...]
+"""Of each string in the problem's order, by day."""
+
+
+@dataclass(frozen=True)
+class NextBest:
+    """What is lost if ``without`` may not be, or if not ``proven`` at most, and its first day ``instead``.
+
+    ``pulls`` are those of the plan that is the best then.
+    """
+
+    without: Wish
+    loses_usd: float
+    instead: date | None
+    proven: bool
+    pulls: Pulls = field(repr=False)
 
 
 @dataclass(frozen=True)
@@ -150,35 +158,75 @@ def solve_plan(problem: PlanProblem, *, next_best: bool = True) -> PullPlan:
     Args:
         next_best: whether to look for what the next best plans lose, which takes about as long again.
     """
-    search = Search(problem)
-    r, found = search.r, search.found
-    weight_lb = pounds(r, found.pulled)
-    plans = [_pulls(r, s, found.pulled[s]) for s in range(r.s)]
-    days = tuple(_day(r, found.pulled, weight_lb, plans, day) for day in range(r.d))
-    trips = np.flatnonzero(found.pulled.any(axis=0))
-    asked: set[int] = set()
-    if next_best and len(trips):
-        asked = set(range(r.s) if r.s <= ALL_ASKED_UP_TO else np.flatnonzero(found.pulled[:, trips[0]]).tolist())
-    strings = []
-    for s, pulls in enumerate(plans):
-        why = _why(r, found.pulled, s)
-        looked = (
-            _next_best(search, s, pulls[0].day) if pulls and s in asked and why.code != WhyCode.PINNED else None
+    solved = Solved(problem)
+    plan = solved.plan
+    first = next((day for day in plan.days if day.visits), None)
+    if not next_best or first is None:
+        return plan
+    return replace(
+        plan,
+        strings=tuple(replace(string, next_best=solved.next_best_of(string)) for string in plan.strings),
+        first_trip=solved.without(Wish(None, first.day)),
+    )
+
+
+class Solved:
+    """A problem solved. ``plan`` tells no next best; they are asked for here, without solving it anew."""
+
+    def __init__(self, problem: PlanProblem) -> None:
+        self._search = Search(problem)
+        self.plan = _plan(self._search)
+
+    def next_best_of(self, string: PlannedString) -> NextBest | None:
+        """Without the first pull of a string of ``plan``; None where that isn't asked, as of a pin, or can't
+        be."""
+        first = next((day for day in self.plan.days if day.visits), None)
+        if first is None or not string.pulls or string.why.code is WhyCode.PINNED:
+            return None
+        asked = len(self.plan.strings) <= ALL_ASKED_UP_TO or string.pulls[0].day == first.day
+        return self.without(Wish(string.string, string.pulls[0].day)) if asked else None
+
+    def without(self, wish: Wish) -> NextBest | None:
+        """None if there is no plan without it that obeys the same pins."""
+        search, r = self._search, self._search.r
+        found = search.without(wish)
+        if found is None:
+            return None
+        pulls = _pulls(r, found)
+        return NextBest(
+            without=wish,
+            loses_usd=max(0.0, search.found.worth_usd - found.worth_usd),
+            instead=min(
+                (pull.day for of in pulls for pull in of if wish.string in (None, pull.string)), default=None
+            ),
+            proven=search.found.proven and found.proven,
+            pulls=pulls,
         )
-        strings.append(PlannedString(r.runs.names[s], pulls, why, looked))
+
+
+def _plan(search: Search) -> PullPlan:
+    r, found = search.r, search.found
+    weight_lb, pulls = pounds(r, found.pulled), _pulls(r, found)
     return PullPlan(
-        days=days,
-        strings=tuple(strings),
+        days=tuple(_day(r, found.pulled, weight_lb, pulls, day) for day in range(r.d)),
+        strings=tuple(
+            PlannedString(name, of, _why(r, found.pulled, s), None)
+            for s, (name, of) in enumerate(zip(r.runs.names, pulls, strict=True))
+        ),
         value_usd=found.worth_usd,
         expected_lb=float(weight_lb.sum()),
         bound_usd=found.bound_usd,
         proven=found.proven,
         unmet_pins=_unmet(search),
-        first_trip=_next_best(search, None, problem.days[trips[0]].day) if next_best and len(trips) else None,
+        first_trip=None,
     )
 
 
-def _pulls(r: Reckoned, s: int, pulled: np.ndarray) -> tuple[PlannedPull, ...]:
+def _pulls(r: Reckoned, found: Found) -> Pulls:
+    return tuple(_pulls_of(r, s, found.pulled[s]) for s in range(r.s))
+
+
+def _pulls_of(r: Reckoned, s: int, pulled: np.ndarray) -> tuple[PlannedPull, ...]:
     days, before, pulls = [day.day for day in r.problem.days], 0, []
     for day in np.flatnonzero(pulled).tolist():
         lb, usd = float(r.lb[s, before, day]), float(r.gain[s, before, day])
@@ -187,9 +235,7 @@ def _pulls(r: Reckoned, s: int, pulled: np.ndarray) -> tuple[PlannedPull, ...]:
     return tuple(pulls)
 
 
-def _day(
-    r: Reckoned, pulled: np.ndarray, weight_lb: np.ndarray, plans: list[tuple[PlannedPull, ...]], day: int
-) -> PlannedDay:
+def _day(r: Reckoned, pulled: np.ndarray, weight_lb: np.ndarray, plans: Pulls, day: int) -> PlannedDay:
     of, strings = r.problem.days[day], np.flatnonzero(pulled[:, day]).tolist()
     order = visit_order(r.runs, strings)
     usd = sum(pull.gain_usd for pulls in plans for pull in pulls if pull.day == of.day)
@@ -203,21 +249,6 @@ def _day(
         run_at_least_nmi=order.at_least_nmi,
         expected_lb=float(weight_lb[:, day].sum()),
         value_usd=usd - of.trip_cost_usd if strings else 0.0,
-    )
-
-
-def _next_best(search: Search, s: int | None, day: date) -> NextBest | None:
-    r = search.r
-    wish = Wish(None if s is None else r.runs.names[s], day)
-    found = search.without(wish)
-    if found is None:
-        return None
-    pulled = np.flatnonzero(found.pulled.any(axis=0) if s is None else found.pulled[s])
-    return NextBest(
-        without=wish,
-        loses_usd=max(0.0, search.found.worth_usd - found.worth_usd),
-        instead=r.problem.days[pulled[0]].day if len(pulled) else None,
-        proven=search.found.proven and found.proven,
     )
 
 

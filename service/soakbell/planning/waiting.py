@@ -1,49 +1,28 @@
-"""What waiting costs: the plan with a trip today against that without, and the chance of no fit day in time."""
+"""Waiting: the plan that stays in today, and the chance of no fit day in time."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
 
-from soakbell.planning.pull_plan import PullPlan, solve_plan
-from soakbell.planning.pull_problem import PlanProblem, Wish
+from soakbell.planning.pull_problem import PlanBait, PlanProblem, Wish
 
 
-@dataclass(frozen=True)
-class Waiting:
-    """Today is the problem's first day.
+def staying_in(problem: PlanProblem, baits: Sequence[PlanBait]) -> PlanProblem:
+    """The same without a trip today, the problem's first day, and with the bait that there is then.
 
-    Attributes:
-        today: the plan that goes out today; None if there can be no trip today.
-        later: the plan that doesn't.
-        costs_usd, costs_lb: what ``today`` is worth and catches more than ``later``; negative if waiting pays.
-            None without a trip today.
+    Pins of today are put aside.
     """
-
-    today: PullPlan | None
-    later: PullPlan
-    costs_usd: float | None
-    costs_lb: float | None
-
-
-def what_waiting_costs(problem: PlanProblem) -> Waiting:
-    """Pins of today are put aside for the plan without."""
-    day = problem.days[0].day
-    later = solve_plan(
-        replace(
-            problem,
-            pins=tuple(pin for pin in problem.pins if pin.day != day),
-            bars=(*problem.bars, Wish(None, day)),
-        ),
-        next_best=False,
+    today = problem.days[0].day
+    return replace(
+        problem,
+        baits=tuple(baits),
+        pins=tuple(pin for pin in problem.pins if pin.day != today),
+        bars=(*problem.bars, Wish(None, today)),
     )
-    today = solve_plan(replace(problem, pins=(Wish(None, day), *problem.pins)), next_best=False)
-    if not today.days[0].visits:
-        return Waiting(None, later, None, None)
-    return Waiting(today, later, today.value_usd - later.value_usd, today.expected_lb - later.expected_lb)
 
 
 def chance_of_none(fits: np.ndarray, days: tuple[date, ...], ceiling: Mapping[str, date]) -> dict[str, float]:

@@ -78,8 +78,10 @@ class StringPlan:
     Attributes:
         day: of its first pull, None for none in these days. ``soak_days``: at that pull.
         held: why no sooner; None where nothing holds it.
-        next_day: its first pull in the next best plan, without a pull on ``day``; None for none.
+        next_day: its first pull in the next best plan, without a pull on ``day``; None for none. Of a string of
+            the called trip that plan goes all the same, with the others.
         loses_usd: how much less that plan is worth, below 0 for more; None where it wasn't looked for.
+        at_most: a better next best plan may have been missed.
         pinned: the skipper pinned it to ``day``.
     """
 
@@ -89,6 +91,7 @@ class StringPlan:
     held: Held | None = None
     next_day: date | None = None
     loses_usd: float | None = None
+    at_most: bool = False
     pinned: bool = False
 
 
@@ -102,14 +105,19 @@ class PinNotMet:
 
 @dataclass(frozen=True)
 class Waiting:
-    """Today forced against today forbidden: the worth lost by staying in, and pounds less landed in these days.
+    """Today as called against today forbidden: the worth lost by staying in, and pounds less landed in these days.
 
-    ``next_day`` is that of the first trip then, None for none in these days.
+    Attributes:
+        next_day: that of the first trip then, None for none in these days.
+        trips_saved: how many fewer there are then in these days.
+        proven: no better plan of either kind was missed.
     """
 
     usd: float
     lb: float
     next_day: date | None
+    trips_saved: int = 0
+    proven: bool = True
 
 
 @dataclass(frozen=True)
@@ -123,16 +131,29 @@ class CeilingRisk:
 
 @dataclass(frozen=True)
 class PastCeiling:
-    """A string that has reached its soak ceiling today; ``by_law``: it is the law's."""
+    """A string that is past its soak ceiling today (``already``), or comes to be before the plan pulls it.
+
+    Attributes:
+        soak_days: today, of its trap that soaks the longest.
+        day: of its first pull in the plan; None for none in these days.
+        then_days: that soak on ``day``, or on the last of these days.
+        law_days: the longest soak that the law allows, where it is reached by then; else None.
+    """
 
     string: str
     soak_days: float
-    by_law: bool
+    already: bool
+    day: date | None
+    then_days: float
+    law_days: float | None = None
 
 
 @dataclass(frozen=True)
 class FreeChoice:
-    """What a plan that was free today would pull; () for nothing. ``more_usd``: how much more that is worth."""
+    """What a plan that was free today would pull; () for nothing. ``more_usd``: how much more that is worth.
+
+    It is never worth less than staying in (``Waiting``).
+    """
 
     strings: tuple[str, ...]
     more_usd: float
@@ -145,12 +166,14 @@ class Week:
     Attributes:
         days: today first.
         strings: in the order of the settings, those with traps in the water.
-        waiting: on PULL what staying in would cost.
+        waiting: on PULL what staying in would cost. All worths told are held against this one plan, with today as
+            called, and weighed by the chances of each plan's own trips.
         risks: of strings that reach their ceiling within these days, the likeliest first.
-        past: strings past their ceiling.
+        past: strings past their ceiling, today or before the plan pulls them.
         free: where a free choice today would be another.
-        short_share: no plan is worth more than the one told by a larger share than this; 0 where none is better,
-            None where it isn't known.
+        short_share: each string weighed by its own chance, as the days were chosen, no plan with the same today
+            and pins is worth more than the one told by a larger share than this; 0 where none is, None where it
+            isn't known.
         curves: how much of each string's curve is the log.
         weather_days: days on record by which forecasts are trusted, the least of what is on record at all;
             ``enough_days`` are needed.
@@ -168,6 +191,7 @@ class Week:
     pins_not_met: tuple[PinNotMet, ...] = ()
     curves: tuple[CurveTold, ...] = ()
     price_usd_lb: float = 0.0
+    trip_cost_usd: float = 0.0
     weather_days: int = 0
     weather_unseen: tuple[str, ...] = ()
     enough_days: int = 0

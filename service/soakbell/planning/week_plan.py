@@ -1,6 +1,11 @@
 """Makes the week's plan beside a call, from the situation that the call was made from.
 
 Nothing here can loosen a call: today is pinned to the called strings on PULL, and forbidden on WAIT.
+
+Days are chosen by each string's own chance of a day's work at it, since the chance of a trip is known only with
+its strings. The plan, and any other that is held against it, is then held against the weather of all places of its
+trips, and weighed by the chances of these trips: worths that are told are of plans so weighed. One that comes out
+worth more than the plan takes its place.
 """
 
 from __future__ import annotations
@@ -30,11 +35,20 @@ from soakbell.planning.fit_chance import (
 )
 from soakbell.planning.haul_worth import HaulWorth, StandingString, haul_worth
 from soakbell.planning.plan_terms import PlanTerms
-from soakbell.planning.pull_plan import ALL_ASKED_UP_TO, PlannedPull, PullPlan, Why, WhyCode, solve_plan
-from soakbell.planning.pull_problem import PlanBait, PlanDay, PlanProblem, PlanString, Wish
+from soakbell.planning.pull_plan import (
+    ALL_ASKED_UP_TO,
+    PlannedPull,
+    PullPlan,
+    Pulls,
+    Solved,
+    Why,
+    WhyCode,
+)
+from soakbell.planning.pull_problem import PlanBait, PlanDay, PlanProblem, PlanString, Wish, runs_between
 from soakbell.planning.pull_search import EXACT_UP_TO
 from soakbell.planning.trips import HARBOR, Trip, fit_departures, plan_trip, possible_departures
-from soakbell.planning.waiting import chance_of_none, what_waiting_costs
+from soakbell.planning.visit_order import run_of_way, way_of
+from soakbell.planning.waiting import chance_of_none, staying_in
 from soakbell.planning.week import (
     CeilingRisk,
     DayKind,
@@ -48,7 +62,7 @@ from soakbell.planning.week import (
     Waiting,
     Week,
 )
-from soakbell.sea.trust import ErrorModel
+from soakbell.sea.trust import ErrorModel, Numbers
 
 LEAST_CHANCE = 0.25
 """Nobody gets ready for a day that is less likely fit than this: a choice of ours."""
@@ -58,8 +72,8 @@ _HAULING_SHARE = 0.75
 _ROUNDS = 3
 _SHORTER = 0.8
 """A trip that is too unlikely for its places is planned so much shorter, _ROUNDS times, and then not at all."""
-_FREE_FROM_USD = 10.0
-"""A free choice worth less than this more is no news."""
+_BETTER_USD = 5.0
+"""A plan worth less than this more is no better one, by what is known of the catch: a choice of ours."""
 _HOURS_A_DAY = 24
 _MINUTES_A_DAY = 1440.0
 _HOUR = timedelta(hours=1)
@@ -111,6 +125,54 @@ def plan_week(situation: Situation, ground: PlanGround, terms: PlanTerms, curve:
     return _Planner(situation, ground, terms, curve, call).week()
 
 
+@dataclass(frozen=True)
+class _Outing:
+    """A trip as the plan makes it: ``minutes`` of all of it, ``home_min`` from the last trap to the harbor, both
+    with the boat's margin."""
+
+    minutes: float
+    out_min: float
+    home_min: float
+
+
+@dataclass(frozen=True)
+class _Made:
+    """A plan each of whose trips is carried by the weather of all its places.
+
+    Attributes:
+        problem: that it solves, its days not cut. carries: by day the longest trip, where one was found too long.
+        usd, lb: what it is worth and lands in these days, by the chances of its own trips.
+        proven: no other is worth more by the strings' own chances. bound_usd: by these, before any day was cut.
+    """
+
+    problem: PlanProblem
+    solved: Solved
+    carries: Mapping[int, float]
+    pulls: Pulls
+    usd: float
+    lb: float
+    proven: bool
+    bound_usd: float
+
+    @property
+    def plan(self) -> PullPlan:
+        return self.solved.plan
+
+    @property
+    def trips(self) -> int:
+        return sum(bool(day.visits) for day in self.plan.days)
+
+
+@dataclass(frozen=True)
+class _Other:
+    """The next best plan, ``without`` a pull of a string that has its first on ``next_day`` then."""
+
+    without: Wish
+    next_day: date | None
+    usd: float
+    proven: bool
+
+
 class _Planner:
     """Strings and days by number; day 0 is today.
 
@@ -118,7 +180,6 @@ class _Planner:
         alone: by string paths x days, whether a trip for it alone has a window.
         fit: the same for a day's work, which is at most what the trip of that day is planned to take.
         minutes: by string and day, what four of five windows have.
-        carries: by day the longest trip, where a planned one was found to be too long for its places.
     """
 
     def __init__(
@@ -133,9 +194,11 @@ class _Planner:
         self.days = [rules.day for rules in ground.days]
         pulls = () if call.window is None else call.window.pulls
         self.called = [self.names.index(pull.string) for pull in pulls if pull.string in self.names]
-        self.traps_today = sum(self.ahead[n].fishing for n in self.called)
         unknown = {day.day for day in call.outlook if day.state is DayState.NOT_KNOWN}
         self.kinds = [self._kind(number, rules) for number, rules in enumerate(ground.days)]
+        self.runs = runs_between(
+            situation.harbor, tuple((s.string.name, s.string.start, s.string.end) for s in self.ahead)
+        )
         self._draw_weather()
         for number, day in enumerate(self.days):
             lost = self.kinds[number] is DayKind.FORECAST and not any(fit[:, number].any() for fit in self.alone)
@@ -144,22 +207,24 @@ class _Planner:
         in_water = sum(s.fishing for s in self.ahead)
         self.traps_a_trip = traps_a_trip(terms, situation.boat.haul_min_per_trap, in_water)
         self.standing = [self._standing(s) for s in self.ahead]
+        self._worths: dict[tuple[int, bytes], HaulWorth] = {}
+        self._outings: dict[tuple[int, frozenset[int]], tuple[_Outing, FitChances]] = {}
 
     def week(self) -> Week:
-        worth, problem, plan = self._planned()
+        made, others = self._chosen()
+        plan = made.plan
+        later = (
+            self._held_to_weather(staying_in(made.problem, self._baits(())), made.carries) if self.called else None
+        )
         on_record = weather_days(self.ground.models, self.terms.forecast_days)
         return Week(
-            days=tuple(self._day(worth, plan, day) for day in range(len(self.days))),
-            strings=tuple(self._string(problem, plan, n) for n in range(len(self.ahead))),
-            waiting=self._waiting(problem) if self.called else None,
+            days=tuple(self._day(plan, day) for day in range(len(self.days))),
+            strings=tuple(self._string(made, others.get(n), n) for n in range(len(self.ahead))),
+            waiting=None if later is None else self._waiting(made, later),
             risks=self._risks(),
-            past=tuple(
-                PastCeiling(s.name, s.oldest_days, self._law_holds(n))
-                for n, s in enumerate(self.standing)
-                if s.oldest_days + _ROUNDING >= s.ceiling_days
-            ),
-            free=self._free(plan) if self.called and len(self.ahead) <= EXACT_UP_TO else None,
-            short_share=0.0 if plan.proven else plan.gap if math.isfinite(plan.bound_usd) else None,
+            past=tuple(past for n in range(len(self.ahead)) if (past := self._past(plan, n)) is not None),
+            free=None if later is None else self._free(made, later),
+            short_share=self._short_share(made),
             pins_not_met=tuple(
                 PinNotMet(wish, self._against_pin(wish, unmet.against))
                 for unmet in plan.unmet_pins
@@ -168,6 +233,7 @@ class _Planner:
             ),
             curves=tuple(told(self.curve, name, self.ground.season_day) for name in self.names),
             price_usd_lb=self.ground.price_usd_lb,
+            trip_cost_usd=self.terms.trip_cost_usd,
             weather_days=min((days for days in on_record.values() if days), default=0),
             weather_unseen=tuple(quantity for quantity, days in on_record.items() if not days),
             enough_days=self.terms.trust.enough_days,
@@ -204,15 +270,14 @@ class _Planner:
         shallowest_m = min(s.string.depth_m for s in self.situation.strings)
         self.harbor = place_ahead(places[HARBOR], depth_m=shallowest_m)
         self.places = [place_ahead(places[s.string.name], depth_m=s.string.depth_m) for s in self.ahead]
-        trips = [self._trip([n]) for n in range(len(self.ahead))]
-        all_min = math.fsum(trip.duration_min for trip in trips)
+        outings = [self._outing([n]) for n in range(len(self.ahead))]
+        all_min = math.fsum(outing.minutes for outing in outings)
         self.alone, self.fit = [], []
         self.minutes = np.zeros((len(self.ahead), len(self.days)))
-        self.carries: dict[int, float] = {}
-        for n, trip in enumerate(trips):
-            chances = self._chances([n], trip)
+        for n, outing in enumerate(outings):
+            chances = self._chances([n], outing)
             self.minutes[n] = [day.low_window_min for day in chances.days]
-            work_min = np.maximum(trip.duration_min, np.minimum(all_min, self.minutes[n]))
+            work_min = np.maximum(outing.minutes, np.minimum(all_min, self.minutes[n]))
             self.alone.append(self._as_called(n, chances.fit))
             self.fit.append(self._as_called(n, chances.window_min >= work_min - _ROUNDING))
 
@@ -223,69 +288,73 @@ class _Planner:
         out[:, 0] = n in self.called
         return out
 
-    def _chances(self, strings: Sequence[int], trip: Trip, day: int | None = None) -> FitChances:
+    def _chances(self, strings: Sequence[int], outing: _Outing, day: int | None = None) -> FitChances:
         """For a trip whose places are all fit for as long as it takes; of all days or one."""
         days = range(len(self.days)) if day is None else [day]
         nowhere = DaySpan(self.days[0], None, None)
         spans = [
-            self._span(rules, kind, trip) if number in days else nowhere
+            self._span(rules, kind, outing) if number in days else nowhere
             for number, (rules, kind) in enumerate(zip(self.ground.days, self.kinds, strict=True))
         ]
         return fit_chances(
             [self.harbor, *(self.places[n] for n in strings)],
             spans,
             self.errors,
-            needed_min=trip.duration_min,
+            needed_min=outing.minutes,
             break_margin_h=self.situation.break_margin_h,
             beyond=self.beyond,
         )
 
-    def _planned(self) -> tuple[list[HaulWorth], PlanProblem, PullPlan]:
-        """The plan of which every trip has been held against the weather of all its places.
+    def _of_trip(self, strings: Sequence[int], day: int) -> tuple[_Outing, FitChances]:
+        """The trip for some strings, and its chances on a day."""
+        key = day, frozenset(strings)
+        if key not in self._outings:
+            outing = self._outing(strings)
+            self._outings[key] = outing, self._chances(strings, outing, day)
+        return self._outings[key]
 
-        A day whose trip is too long for that carries less from then on, and the plan is made anew.
-        """
-        today = self.days[0]
-        others = [Wish(name, today) for n, name in enumerate(self.names) if n not in self.called]
-        worth = [self._worth(n, fit) for n, fit in enumerate(self.fit)]
-        for turn in range(_ROUNDS + len(self.days)):
-            pins = [Wish(self.names[n], today) for n in self.called]
-            problem = self._problem(worth, pins, others, _MINUTES_A_DAY)
-            plan = solve_plan(problem, next_best=False)
-            less = {}
-            for day in range(1, len(self.days)):
-                strings = self._strings_on(plan, day)
-                if strings and (carries := self._less(strings, day)) is not None:
-                    less[day] = carries if turn < _ROUNDS else 0.0
-            if not less:
-                break
-            self.carries |= less
-        return worth, problem, solve_plan(problem)
-
-    def _less(self, strings: Sequence[int], day: int) -> float | None:
+    def _carries(self, strings: Sequence[int], day: int) -> float | None:
         """The longest trip that a trip's places carry together, if that is less than it takes."""
         if len(strings) == 1:
             return None
-        trip = self._trip(strings)
-        told = self._chances(strings, trip, day)
+        outing, told = self._of_trip(strings, day)
         if told.days[day].chance < LEAST_CHANCE:
-            return trip.duration_min * _SHORTER
-        shortest_min = min(self._trip([n]).duration_min for n in strings)
+            return outing.minutes * _SHORTER
+        shortest_min = min(self._outing([n]).minutes for n in strings)
         window_min = told.window_min[:, day]
         low_min = float(np.quantile(window_min[window_min >= shortest_min], LOW_SHARE))
-        return low_min if low_min + _ROUNDING < trip.duration_min else None
+        return low_min if low_min + _ROUNDING < outing.minutes else None
 
-    def _strings_on(self, plan: PullPlan, day: int) -> list[int]:
-        return [self.names.index(visit.string) for visit in plan.days[day].visits]
+    def _too_long(self, pulls: Pulls) -> dict[int, float]:
+        """By day what the places of its trip carry, where the trip is longer; today is the call's."""
+        trips = [self._strings_on(pulls, day) for day in range(len(self.days))]
+        held = {day: self._carries(strings, day) for day, strings in enumerate(trips) if day and strings}
+        return {day: carries for day, carries in held.items() if carries is not None}
 
-    def _span(self, rules: DayRules, kind: DayKind, trip: Trip) -> DaySpan:
+    def _strings_on(self, pulls: Pulls, day: int) -> list[int]:
+        return [n for n, of in enumerate(pulls) if any(pull.day == self.days[day] for pull in of)]
+
+    def _span(self, rules: DayRules, kind: DayKind, outing: _Outing) -> DaySpan:
         if kind not in (DayKind.FORECAST, DayKind.USUAL):
             return DaySpan(rules.day, None, None)
-        first, last = trip.hauls[0], trip.hauls[-1]
-        home_min = trip.duration_min - last.ends_min
-        return day_span(rules.day, rules.bounds, run_out_min=first.starts_min, run_home_min=home_min)
+        return day_span(rules.day, rules.bounds, run_out_min=outing.out_min, run_home_min=outing.home_min)
+
+    def _outing(self, strings: Sequence[int]) -> _Outing:
+        """As ``pull_problem`` reckons it, in the order in which the plan visits them."""
+        boat, way = self.situation.boat, way_of(self.runs, strings)
+        min_a_nmi = 60 / boat.cruise_kt
+        hauling = [
+            max(self.ahead[n].fishing * boat.haul_min_per_trap, min_a_nmi * self.runs.nmi[1 + 2 * n, 2 + 2 * n])
+            for n in strings
+        ]
+        return _Outing(
+            minutes=min_a_nmi * run_of_way(self.runs, way) + math.fsum(hauling) + boat.trip_margin_min,
+            out_min=min_a_nmi * float(self.runs.nmi[0, way[0][0]]),
+            home_min=min_a_nmi * float(self.runs.nmi[way[-1][1], 0]) + boat.trip_margin_min,
+        )
 
     def _trip(self, strings: Sequence[int]) -> Trip:
+        """As a call makes it."""
         ahead = [self.ahead[n] for n in strings]
         traps = {s.string.name: s.fishing for s in ahead}
         return plan_trip(self.situation.boat, self.situation.harbor, [s.string for s in ahead], traps)
@@ -315,6 +384,13 @@ class _Planner:
         return math.fsum(self.ground.bait_boxes_a_trap.values())
 
     def _worth(self, n: int, fit: Flags) -> HaulWorth:
+        """Kept, since plans held against each other differ in few of their trips."""
+        key = n, np.packbits(fit).tobytes()
+        if key not in self._worths:
+            self._worths[key] = self._worth_anew(n, fit)
+        return self._worths[key]
+
+    def _worth_anew(self, n: int, fit: Flags) -> HaulWorth:
         ground, last = self.ground, self.days[-1]
         pinned = {wish.day for wish in ground.wishes.pins if wish.string == self.names[n]}
         return haul_worth(
@@ -334,21 +410,49 @@ class _Planner:
             ],
         )
 
+    def _gains(self, fits: Sequence[Flags], going: Sequence[int]) -> tuple[Numbers, Numbers, Numbers]:
+        """Gain, pounds and end as in ``PlanProblem``. ``going`` today together land no more than the bag limit."""
+        worth = [self._worth(n, fit) for n, fit in enumerate(fits)]
+        gain, lb = np.stack([w.gain_usd for w in worth]), np.stack([w.expected_lb for w in worth])
+        landed = float(lb[list(going), 0, 0].sum())
+        if self.ground.bag_lb is not None and landed > self.ground.bag_lb:
+            for n in going:
+                kept = lb[n, 0, 0] * self.ground.bag_lb / landed
+                gain[n, 0, 0] -= self.ground.price_usd_lb * (lb[n, 0, 0] - kept)
+                lb[n, 0, 0] = kept
+        return gain, lb, np.stack([w.end_usd for w in worth])
+
+    def _weighed(self, pulls: Pulls) -> tuple[float, float]:
+        """What a plan is worth and lands in these days, by the chances of its own trips."""
+        fits = [fit.copy() for fit in self.fit]
+        trips = [self._strings_on(pulls, day) for day in range(len(self.days))]
+        for day, strings in enumerate(trips):
+            for n in strings:
+                fits[n][:, day] = True if day == 0 else self._of_trip(strings, day)[1].fit[:, day]
+        gain, lb, end = self._gains(fits, trips[0])
+        usd, landed_lb = -self.terms.trip_cost_usd * sum(map(bool, trips)), 0.0
+        for n, of in enumerate(pulls):
+            for pull in of:
+                at = n, self._before(pull), self.days.index(pull.day)
+                usd += float(gain[at])
+                landed_lb += float(fits[n][:, at[2]].mean() * lb[at])
+            usd += float(end[n, self.days.index(of[-1].day) + 1 if of else 0])
+        return usd, landed_lb
+
     # ---- the problem
 
     def _problem(
-        self, worth: Sequence[HaulWorth], pins: Sequence[Wish], bars: Sequence[Wish], today_min: float
+        self,
+        fits: Sequence[Flags],
+        *,
+        going: Sequence[int] = (),
+        may_go: Sequence[int] = (),
+        today_min: float = _MINUTES_A_DAY,
     ) -> PlanProblem:
-        """``pins`` and ``bars`` besides the skipper's; ``today_min`` is the longest trip of today."""
-        ground, terms, boat = self.ground, self.terms, self.situation.boat
-
-        gain, lb = np.stack([w.gain_usd for w in worth]), np.stack([w.expected_lb for w in worth])
-        landed = float(lb[self.called, 0, 0].sum())
-        if ground.bag_lb is not None and landed > ground.bag_lb:
-            for n in self.called:
-                kept = lb[n, 0, 0] * ground.bag_lb / landed
-                gain[n, 0, 0] -= ground.price_usd_lb * (lb[n, 0, 0] - kept)
-                lb[n, 0, 0] = kept
+        """Today ``going`` go whatever that takes; of ``may_go`` those that fit into ``today_min``; no others."""
+        ground, terms, boat, today = self.ground, self.terms, self.situation.boat, self.days[0]
+        staying = [name for n, name in enumerate(self.names) if n not in (*going, *may_go)]
+        gain, lb, end = self._gains(fits, going)
         return PlanProblem(
             harbor=self.situation.harbor,
             cruise_kt=boat.cruise_kt,
@@ -363,46 +467,146 @@ class _Planner:
                 )
                 for s in self.ahead
             ),
-            days=tuple(self._plan_day(day, today_min) for day in range(len(self.days))),
+            days=tuple(
+                PlanDay(
+                    day=day,
+                    chance=max(float(fit[:, number].mean()) for fit in fits),
+                    minutes=today_min if number == 0 else self._carried_min(number),
+                    allowed=self.kinds[number] in (DayKind.CALLED, DayKind.FORECAST, DayKind.USUAL),
+                    trip_cost_usd=terms.trip_cost_usd,
+                    any_traps=number == 0 and bool(going),
+                )
+                for number, day in enumerate(self.days)
+            ),
             gain_usd=gain,
             expected_lb=lb,
-            end_usd=np.stack([w.end_usd for w in worth]),
-            baits=tuple(self._enough_today(bait) for bait in ground.baits),
+            end_usd=end,
+            baits=self._baits(going),
             deck_traps=terms.deck_traps,
             most_traps=ground.most_traps,
             bag_lb=ground.bag_lb,
-            pins=(*pins, *(Wish(wish.string, wish.day) for wish in ground.wishes.pins)),
-            bars=(*bars, *(Wish(wish.string, wish.day) for wish in ground.wishes.bars)),
+            pins=(
+                *(Wish(self.names[n], today) for n in going),
+                *(Wish(wish.string, wish.day) for wish in ground.wishes.pins),
+            ),
+            bars=(
+                *(Wish(name, today) for name in staying),
+                *(Wish(wish.string, wish.day) for wish in ground.wishes.bars),
+            ),
         )
 
-    def _plan_day(self, day: int, today_min: float) -> PlanDay:
-        chances = np.array([fit[:, day].mean() for fit in self.fit])
-        likely = chances >= LEAST_CHANCE
-        minutes = min(float(self.minutes[likely, day].max(initial=0.0)), self.carries.get(day, math.inf))
-        minutes -= self.situation.boat.trip_margin_min
-        return PlanDay(
-            day=self.days[day],
-            chance=float(chances.max()),
-            minutes=today_min if day == 0 else max(0.0, minutes),
-            allowed=self.kinds[day] in (DayKind.CALLED, DayKind.FORECAST, DayKind.USUAL),
-            trip_cost_usd=self.terms.trip_cost_usd,
-            any_traps=day == 0 and bool(self.called),
-        )
+    def _carried_min(self, day: int, most_min: float = math.inf) -> float:
+        """The longest trip of a later day, its margin taken off, by the string with the longest windows."""
+        likely = [fit[:, day].mean() >= LEAST_CHANCE for fit in self.fit]
+        longest_min = min(float(self.minutes[likely, day].max(initial=0.0)), most_min)
+        return max(0.0, longest_min - self.situation.boat.trip_margin_min)
 
-    def _enough_today(self, bait: PlanBait) -> PlanBait:
-        """What the called trip lacks is told with its gear, and keeps it from nothing here."""
-        needed = self.traps_today * self.ground.bait_boxes_a_trap.get(bait.bait, 0.0)
-        lacking = max(0.0, needed - bait.usable_by(0))
-        frozen = bait.frozen_boxes if bait.thaw_days else 0.0
-        return replace(
-            bait,
-            usable_boxes=bait.usable_boxes + lacking,
-            frozen_boxes=bait.frozen_boxes - min(lacking, frozen),
+    def _baits(self, going: Sequence[int]) -> tuple[PlanBait, ...]:
+        """With boxes made up where those that go today lack any: that is told with the gear, and keeps a called
+        trip from nothing here."""
+        traps = sum(self.ahead[n].fishing for n in going)
+        baits = []
+        for bait in self.ground.baits:
+            lacking = traps * self.ground.bait_boxes_a_trap.get(bait.bait, 0.0) - bait.usable_by(0)
+            lacking = max(0.0, lacking)
+            frozen = bait.frozen_boxes if bait.thaw_days else 0.0
+            baits.append(
+                replace(
+                    bait,
+                    usable_boxes=bait.usable_boxes + lacking,
+                    frozen_boxes=bait.frozen_boxes - min(lacking, frozen),
+                )
+            )
+        return tuple(baits)
+
+    # ---- plans
+
+    def _chosen(self) -> tuple[_Made, dict[int, _Other]]:
+        """The plan, and by string number the next best.
+
+        A plan without a pull that comes out better takes its place, the pull barred; what is next best to that is
+        looked for among plans without it, so it isn't proven.
+        """
+        problem = self._problem(self.fit, going=self.called)
+        bound_usd, barred = None, False
+        for turn in range(_ROUNDS + 1):
+            made = self._held_to_weather(problem, {})
+            bound_usd = made.bound_usd if bound_usd is None else bound_usd
+            made = replace(made, bound_usd=bound_usd, proven=made.proven and not barred)
+            others = {n: other for n in range(len(self.ahead)) if (other := self._other(made, n)) is not None}
+            free = [other for n, other in others.items() if n not in self.called]
+            best = max(free, key=lambda other: other.usd, default=None)
+            if (
+                best is None
+                or best.usd < made.usd + _BETTER_USD
+                or len(self.ahead) > EXACT_UP_TO
+                or turn == _ROUNDS
+            ):
+                break
+            problem, barred = replace(problem, bars=(*problem.bars, best.without)), True
+        return made, {n: replace(other, proven=other.proven and not barred) for n, other in others.items()}
+
+    def _held_to_weather(self, problem: PlanProblem, carries: Mapping[int, float]) -> _Made:
+        """A day whose trip is too long for its places carries less from then on, and the plan is made anew."""
+        bound_usd, cut = math.inf, dict(carries)
+        for turn in range(_ROUNDS + len(self.days)):
+            days = (
+                replace(day, minutes=self._carried_min(number, cut[number])) if number in cut else day
+                for number, day in enumerate(problem.days)
+            )
+            solved = Solved(replace(problem, days=tuple(days)))
+            pulls = tuple(string.pulls for string in solved.plan.strings)
+            if turn == 0:
+                bound_usd = solved.plan.bound_usd
+            if not (less := self._too_long(pulls)):
+                break
+            cut |= less if turn < _ROUNDS else dict.fromkeys(less, 0.0)
+        usd, lb = self._weighed(pulls)
+        proven = solved.plan.proven and cut == carries
+        return _Made(problem, solved, cut, pulls, usd, lb, proven, bound_usd)
+
+    def _other(self, made: _Made, n: int) -> _Other | None:
+        """Without a string's first pull; None where that isn't asked, or can't be.
+
+        Of a called one what leaving it out of the called trip comes to; of the only one that is staying in.
+        """
+        planned = made.plan.strings[n]
+        if n in self.called:
+            if len(self.called) == 1 or len(self.ahead) > ALL_ASKED_UP_TO:
+                return None
+            going = [other for other in self.called if other != n]
+            return self._made_without(made, Wish(self.names[n], self.days[0]), self._baits(going))
+        found = made.solved.next_best_of(planned)
+        if found is None:
+            return None
+        if not self._too_long(found.pulls):
+            return _Other(found.without, found.instead, self._weighed(found.pulls)[0], found.proven)
+        if len(self.ahead) > EXACT_UP_TO:
+            return None
+        return self._made_without(made, found.without, made.problem.baits)
+
+    def _made_without(self, made: _Made, wish: Wish, baits: Sequence[PlanBait]) -> _Other | None:
+        unmet = {unmet.pin for unmet in made.plan.unmet_pins}
+        pins = tuple(pin for pin in made.problem.pins if pin not in unmet and pin != wish)
+        other = self._held_to_weather(
+            replace(made.problem, baits=tuple(baits), pins=pins, bars=(*made.problem.bars, wish)), made.carries
         )
+        if other.plan.unmet_pins:
+            return None
+        pulls = other.pulls[self.names.index(str(wish.string))]
+        return _Other(wish, pulls[0].day if pulls else None, other.usd, other.proven)
+
+    def _short_share(self, made: _Made) -> float | None:
+        if made.proven and not made.carries:
+            return 0.0
+        if not math.isfinite(made.bound_usd):
+            return None
+        short_usd = max(0.0, made.bound_usd - made.plan.value_usd)
+        return short_usd / abs(made.bound_usd) if made.bound_usd else None
 
     # ---- what is told of it
 
-    def _day(self, worth: Sequence[HaulWorth], plan: PullPlan, day: int) -> DayPlan:
+    def _day(self, plan: PullPlan, day: int) -> DayPlan:
         chances = [float(fit[:, day].mean()) for fit in self.fit]
         pulls = {n: pull for n, s in enumerate(plan.strings) for pull in s.pulls if pull.day == self.days[day]}
         told_day = DayPlan(self.days[day], self.kinds[day], max(chances))
@@ -410,7 +614,7 @@ class _Planner:
             return told_day
         caught, usd = np.zeros(len(self.curve.lb_a_claw)), -self.terms.trip_cost_usd
         for n, pull in pulls.items():
-            soak_days = worth[n].age_days[self._before(pull), day]
+            soak_days = self._worth(n, self.fit[n]).age_days[self._before(pull), day]
             claws = self.curve.draws(self.names[n], soak_days, self.ground.season_day + day)
             caught += self.ahead[n].fishing * claws * self.curve.lb_a_claw
             usd -= self.standing[n].pull_usd
@@ -422,7 +626,7 @@ class _Planner:
         low, high = np.quantile(caught, (LOW, HIGH))
         return replace(
             told_day,
-            chance=1.0 if day == 0 else self._chances(list(pulls), self._trip(list(pulls)), day).days[day].chance,
+            chance=1.0 if day == 0 else self._of_trip(list(pulls), day)[1].days[day].chance,
             strings=tuple(order),
             minutes=plan.days[day].minutes + self.situation.boat.trip_margin_min,
             lb=float(caught.mean()),
@@ -435,34 +639,20 @@ class _Planner:
         """The pull before, as ``PlanProblem`` counts it."""
         return 0 if pull.before is None else self.days.index(pull.before) + 1
 
-    def _string(self, problem: PlanProblem, plan: PullPlan, n: int) -> StringPlan:
-        planned, name = plan.strings[n], self.names[n]
+    def _string(self, made: _Made, other: _Other | None, n: int) -> StringPlan:
+        planned, name = made.plan.strings[n], self.names[n]
         day = planned.pulls[0].day if planned.pulls else None
         found = StringPlan(name, day, held=self._why(planned.why, n, day))
         if day is None:
             return found
-        next_day, loses_usd = None, None
-        if n in self.called and len(self.ahead) <= ALL_ASKED_UP_TO:
-            next_day, loses_usd = self._left_out(problem, plan, n)
-        elif planned.next_best is not None:
-            next_day, loses_usd = planned.next_best.instead, planned.next_best.loses_usd
+        if other is not None:
+            loses_usd = made.usd - other.usd
+            found = replace(found, next_day=other.next_day, loses_usd=loses_usd, at_most=not other.proven)
         return replace(
             found,
             soak_days=self.standing[n].soak_days + self.days.index(day),
-            next_day=next_day,
-            loses_usd=loses_usd,
             pinned=name in self.ground.wishes.on(day).pinned,
         )
-
-    def _left_out(self, problem: PlanProblem, plan: PullPlan, n: int) -> tuple[date | None, float]:
-        """Of a called string the next day, were it left out today, and what that loses; below 0 if it pays."""
-        left = Wish(self.names[n], self.days[0])
-        other = solve_plan(
-            replace(problem, pins=tuple(pin for pin in problem.pins if pin != left), bars=(*problem.bars, left)),
-            next_best=False,
-        )
-        pulls = other.strings[n].pulls
-        return pulls[0].day if pulls else None, plan.value_usd - other.value_usd
 
     def _why(self, why: Why, n: int, day: date | None) -> Held | None:
         """What holds a string; of its own best day, what made it so."""
@@ -470,20 +660,24 @@ class _Planner:
         if n in self.called and first == 0:
             return None
         standing, today = self.standing[n], self.days[0]
-        if why.code is WhyCode.BARRED and why.day == today and not self._barred_by_skipper(n):
-            return Held(HeldBy.NOT_CALLED, today)
+        if why.code is WhyCode.BARRED and why.day is not None and not self._barred_by_skipper(n, why.day):
+            return Held(HeldBy.NOT_CALLED if why.day == today else HeldBy.OTHER_PULLS, why.day)
         if why.code in (WhyCode.BEST_DAY, WhyCode.PINNED, WhyCode.NOT_RIPE):
             ripe = [at for at in range(first) if standing.oldest_days + at >= standing.floor_days]
             likely = [at for at in ripe if self.fit[n][:, at].mean() >= LEAST_CHANCE]
             if self.called and 0 in ripe and not likely:
-                return Held(HeldBy.BARRED if self._barred_by_skipper(n) else HeldBy.NOT_CALLED, today)
+                return Held(HeldBy.BARRED if self._barred_by_skipper(n, today) else HeldBy.NOT_CALLED, today)
             return Held(HeldBy.WORTH if likely else HeldBy.WEATHER if ripe else HeldBy.SOAK)
         return self._held(why)
 
     def _against_pin(self, wish: told_wishes.Wish, why: Why) -> Held:
         day = self.days.index(wish.day)
         strings = [n for n, name in enumerate(self.names) if wish.string in (None, name)]
-        if day == 0 and why.code is WhyCode.BARRED and not all(self._barred_by_skipper(n) for n in strings):
+        if (
+            day == 0
+            and why.code is WhyCode.BARRED
+            and not all(self._barred_by_skipper(n, wish.day) for n in strings)
+        ):
             return Held(HeldBy.NOT_CALLED, wish.day)
         unlikely = all(self.fit[n][:, day].mean() < LEAST_CHANCE for n in strings)
         if why.code is WhyCode.NOT_RIPE and unlikely:
@@ -491,30 +685,28 @@ class _Planner:
         return self._held(why)
 
     def _held(self, why: Why) -> Held:
-        held = Held(_SAME.get(why.code, HeldBy.OTHER_PULLS), why.day, why.values)
+        by = _SAME.get(why.code, HeldBy.OTHER_PULLS)
+        if why.day is not None and self.kinds[self.days.index(why.day)] is DayKind.BARRED:
+            by = HeldBy.BARRED
+        held = Held(by, why.day, why.values)
         bait = next((bait for bait in self.ground.baits if bait.bait == why.values.get("bait")), None)
         if bait is None:
             return held
-        added = self._enough_today(bait).usable_by(len(self.days)) - bait.usable_by(len(self.days))
+        enough = next(enough for enough in self._baits(self.called) if enough.bait == bait.bait)
+        added = enough.usable_by(len(self.days)) - bait.usable_by(len(self.days))
         return replace(held, values={**why.values, "has_boxes": _number(why.values["has_boxes"]) - added})
 
-    def _barred_by_skipper(self, n: int) -> bool:
-        wishes = self.ground.wishes.on(self.days[0])
+    def _barred_by_skipper(self, n: int, day: date) -> bool:
+        wishes = self.ground.wishes.on(day)
         return wishes.day_barred or self.names[n] in wishes.barred
 
-    def _waiting(self, problem: PlanProblem) -> Waiting | None:
-        found = what_waiting_costs(problem)
-        if found.today is None or found.costs_usd is None:
-            return None
-        next_day = next((day.day for day in found.later.days if day.visits), None)
-        return Waiting(found.costs_usd, self._landed_lb(found.today) - self._landed_lb(found.later), next_day)
-
-    def _landed_lb(self, plan: PullPlan) -> float:
-        """Weighed by the chance of each pull."""
-        return math.fsum(
-            float(self.fit[n][:, self.days.index(pull.day)].mean()) * pull.expected_lb
-            for n, planned in enumerate(plan.strings)
-            for pull in planned.pulls
+    def _waiting(self, made: _Made, later: _Made) -> Waiting:
+        return Waiting(
+            made.usd - later.usd,
+            made.lb - later.lb,
+            next((day.day for day in later.plan.days if day.visits), None),
+            trips_saved=made.trips - later.trips,
+            proven=made.proven and later.proven,
         )
 
     def _risks(self) -> tuple[CeilingRisk, ...]:
@@ -527,13 +719,34 @@ class _Planner:
                 risks.append(CeilingRisk(name, on, chance))
         return tuple(sorted(risks, key=lambda risk: -risk.chance))
 
-    def _law_holds(self, n: int) -> bool:
-        """The law's longest soak is what ends this one."""
-        law_days = self.ground.law_soak_days
-        return law_days is not None and law_days <= self.standing[n].oldest_days + _ROUNDING
+    def _past(self, plan: PullPlan, n: int) -> PastCeiling | None:
+        """Of a string past its ceiling today, or before the plan pulls it."""
+        standing, pulls, law_days = self.standing[n], plan.strings[n].pulls, self.ground.law_soak_days
+        day = pulls[0].day if pulls else None
+        then_days = standing.oldest_days + (len(self.days) - 1 if day is None else self.days.index(day))
+        already = standing.oldest_days + _ROUNDING >= standing.ceiling_days
+        if not already and then_days <= standing.ceiling_days + _ROUNDING:
+            return None
+        return PastCeiling(
+            standing.name,
+            soak_days=standing.oldest_days,
+            already=already,
+            day=day,
+            then_days=then_days,
+            law_days=law_days if law_days is not None and law_days <= then_days + _ROUNDING else None,
+        )
 
-    def _free(self, plan: PullPlan) -> FreeChoice | None:
-        """Only what the call itself would find fit, within the hours of its window."""
+    def _free(self, made: _Made, later: _Made) -> FreeChoice | None:
+        """The best of staying in and of what the call itself would find fit, within the hours of its window."""
+        gone = self._gone_freely(made) if len(self.ahead) <= EXACT_UP_TO else None
+        best = later if gone is None or gone.usd < later.usd else gone
+        chosen = self._strings_on(best.pulls, 0)
+        if best.usd < made.usd + _BETTER_USD or set(chosen) == set(self.called):
+            return None
+        order = [self.names.index(visit.string) for visit in best.plan.days[0].visits]
+        return FreeChoice(tuple(self.names[n] for n in order), best.usd - made.usd)
+
+    def _gone_freely(self, made: _Made) -> _Made | None:
         window, today = self.window, self.days[0]
         if window is None:
             return None
@@ -543,22 +756,15 @@ class _Planner:
             for n, name in enumerate(self.names)
             if n in self.called or (name not in barred and self._fits_today([n]))
         ]
-        worth = []
+        freely = []
         for n, fit in enumerate(self.fit):
-            freely = fit.copy()
-            freely[:, 0] = n in may_go
-            worth.append(self._worth(n, freely))
+            freely.append(fit.copy())
+            freely[n][:, 0] = n in may_go
         out_min = (window.last_departure_at - window.leaves_at + window.lands_at - window.leaves_at) / _MINUTE
         today_min = max(out_min, self._trip(self.called).duration_min) - self.situation.boat.trip_margin_min
-        bars = [Wish(name, today) for n, name in enumerate(self.names) if n not in may_go]
-        best = solve_plan(self._problem(worth, [], bars, today_min), next_best=False)
-        chosen = [self.names.index(visit.string) for visit in best.days[0].visits]
-        more_usd = best.value_usd - plan.value_usd
-        if more_usd < _FREE_FROM_USD or set(chosen) == set(self.called):
-            return None
-        if chosen and not self._fits_today(chosen):
-            return None
-        return FreeChoice(tuple(self.names[n] for n in chosen), more_usd)
+        best = self._held_to_weather(self._problem(freely, may_go=may_go, today_min=today_min), made.carries)
+        chosen = self._strings_on(best.pulls, 0)
+        return best if not chosen or self._fits_today(chosen) else None
 
     def _fits_today(self, strings: Sequence[int]) -> bool:
         bounds = self.ground.days[0].bounds
