@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
@@ -17,18 +18,21 @@ from hypothesis import strategies as st
 from law.world import NOW, World
 from plan_scenes import CONFIG, FIVE_TOML, OUTFIT, SOAKED_DAYS, TERMS, TODAY, sea_of
 from soakbell import plan_desk
+from soakbell.beside import Beside
 from soakbell.checking import check_all
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
 from soakbell.errors import FetchFailed, HostNotFound
 from soakbell.feeds.transport import Ask
 from soakbell.gear.catch import CatchBook
+from soakbell.gear_desk import GearDesk
 from soakbell.letters.plan_section import NO_CALL_OF_ITS_OWN, TITLE
 from soakbell.planning.call import CallWord
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.sea.sources import RawReply
+from soakbell.season_desk import SeasonDesk
 from soakbell.settings import load_settings
-from soakbell.store import log, replies
+from soakbell.store import letters, log, replies
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import WrittenLetter
 from soakbell.store.log_keeper import LogKeeper
@@ -47,14 +51,30 @@ class Port:
     sea: World
     store: Store
     terms: PlanTerms | str | None = None
+    now: datetime = NOW
 
     @property
     def desk(self) -> Desk:
-        clock = SetClock(NOW)
+        clock = SetClock(self.now)
         return Desk(self.sea.settings, self.store, clock, NobodyAnswers(), outfit=OUTFIT, terms=self.terms)
 
     def morning(self, terms: PlanTerms | str | None = TERMS) -> WrittenLetter:
         return replace(self, terms=terms).desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+
+    def keep(self, letter: WrittenLetter) -> None:
+        """Store the morning letter as the sweep does."""
+        boat, zone = self.sea.settings.boat.name, self.sea.settings.harbor.time_zone
+        with self.store.writing() as session:
+            letters.ensure_due(session, boat, "morning", TODAY, 0, zone, NOW, NOW + timedelta(hours=6))
+            claim = letters.claim_due(session, boat, NOW, lease_s=120)
+            assert claim is not None
+            letters.write_letter(session, claim, letter, NOW)
+
+    def hear(self, sea: World, at: datetime) -> None:
+        """What the sources say anew."""
+        with self.store.writing() as session:
+            for pages in sea.on_hand().replies.values():
+                replies.keep_reply(session, replace(pages[0], fetched_at=at))
 
 
 @pytest.fixture
@@ -163,6 +183,81 @@ def test_whatever_fails_in_planning_costs_the_plan_and_not_the_call(
     assert "The week could not be planned: RuntimeError: a worm in the plan" in text_of(letter)
 
 
+@pytest.fixture
+def held() -> Iterator[threading.Event]:
+    """What a step hangs on, until the test lets it go."""
+    event = threading.Event()
+    yield event
+    event.set()
+
+
+@pytest.mark.parametrize("step", ["plan_week", "fit_curve"])
+def test_a_plan_that_never_ends_costs_the_plan_and_not_the_call(
+    calm: Port, monkeypatch: pytest.MonkeyPatch, held: threading.Event, step: str
+) -> None:
+    whole = call_of(calm.morning())
+    monkeypatch.setattr(plan_desk, step, lambda *_, **__: held.wait(60))
+    monkeypatch.setattr("soakbell.desk.Beside", lambda: Beside(0.5))
+    letter = calm.morning()
+    assert call_of(letter) == whole
+    assert "The week could not be planned: it took longer than 0.5 s." in text_of(letter)
+
+
+def test_a_fit_that_hangs_holds_up_no_later_one(
+    calm: Port, monkeypatch: pytest.MonkeyPatch, held: threading.Event
+) -> None:
+    desk, whole, begun = replace(calm, terms=TERMS).desk, plan_desk.fit_curve, threading.Event()
+
+    def hangs(*given: object) -> object:
+        begun.set()
+        held.wait(60)
+        return whole(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(plan_desk, "fit_curve", hangs)
+    threading.Thread(target=lambda: desk.plan.curves(NOW), daemon=True).start()
+    assert begun.wait(60)
+    monkeypatch.setattr(plan_desk, "fit_curve", whole)
+    second = threading.Thread(target=lambda: desk.plan.curves(NOW), daemon=True)
+    second.start()
+    second.join(20)
+    assert not second.is_alive()
+
+
+def test_a_later_try_of_a_letter_says_that_it_leaves_the_plan_out(calm: Port) -> None:
+    desk = replace(calm, terms=TERMS).desk
+    letter = desk.write("morning", TODAY, 0, late=False, clock_suspect=False, alone=True)
+    assert call_of(letter) == call_of(calm.morning())
+    assert "The week could not be planned: the first try of this letter failed" in text_of(letter)
+    assert "Gear, bait and bench could not be told: the first try of this letter failed" in text_of(letter)
+
+
+def test_a_later_try_of_an_eve_letter_tells_the_likely_call_alone(
+    calm: Port, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[object] = []
+    monkeypatch.setattr(GearDesk, "eve", lambda *_, **__: asked.append("gear"))
+    monkeypatch.setattr(SeasonDesk, "between", lambda *_, **__: asked.append("season"))
+    text = text_of(calm.desk.write("eve", TODAY, 0, late=False, clock_suspect=False, alone=True))
+    assert asked == []
+    assert "likely on Wednesday 9 December" in text
+    assert "could not be told: the first try of this letter failed" in text
+
+
+def test_a_changed_call_waits_for_no_plan(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wind rises after the letter."""
+    port = replace(calm, terms=TERMS)
+    calm.keep(port.morning())
+    calm.hear(sea_of(wind_kt=25), NOW + timedelta(minutes=15))
+    asked: list[object] = []
+    monkeypatch.setattr(plan_desk.PlanDesk, "week", lambda *_, **__: asked.append("week"))
+    changed = replace(port, now=NOW + timedelta(minutes=16)).desk.recheck(TODAY, 1, clock_suspect=False)
+    assert changed is not None
+    assert changed.call is not None
+    assert changed.call.word == CallWord.WAIT
+    assert asked == []
+    assert "a changed call waits for no plan; soakbell plan makes one" in text_of(changed)
+
+
 def test_books_that_fail_cost_the_plan_and_not_the_call(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = call_of(calm.morning())
 
@@ -208,13 +303,14 @@ def test_a_closure_amid_the_season_is_not_taken_for_its_end(calm: Port, monkeypa
 
 def test_claws_are_worth_what_the_log_landed_by_grade_or_the_least_price(calm: Port, folder: Path) -> None:
     """The prices of config/gear.toml: medium 14, large 21."""
-    _, week = replace(calm, terms=TERMS).desk.week_now(TODAY, clock_suspect=False)
+    _, week = replace(calm, terms=replace(TERMS, price_usd_lb=None)).desk.week_now(TODAY, clock_suspect=False)
     assert week is not None
     assert week.price_usd_lb == 14
 
 
 def test_without_any_price_the_letter_says_what_to_write(calm: Port) -> None:
-    desk = Desk(calm.sea.settings, calm.store, SetClock(NOW), NobodyAnswers(), outfit=None, terms=TERMS)
+    unpriced = replace(TERMS, price_usd_lb=None)
+    desk = Desk(calm.sea.settings, calm.store, SetClock(NOW), NobodyAnswers(), outfit=None, terms=unpriced)
     _, week = desk.week_now(TODAY, clock_suspect=False)
     assert week is not None
     assert "price_usd_lb" in week.fault
