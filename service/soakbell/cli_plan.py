@@ -94,7 +94,7 @@ def _print(rows: Iterable[WeekRow]) -> None:
 def _draw(desk: PlanDesk, settings: Settings, now: datetime, folder: Path) -> None:
     """A picture for each string, and in words what it shows."""
     from soakbell.errors import Fault, LogRefused
-    from soakbell.letters.curve_plot import curve_png, curve_words
+    from soakbell.letters.curve_plot import curve_png, curve_words, left_out_words
     from soakbell.planning.catch_curve import told
 
     on_file = desk.curves(now)
@@ -113,3 +113,5 @@ def _draw(desk: PlanDesk, settings: Settings, now: datetime, folder: Path) -> No
             found = fault.strerror or "a fault"
             raise LogRefused([Fault(str(folder), "--curves", found, "a folder that can be written to")]) from fault
         typer.echo(f"  {file}")
+    if on_file.curve.left_out:
+        typer.echo(left_out_words(on_file.curve.left_out))

@@ -7,9 +7,10 @@ import math
 from dataclasses import replace
 
 import pytest
+from matplotlib.axes import Axes
 from PIL import Image
 
-from soakbell.letters.curve_plot import MOST_PANELS, curve_png, curve_words
+from soakbell.letters.curve_plot import MOST_PANELS, curve_png, curve_words, left_out_words
 from soakbell.planning.catch_curve import CurveTold, Haul, fit_curve, told
 
 STRINGS = ("Nine Foot", "Grassy Edge", "Outer Bar")
@@ -76,6 +77,30 @@ def test_words_say_how_much_is_not_the_log() -> None:
 
 
 def test_a_string_that_hardly_pays_is_not_called_ripe() -> None:
-    words = curve_words(replace(TOLD, ripe_days=12.1))
-    assert "ripe" not in words
-    assert "hardly pays" in words
+    for of in (replace(TOLD, ripe_days=12.1), replace(TOLD, pays=False)):
+        words = curve_words(of)
+        assert "ripe" not in words
+        assert "hardly pays" in words
+
+
+def test_words_name_hauls_that_hardly_count() -> None:
+    assert curve_words(replace(TOLD, stray=1)).endswith("log. 1 haul lies too far from the others to count.")
+    assert curve_words(replace(TOLD, stray=2)).endswith("log. 2 hauls lie too far from the others to count.")
+    assert left_out_words(2).startswith("2 hauls left out: soaks under 0.5 days")
+
+
+def test_the_picture_says_no_more_of_the_log_than_the_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ten hauls tell how much is caught, and nothing of how that grows; a string without any leans on others."""
+    titles: list[str] = []
+    monkeypatch.setattr(Axes, "set_title", lambda axes, text, **of: titles.append(text))
+    alike = [replace(haul, soak_days=6.0) for haul in HAULS]
+    curve_png(fit_curve(alike, STRINGS), alike, STRINGS[:1], 60.0)
+    many = [replace(haul, string=f"String {n}") for haul in HAULS * 20 for n in range(9)]
+    curve_png(fit_curve(many, ["String 0", "Ledge"]), many, ["String 0", "Ledge"], 60.0)
+    curve_png(fit_curve([], STRINGS), [], STRINGS[:1], 60.0)
+    assert titles[1::2] == [
+        "12 hauls; the shape mostly the usual",
+        "240 hauls; mostly your log",
+        "no hauls; mostly other strings",
+        "no hauls; mostly the usual",
+    ]

@@ -539,6 +539,7 @@ def true_curve(of: Season) -> CatchCurve:
         one(crabs.decline),
         one(crabs.lb_a_claw),
         (0,) * len(names),
+        (0,) * len(names),
         0,
         (1.0, 0.0, 0.0),
     )

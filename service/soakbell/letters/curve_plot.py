@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from soakbell.letters.words import one_line
-from soakbell.planning.catch_curve import CatchCurve, CurveTold, Haul, told
+from soakbell.planning.catch_curve import LEAST_SOAK_DAYS, CatchCurve, CurveTold, Haul, told
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,14 +39,24 @@ _MOSTLY = 0.5
 
 
 def curve_words(of: CurveTold) -> str:
-    """Two sentences: when the string is ripe and past its best, and what that rests on."""
+    """When the string is ripe and past its best, what that rests on, and which hauls hardly count."""
     ripe, best = round(of.ripe_days), round(of.past_best_days)
     when = (
         f"ripe after about {_days(ripe)}, past its best after about {_days(best)}"
-        if ripe < best
+        if of.pays and ripe < best
         else f"worth most after about {_days(best)}, though a pull then hardly pays"
     )
-    return f"{of.string}: {when}. {_rests(of)}."
+    stray = (
+        f" {_hauls(of.stray)} {'lies' if of.stray == 1 else 'lie'} too far from the others to count."
+        if of.stray
+        else ""
+    )
+    return f"{of.string}: {when}. {_rests(of)}.{stray}"
+
+
+def left_out_words(count: int) -> str:
+    """Of hauls that no curve could be learned from."""
+    return f"{_hauls(count)} left out: soaks under {LEAST_SOAK_DAYS:g} days, or no traps or catch that make sense."
 
 
 def _rests(of: CurveTold) -> str:
@@ -61,6 +71,15 @@ def _rests(of: CurveTold) -> str:
     if of.shape_share < _MOSTLY:
         return f"{own}: how much it catches is mostly your log, how that grows with the soak mostly what is usual"
     return f"{own}; mostly your log"
+
+
+def _rests_in_short(of: CurveTold) -> str:
+    """``_rests`` for the picture."""
+    if not of.all_hauls or of.level_share < _MOSTLY:
+        return f"{_hauls(of.hauls)}; mostly the usual"
+    if of.shape_share < _MOSTLY:
+        return f"{_hauls(of.hauls)}; the shape mostly the usual"
+    return f"{_hauls(of.hauls)}; mostly {'your log' if of.hauls else 'other strings'}"
 
 
 def _days(count: int) -> str:
@@ -149,11 +168,14 @@ def _draw(
         zorder=3,
         clip_on=False,
     )
-    highest = max([float(expected.high.max()), *a_trap, 1e-3])
+    highest = max([float(expected.high.max()), *a_trap, 0.05])
     panel.set_xlim(0.0, float(days[-1]))
     panel.set_ylim(0.0, highest * 1.45)  # the words of the marks stand above
-    ripe, best = curve.ripe_days(string, season_day), curve.past_best_days()
-    marks = [(ripe, "ripe", 0.98), (best, "past its best", 0.85)] if round(ripe) < round(best) else []
+    rests = told(curve, string, season_day)
+    ripe, best = rests.ripe_days, rests.past_best_days
+    marks = (
+        [(ripe, "ripe", 0.98), (best, "past its best", 0.85)] if rests.pays and round(ripe) < round(best) else []
+    )
     for at, word, high in marks or [(best, "past its best", 0.98)]:
         panel.axvline(at, ymax=high, color="0.35", linewidth=0.9, linestyle=(0, (3, 2)))
         left = at > days[-1] * 0.68
@@ -163,10 +185,9 @@ def _draw(
             ha="right" if left else "left", va="top", fontsize=_SMALL_PT, family=_FONT, color="0.15",
             bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8},
         )  # fmt: skip
-    rests = told(curve, string)
     panel.set_title(_short(string), loc="left", fontsize=_TEXT_PT, fontweight="bold", family=_FONT, pad=4)
     panel.set_title(
-        f"{_hauls(rests.hauls)}, {'mostly your log' if rests.level_share >= _MOSTLY else 'mostly the usual'}",
+        _rests_in_short(rests),
         loc="right", fontsize=_SMALL_PT, family=_FONT, color="0.3", pad=4,
     )  # fmt: skip
     panel.tick_params(labelsize=_SMALL_PT, length=2.5, color="0.4", labelfontfamily=_FONT)
