@@ -70,6 +70,7 @@ class Shore:
     kept: int = 0
     beats: int = 0
     warmed: int = 0
+    alone: list[bool] = field(default_factory=list)
     word: str = "WAIT"
     watch_until: datetime | None = None
     changed: bool = False
@@ -84,8 +85,11 @@ class Shore:
         if name in self.fails:
             raise self.fails[name]
 
-    def write(self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool) -> WrittenLetter:
+    def write(
+        self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool, alone: bool
+    ) -> WrittenLetter:
         self.asked.append((kind, day, turn, late, clock_suspect))
+        self.alone.append(alone)
         self._meet("write")
         return letter(f"{kind}.{day}.{turn}", self.word, self.watch_until)
 
@@ -541,6 +545,53 @@ def test_a_writer_that_keeps_failing_ends_in_a_plain_no_call(harbor: Harbor) -> 
     assert b"NO CALL" in harbor.outbox()[0]
     told = harbor.shore.asked[-1][-1]
     assert told == "RuntimeError: the plan broke; told (address)"
+
+
+def test_only_the_first_try_of_a_letter_tells_what_stands_beside_the_call(harbor: Harbor) -> None:
+    harbor.shore.fails["write"] = RuntimeError("broken")
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR)
+    harbor.shore.fails.clear()
+    harbor.passes(sweep, LETTER_HOUR + 3 * MINUTE)
+    assert harbor.shore.alone == [False, True]
+    assert len(harbor.shore.posted) == 1
+
+
+def die_writing(harbor: Harbor, *moments: datetime) -> None:
+    """A process takes the letter and is never heard of again."""
+    for at in moments:
+        with harbor.stores[0].writing() as session:
+            assert letters.claim_due(session, BOAT, at, lease_s=120) is not None
+
+
+def test_the_try_after_a_process_died_leaves_out_what_it_may_have_died_of(harbor: Harbor) -> None:
+    harbor.shore.word = "PULL"
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR - MINUTE)
+    die_writing(harbor, LETTER_HOUR)
+    harbor.passes(sweep, LETTER_HOUR + 3 * MINUTE)
+    assert harbor.shore.alone == [True]
+    assert b"PULL" in harbor.outbox()[0]
+
+
+def test_a_letter_that_kills_every_process_ends_in_a_plain_no_call(harbor: Harbor) -> None:
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR - MINUTE)
+    die_writing(harbor, *(LETTER_HOUR + 2 * n * MINUTE for n in range(Pace().tries_before_no_call)))
+    harbor.passes(sweep, LETTER_HOUR + 9 * MINUTE)
+    assert [ask[0] for ask in harbor.shore.asked] == ["failed"]
+    assert "ended in each try" in str(harbor.shore.asked[0][-1])
+    assert b"NO CALL" in harbor.outbox()[0]
+
+
+def test_a_plain_letter_that_failed_is_no_reason_not_to_try_the_call_again(harbor: Harbor) -> None:
+    """The disk was full, and has room again."""
+    harbor.shore.fails.update(write=RuntimeError("full"), write_failed=RuntimeError("full"))
+    sweep = harbor.sweep()
+    harbor.passes(sweep, *(LETTER_HOUR + 3 * n * MINUTE for n in range(5)))
+    harbor.shore.fails.clear()
+    harbor.passes(sweep, LETTER_HOUR + 20 * MINUTE)
+    assert b"WAIT" in harbor.outbox()[0]
 
 
 def test_a_writer_that_fails_when_already_late_is_not_waited_for(harbor: Harbor) -> None:

@@ -11,6 +11,7 @@ from functools import partial
 from typing import Any
 
 from soakbell import __version__
+from soakbell.beside import Beside
 from soakbell.call_record import as_record, from_record
 from soakbell.clock import Clock
 from soakbell.due_times import due_at, zone_data_version
@@ -36,7 +37,7 @@ from soakbell.plan_desk import PlanDesk
 from soakbell.planning.ashore import Ashore, Eve
 from soakbell.planning.bait_order import BaitOrder
 from soakbell.planning.bells import Bell, together
-from soakbell.planning.call import Call
+from soakbell.planning.call import Call, CallWord
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.season_told import SeasonAhead
 from soakbell.planning.trips import Trip
@@ -59,6 +60,7 @@ UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY)
 """Kinds of letters without an hour."""
 
 AUDIT_AGE = timedelta(days=400)
+LEFT_OUT = "the first try of this letter failed, so this one rests on nothing beside the call"
 TRUST_WITHIN_DAYS = 7
 """A trust letter is written in the first evening of a month that the service runs, but not after these days."""
 
@@ -109,23 +111,38 @@ class Desk:
         self.gear = GearDesk(settings, outfit, store, self.log)
         self.plan = PlanDesk(settings, terms, outfit, store, self.log)
         self.season = SeasonDesk(settings, terms, store, self.log)
+        self._beside = Beside()
+        self._tells_gear, self._tells_week = outfit is not None, terms is not None
         self._invented = invented
         self._command = command
 
     # ---- letters
 
-    def write(self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool) -> WrittenLetter:
-        """The letter of ``day``, on news a few minutes old where the sources answer."""
+    def write(
+        self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool, alone: bool = False
+    ) -> WrittenLetter:
+        """The letter of ``day``, on news a few minutes old where the sources answer.
+
+        ``alone``: nothing is reckoned beside the call, since that may be what an earlier try died of.
+        """
         if kind not in ("morning", "eve"):
             raise ValueError(f"this desk writes no {kind} letter")
         self.sources.poll_if_old()
         if kind == "eve":
             likely = self._likely(day + timedelta(days=1), clock_suspect)
-            season = None if clock_suspect else self.season.between(likely.basis.now, kept=likely.basis.log)
-            return self._compose_eve(self._eve(likely), day, turn, likely.basis.now, season, late=late)
+            eve, season = self._eve(likely, day, alone)
+            return self._compose_eve(eve, day, turn, likely.basis.now, season, late=late)
         made = self._decide(day, clock_suspect)
         return self._compose(
-            made.morning.call, made.morning.trip, "morning", turn, made.basis.now, None, made, late=late
+            made.morning.call,
+            made.morning.trip,
+            "morning",
+            turn,
+            made.basis.now,
+            None,
+            made,
+            late=late,
+            alone=alone,
         )
 
     def write_failed(self, kind: str, day: date, turn: int, error: str) -> WrittenLetter:
@@ -167,17 +184,21 @@ class Desk:
         made = self._decide(day, clock_suspect)
         call, now = made.morning.call, made.basis.now
         facts = self._facts(call, 0, now, None, made.morning, late=False)
-        ashore, week = self._beside(call, made)
-        season = self._season_beside(call, made)
         letter = morning_letter(
-            call, facts, kind="morning", previous=None, ashore=ashore, week=week, season=season
+            call,
+            facts,
+            kind="morning",
+            previous=None,
+            ashore=self._ashore(call, made),
+            week=self._week(call, made),
+            season=self._season(call, made),
         )
         return f"{letter.subject}\n\n{letter.text}"
 
     def week_now(self, day: date, *, clock_suspect: bool) -> tuple[Call, Week | None]:
         """Today's call and the plan beside it, on what is on hand; nothing is stored or sent."""
         made = self._decide(day, clock_suspect)
-        return made.morning.call, self._beside(made.morning.call, made)[1]
+        return made.morning.call, self._week(made.morning.call, made)
 
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that bells, bait, a new month and season's end ask for now. One that fails stops no other.
@@ -286,14 +307,20 @@ class Desk:
         made: _Made | None,
         *,
         late: bool,
+        alone: bool = False,
     ) -> WrittenLetter:
         watch_until = None
         if call.window is not None:
             watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
         facts = self._facts(call, turn, now, watch_until, None if made is None else made.morning, late=late)
-        ashore, week = (None, None) if made is None else self._beside(call, made)
-        season = None if made is None or kind != "morning" else self._season_beside(call, made)
-        self.season.keep(season, now)
+        ashore, week, season = None, None, None
+        if made is not None:
+            ashore = self._ashore(call, made, alone=alone)
+            if kind == "morning":
+                week, season = self._week(call, made, alone=alone), self._season(call, made, alone=alone)
+                self.season.keep(season, now)
+            else:
+                week = self._no_week(call, f"a changed call waits for no plan; {self._command} plan makes one")
         letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore, week=week, season=season)
         detail = as_record(call, trip)
         inputs: list[dict[str, Any]] = []
@@ -315,23 +342,47 @@ class Desk:
             watch_until=watch_until,
         )
 
-    def _beside(self, call: Call, made: _Made) -> tuple[Ashore | None, Week | None]:
-        """Gear and plan beside a call: neither raises, and no word or window of a call rests on them."""
+    # ---- beside a call: none of it raises or takes long, and no word or window of a call rests on it
+
+    def _ashore(self, call: Call, made: _Made, *, alone: bool = False) -> Ashore | None:
+        if alone:
+            return Ashore(fault=LEFT_OUT) if self._tells_gear else None
         basis = made.basis
-        ashore = self.gear.ashore(call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
-        week = self.plan.week(
-            call, made.morning.situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log
-        )
-        return ashore, week
+        tell = partial(self.gear.ashore, call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
+        return self._beside.told("gear", tell, lambda why: Ashore(fault=why))
 
-    def _season_beside(self, call: Call, made: _Made) -> SeasonAhead | None:
-        """Like ``_beside``."""
+    def _week(self, call: Call, made: _Made, *, alone: bool = False) -> Week | None:
+        if alone:
+            return self._no_week(call, LEFT_OUT)
         basis, situation = made.basis, made.morning.situation
-        return self.season.ahead(call, situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
+        tell = partial(
+            self.plan.week, call, situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log
+        )
+        return self._beside.told("week", tell, partial(self._no_week, call))
 
-    def _eve(self, likely: _Made) -> Eve:
-        basis = likely.basis
-        return self.gear.eve(likely.morning.call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
+    def _no_week(self, call: Call, why: str) -> Week | None:
+        return Week(fault=why) if self._tells_week and call.word is not CallWord.NO_CALL else None
+
+    def _season(self, call: Call, made: _Made, *, alone: bool = False) -> SeasonAhead | None:
+        if alone:
+            return SeasonAhead(call.day, fault=LEFT_OUT)
+        basis, situation = made.basis, made.morning.situation
+        tell = partial(
+            self.season.ahead, call, situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log
+        )
+        return self._beside.told("season", tell, lambda why: SeasonAhead(call.day, fault=why))
+
+    def _eve(self, likely: _Made, today: date, alone: bool) -> tuple[Eve, SeasonAhead | None]:
+        basis, call = likely.basis, likely.morning.call
+        if alone:
+            why = LEFT_OUT if self._tells_gear else ""
+            return Eve(call.day, call, fault=why), SeasonAhead(today, fault=LEFT_OUT)
+        tell = partial(self.gear.eve, call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
+        eve = self._beside.told("gear", tell, lambda why: Eve(call.day, call, fault=why))
+        if basis.clock_suspect:
+            return eve, None
+        between = partial(self.season.between, basis.now, kept=basis.log)
+        return eve, self._beside.told("season", between, lambda why: SeasonAhead(today, fault=why))
 
     def _compose_eve(
         self, eve: Eve, day: date, turn: int, now: datetime, season: SeasonAhead | None, *, late: bool

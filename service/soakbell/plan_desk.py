@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import logging
 import math
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -67,7 +66,6 @@ class PlanDesk:
         self._outfit = outfit if isinstance(outfit, Outfit) else None
         self._store = store
         self._keeper = keeper
-        self._lock = threading.Lock()
         self._fitted: tuple[tuple[int, int, CurvePrior], CatchCurve] | None = None
 
     def week(
@@ -178,13 +176,12 @@ class PlanDesk:
         )
 
     def _curve(self, kept: Kept, prior: CurvePrior) -> CatchCurve:
-        """Kept for as long as the log stays as it is."""
-        key = (kept.seq, kept.entries, prior)
-        with self._lock:
-            if self._fitted is None or self._fitted[0] != key:
-                strings = [string.name for string in self._settings.trap_strings]
-                self._fitted = key, fit_curve(self._hauls(kept), strings, prior)
-            return self._fitted[1]
+        """Kept for as long as the log stays as it is. Without a lock, which a fit that hangs would hold."""
+        key, fitted = (kept.seq, kept.entries, prior), self._fitted
+        if fitted is None or fitted[0] != key:
+            strings = [string.name for string in self._settings.trap_strings]
+            self._fitted = fitted = key, fit_curve(self._hauls(kept), strings, prior)
+        return fitted[1]
 
     def _prior(self, terms: PlanTerms, kept: Kept, now: datetime) -> CurvePrior:
         """With what a pull costs, by which a string is called ripe."""

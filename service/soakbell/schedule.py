@@ -117,8 +117,13 @@ class Pace:
 
 
 class Write(Protocol):
-    def __call__(self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool) -> WrittenLetter:
-        """Read, decide and compose. With ``clock_suspect`` the call may not be PULL."""
+    def __call__(
+        self, kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool, alone: bool
+    ) -> WrittenLetter:
+        """Read, decide and compose. With ``clock_suspect`` the call may not be PULL.
+
+        ``alone``: an earlier try failed or died; leave out what no call rests on.
+        """
 
 
 class WriteFailed(Protocol):
@@ -305,8 +310,13 @@ class Sweep:
         late = self._clock.now() > claim.due_at + timedelta(minutes=self._pace.late_after_min)
 
         def compose() -> WrittenLetter:
-            return self._parts.write(claim.kind, claim.day, claim.turn, late=late, clock_suspect=suspect)
+            return self._parts.write(
+                claim.kind, claim.day, claim.turn, late=late, clock_suspect=suspect, alone=claim.tries > 1
+            )
 
+        if claim.died and claim.tries > self._pace.tries_before_no_call:
+            await self._not_written(claim, SoakbellError("the service ended in each try to write this letter"))
+            return
         try:
             letter = await self._holding(claim, compose)
             self._refuse_pull(letter, suspect)

@@ -66,7 +66,7 @@ def main() -> int:
     steps = Steps(STEP)
     clock = SystemClock()
 
-    def write(kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool) -> WrittenLetter:
+    def write(kind: str, day: date, turn: int, *, late: bool, clock_suspect: bool, alone: bool) -> WrittenLetter:
         steps.take()
         head = f"Message-ID: <{uuid.uuid4()}@example.org>\r\nDate: Tue, 08 Dec 2026 09:30:00 +0000\r\n"
         message = f"{head}Subject: WAIT {kind} {day} {turn}\r\n\r\nWAIT\r\n".encode()

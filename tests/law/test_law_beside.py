@@ -7,6 +7,7 @@ From the log and the replies in the database to the morning letter. INVENTED DAT
 from __future__ import annotations
 
 import shutil
+import threading
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -16,6 +17,7 @@ from sqlalchemy import text
 
 from law.world import FISHERIES, NEW_YORK, NOW, SETTINGS_TOML, World, with_pulls, world
 from soakbell import plan_desk, season_desk
+from soakbell.beside import Beside
 from soakbell.call_record import from_record
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
@@ -23,11 +25,14 @@ from soakbell.errors import FetchFailed
 from soakbell.feeds.transport import Ask
 from soakbell.gear import books
 from soakbell.gear.log import Barred, Pinned
+from soakbell.gear_desk import GearDesk
 from soakbell.gear_settings import outfit_of
+from soakbell.plan_desk import PlanDesk
 from soakbell.plan_settings import terms_of
 from soakbell.planning.call import Call, CallWord
 from soakbell.planning.trips import Trip
 from soakbell.sea.sources import RawReply
+from soakbell.season_desk import SeasonDesk
 from soakbell.settings import Settings, load_settings
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import put_note
@@ -76,9 +81,15 @@ def settings_in(folder: Path) -> Settings:
 
 
 def called(
-    one: World, settings: Settings, folder: Path, spoil: Callable[[Store], None] | None = None
+    one: World,
+    settings: Settings,
+    folder: Path,
+    spoil: Callable[[Store], None] | None = None,
+    *,
+    alone: bool = False,
 ) -> tuple[Call, Trip | None]:
-    """The call of the morning letter. ``spoil`` lays hands on the database that lies in ``folder``."""
+    """The call of the morning letter, of its first try or ``alone`` of a later one. ``spoil`` lays hands on the
+    database that lies in ``folder``."""
     store = open_store(f"sqlite:///{folder / 'soakbell.db'}")
     migrate(store)
     with store.writing() as session:
@@ -90,7 +101,7 @@ def called(
     outfit, terms = outfit_of(settings), terms_of(settings)
     desk = Desk(settings, store, SetClock(one.now), NobodyAnswers(), outfit=outfit, terms=terms)
     day = one.now.astimezone(NEW_YORK).date()
-    letter = desk.write("morning", day, 0, late=False, clock_suspect=False)
+    letter = desk.write("morning", day, 0, late=False, clock_suspect=False, alone=alone)
     store.close()
     assert letter.call is not None
     return from_record(letter.call.detail)
@@ -198,6 +209,39 @@ def test_a_torn_record_of_trust_leaves_the_call_as_it_is(
     shutil.copyfile(EXAMPLE, tmp_path / "gear.toml")
     shutil.copyfile(PLAN, tmp_path / "plan.toml")
     assert called(sound[0], settings_in(tmp_path), tmp_path, spoil) == sound[1]
+
+
+# ---- time
+
+STEPS = [(GearDesk, "ashore"), (PlanDesk, "week"), (SeasonDesk, "ahead")]
+
+
+@pytest.mark.parametrize(("desk", "step"), STEPS, ids=[step for _, step in STEPS])
+def test_a_step_that_never_ends_leaves_the_call_as_it_is(
+    sound: tuple[World, object], desk: type, step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    let_go = threading.Event()
+    monkeypatch.setattr(desk, step, lambda *_, **__: let_go.wait(60))
+    monkeypatch.setattr("soakbell.desk.Beside", lambda: Beside(0.2))
+    shutil.copyfile(EXAMPLE, tmp_path / "gear.toml")
+    shutil.copyfile(PLAN, tmp_path / "plan.toml")
+    try:
+        assert called(sound[0], settings_in(tmp_path), tmp_path) == sound[1]
+    finally:
+        let_go.set()
+
+
+def test_after_a_try_that_died_the_call_is_made_without_what_it_may_have_died_of(
+    sound: tuple[World, object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Gear, plan and season would each end the process."""
+    asked: list[str] = []
+    for desk, step in STEPS:
+        monkeypatch.setattr(desk, step, lambda *_, step=step, **__: asked.append(step))
+    shutil.copyfile(EXAMPLE, tmp_path / "gear.toml")
+    shutil.copyfile(PLAN, tmp_path / "plan.toml")
+    assert called(sound[0], settings_in(tmp_path), tmp_path, alone=True) == sound[1]
+    assert asked == []
 
 
 # ---- season's end

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from email.parser import BytesHeaderParser
 from email.policy import default as header_policy
@@ -50,7 +50,7 @@ class ClaimLost(StoreError):
 
 @dataclass(frozen=True)
 class DueClaim:
-    """A due letter held by one writer. ``tries`` counts this one."""
+    """A due letter held by one writer. ``tries`` counts this one. ``died``: the try before left no word."""
 
     due_id: int
     token: str
@@ -62,6 +62,7 @@ class DueClaim:
     due_at: datetime
     useless_at: datetime
     tries: int
+    died: bool = False
 
 
 @dataclass(frozen=True)
@@ -242,7 +243,7 @@ def claim_due(session: Session, boat: str, now: datetime, lease_s: float) -> Due
     )
     if row is None:
         return None
-    token = str(uuid.uuid4())
+    token, died = str(uuid.uuid4()), row.claim is not None
     taken = _changed(
         session,
         update(DueRow)
@@ -254,7 +255,7 @@ def claim_due(session: Session, boat: str, now: datetime, lease_s: float) -> Due
             tries=DueRow.tries + 1,
         ),
     )
-    return _claim_of(session, row, token) if taken == 1 else None
+    return replace(_claim_of(session, row, token), died=died) if taken == 1 else None
 
 
 def next_turn(session: Session, boat: str, kind: str, day: date) -> int:
