@@ -64,7 +64,7 @@ from soakbell.letters.gear_words import (
 )
 from soakbell.letters.letter import Letter
 from soakbell.letters.page import TEXT_COLUMNS
-from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, Thaw
+from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, SpoiltBait, Thaw
 from soakbell.planning.bait_order import OrderLine
 from soakbell.planning.bells import Bell, BellCode
 from soakbell.planning.call import Reason
@@ -582,6 +582,28 @@ def test_bait_that_lies_frozen_is_not_called_lacking(
     assert f"Cowhide: 54 traps need 1.5 boxes; {words}" in text
     for ask in ("Short by", "freezer at once", "thawed through"):
         assert text.count(ask) == words.count(ask)
+
+
+SPOILT = BaitToLoad(
+    "cowhide", 54, 1.5, 0.0, 0.25, 0.0, 0.0, 0.25, 1.25, spoilt=(SpoiltBait("thaw", 1.5, 85.0, 48.0),)
+)
+
+
+def test_bait_that_is_short_since_some_counts_as_spoilt_is_told_so() -> None:
+    letter = loaded(SPOILT)
+    assert (
+        "Short by 1.25 boxes. Not counted: 1.5 boxes set to thaw, out of the freezer for 3 days 13 h when you "
+        "leave; after 48 h it counts as spoilt. Judge for yourself." in in_one_line(letter.text)
+    )
+    assert commands_of(letter) == [
+        "soakbell log bait-spoiled cowhide 1.5 --from thaw",
+        "soakbell log bait-counted cowhide 0.25 --in thaw",
+        "soakbell log bait-counted cowhide 1.5 --in aboard",
+    ]
+
+
+def test_spoilt_bait_that_nobody_needs_is_not_told() -> None:
+    assert "spoilt" not in loaded(replace(SPOILT, thawed_boxes=2.0, take_boxes=1.5, short_boxes=0.0)).text
 
 
 def test_a_freezer_without_the_bait_is_told_in_one_sentence() -> None:

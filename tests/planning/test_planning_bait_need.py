@@ -18,6 +18,7 @@ from soakbell.gear.bait_lots import BaitStock, BaitUse
 from soakbell.gear.fold import fold
 from soakbell.gear.log import BaitBought, BaitCounted, BaitMoved, BaitOrdered, Detail, Pulled, TrapsSet
 from soakbell.gear.outfit import Outfit
+from soakbell.planning.ashore import SpoiltBait
 from soakbell.planning.bait_need import (
     bait_needs,
     bait_shares,
@@ -348,3 +349,28 @@ def test_an_outfit_without_bait_needs_none() -> None:
     bare: Outfit = replace(ONE, baits=())
     assert bait_needs(bare, BaitStock(), pulls({1: 10}), now=NOW, today=TODAY, zone=HARBOR) == ()
     assert boxes_to_thaw(bare, BaitStock(), 10, leaves_at=LEAVES_AT, now=NOW) == ()
+
+
+def test_the_load_tells_what_counts_as_spoilt_and_since_when() -> None:
+    said = (
+        (BaitBought("mullet heads", 9), ago(9)),
+        (BaitMoved("mullet heads", 1.5), LEAVES_AT - timedelta(hours=90)),
+        (BaitMoved("mullet heads", 1), LEAVES_AT - timedelta(hours=20)),
+    )
+    (load,) = bait_to_load(ONE, stock_of(*said), 80, leaves_at=LEAVES_AT, now=NOW)
+    assert load.spoilt == (SpoiltBait("thaw", 1.5, 90.0, HEADS.spoil_h),)
+    assert (load.thawed_boxes, load.short_boxes) == (1, load.needed_boxes - 1)
+
+
+def test_what_the_skipper_finds_still_good_is_counted_out_and_then_aboard() -> None:
+    """As the letter's commands say."""
+    said = (
+        (BaitBought("mullet heads", 9), ago(9)),
+        (BaitMoved("mullet heads", 1.5), LEAVES_AT - timedelta(hours=90)),
+        (BaitMoved("mullet heads", 1), LEAVES_AT - timedelta(hours=20)),
+        (BaitCounted("mullet heads", 1, "thaw"), NOW),
+        (BaitCounted("mullet heads", 1.5, "aboard"), NOW + timedelta(minutes=1)),
+    )
+    (load,) = bait_to_load(ONE, stock_of(*said), 80, leaves_at=LEAVES_AT, now=NOW)
+    assert load.spoilt == ()
+    assert (load.aboard_boxes, load.thawed_boxes) == (1.5, 1)

@@ -10,6 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from soakbell.gear.bait_lots import WHERE
+from soakbell.gear.log import BaitPlace
 from soakbell.letters.commands import Command, bait_counted_command, command, repaired_line
 from soakbell.letters.figures import amount
 from soakbell.letters.gear_words import (
@@ -24,7 +26,7 @@ from soakbell.letters.gear_words import (
     untold_upkeep,
     upkeep_words,
 )
-from soakbell.letters.times import minutes_words
+from soakbell.letters.times import minutes_words, soak_words
 from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.ashore import (
     Ashore,
@@ -36,6 +38,7 @@ from soakbell.planning.ashore import (
     MendAtPull,
     PartToBuy,
     PartToCarry,
+    SpoiltBait,
     TrapsOf,
     UpkeepDue,
 )
@@ -122,7 +125,7 @@ def load_blocks(load: Load, program: str, thawing: frozenset[str] = frozenset())
         if not bait.told
     )
     return (
-        *((Block("Bait", baits, counts),) if baits else ()),
+        *((Block("Bait", baits, (*counts, *_spoilt_commands(load, program, thawing))),) if baits else ()),
         *_block("Traps ready to set", _ready(load.ready)),
         *_block("To mend when they come up", (_mend(mend) for mend in load.mends)),
         *_block("Parts to take along", (_carry(part) for part in load.parts)),
@@ -175,7 +178,40 @@ def _lacking(bait: BaitToLoad) -> str:
         told += f" Take {boxes_words(take_out)} out of the freezer at once{through}."
     if frozen > take_out:
         told += f" Short by {boxes_words(frozen - take_out)}."
-    return told
+    return told + "".join(_spoilt(some) for some in _spoilt_and_lacking(bait))
+
+
+def _spoilt_and_lacking(bait: BaitToLoad) -> tuple[SpoiltBait, ...]:
+    """Bait that counts as spoilt is told where more is needed."""
+    return bait.spoilt if bait.short_boxes > 0 else ()
+
+
+def _spoilt(some: SpoiltBait) -> str:
+    return (
+        f" Not counted: {boxes_words(some.boxes)} {WHERE[some.place]}, out of the freezer for "
+        f"{soak_words(some.out_h)} when you leave; after {some.keeps_h:.0f} h it counts as spoilt. Judge for "
+        "yourself."
+    )
+
+
+def _spoilt_commands(load: Load, program: str, thawing: frozenset[str]) -> tuple[Command, ...]:
+    """A count of a place keeps what came there last, so that the spoilt goes; what is counted aboard is new."""
+
+    def counted(bait: BaitToLoad, boxes: float, place: BaitPlace) -> str:
+        return command(program, "log", "bait-counted", bait.bait, amount(boxes), "--in", place)
+
+    told = []
+    for bait in load.bait:
+        for some in () if bait.bait in thawing else _spoilt_and_lacking(bait):
+            name, boxes = one_line(bait.bait), boxes_words(some.boxes)
+            gone = command(program, "log", "bait-spoiled", bait.bait, amount(some.boxes), "--from", some.place)
+            left = bait.thawed_boxes + bait.thawing_boxes if some.place == "thaw" else bait.aboard_boxes
+            told += [
+                Command(f"If the {boxes} of {name} went bad, tell the log", gone),
+                Command("If they are still good, count them out of there", counted(bait, left, some.place)),
+                Command("and then aboard", counted(bait, bait.aboard_boxes + some.boxes, "aboard")),
+            ]
+    return tuple(told)
 
 
 def _ready(ready: tuple[TrapsOf, ...]) -> Iterable[str]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from soakbell.gear.conditions import BarredTraps
+from soakbell.gear.log import BaitPlace
 from soakbell.planning.bench_plan import BenchJob, MendAtPull, TrapsOf
 from soakbell.planning.bench_plan import BenchPlan as Bench
 from soakbell.planning.call import Call
@@ -16,6 +17,17 @@ __all__ = ["BarredTraps", "Bench", "BenchJob", "MendAtPull", "PartToBuy", "Traps
 
 
 @dataclass(frozen=True)
+class SpoiltBait:
+    """Boxes that count as spoilt, since they will be out of the freezer for ``out_h`` at the time of leaving and
+    that bait keeps for ``keeps_h``; of several lots the oldest."""
+
+    place: BaitPlace
+    boxes: float
+    out_h: float
+    keeps_h: float
+
+
+@dataclass(frozen=True)
 class BaitToLoad:
     """One bait for the traps of a trip, in boxes.
 
@@ -23,7 +35,8 @@ class BaitToLoad:
     are thawed by the time of leaving and unspoilt, ``thawing_boxes`` are not thawed by then, ``frozen_boxes``
     lie in the freezer. ``take_boxes`` of those thawed are to be taken aboard; ``short_boxes`` are lacking even so.
     ``told``: the log was told what is on hand; else no amount but ``needed_boxes`` means anything.
-    ``thaws_in_time``: what is taken out of the freezer now is thawed by the time of leaving.
+    ``thaws_in_time``: what is taken out of the freezer now is thawed by the time of leaving. No other amount
+    counts the ``spoilt``.
     """
 
     bait: str
@@ -37,6 +50,7 @@ class BaitToLoad:
     short_boxes: float
     told: bool = True
     thaws_in_time: bool = False
+    spoilt: tuple[SpoiltBait, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from itertools import pairwise
 from soakbell.gear.bait_lots import PLACES, BaitLot, BaitStock, BaitUse, OpenOrder, same_bait
 from soakbell.gear.log import BaitPlace
 from soakbell.gear.outfit import BaitKind, Outfit, Supplier
-from soakbell.planning.ashore import BaitToLoad, Thaw
+from soakbell.planning.ashore import BaitToLoad, SpoiltBait, Thaw
 
 _PRIOR_CV = 0.5
 """How much the use of one trap varies around the prior, as a share of it: from memory, no source."""
@@ -241,6 +241,7 @@ def bait_to_load(
                 short_boxes=max(0.0, lacking - thawed),
                 told=stock.came_at(kind.name) is not None,
                 thaws_in_time=now <= ready_by,
+                spoilt=_spoilt(outfit, stock, kind, leaves_at),
             )
         )
     return tuple(loads)
@@ -261,6 +262,17 @@ def _quarters(boxes: float) -> float:
 
 def _is_spoilt(kind: BaitKind, lot: BaitLot, at: datetime) -> bool:
     return lot.out_since is not None and at >= lot.out_since + timedelta(hours=kind.spoil_h)
+
+
+def _spoilt(outfit: Outfit, stock: BaitStock, kind: BaitKind, at: datetime) -> tuple[SpoiltBait, ...]:
+    lots, _ = _after_unmeasured(outfit, stock, kind)
+    found = []
+    for place in PLACES:
+        there = [lot for lot in lots if lot.place == place and _is_spoilt(kind, lot, at)]
+        out_since = min((lot.out_since for lot in there if lot.out_since is not None), default=None)
+        if out_since is not None:
+            found.append(SpoiltBait(place, _boxes(there), (at - out_since) / timedelta(hours=1), kind.spoil_h))
+    return tuple(found)
 
 
 def _in_order_of_use(lots: Iterable[BaitLot]) -> list[BaitLot]:
