@@ -112,6 +112,17 @@ def test_fewer_days_left_of_the_season_never_make_a_soak_worth_more(
             assert (fewer.gain_usd[there] <= more.gain_usd[there] + 1e-9).all()
 
 
+def test_what_stands_at_the_end_falls_with_the_season_for_as_long_as_it_waits(curve: CatchCurve) -> None:
+    """Sure to be pulled once it is ripe, 6 days after the last day planned."""
+    sure = worth(curve, usual_chance=1.0)
+    pulled = [
+        PRICE * 40 * curve.expected("Ledge", soak, 30.0).lb * np.exp(-np.median(curve.decline) * (DAYS + soak - 1))
+        for soak in np.arange(6.0, 20.0)
+    ]
+    costs = LEDGE.pull_usd + LEDGE.trip_usd + sure.day_usd * np.arange(5, 19)
+    assert_allclose(sure.end_usd[DAYS], (np.array(pulled) - costs).max(), rtol=1e-6)
+
+
 def test_what_stands_at_the_end_is_worth_no_more_than_the_chance_of_a_fit_day(curve: CatchCurve) -> None:
     lb = 40 * curve.expected("Ledge", 5.0 + DAYS, 30.0).lb
     (end, *_) = worth(curve, False, days_after=3, usual_chance=0.1).end_usd

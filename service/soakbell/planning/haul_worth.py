@@ -128,7 +128,7 @@ def haul_worth(
             gain[before, day] -= (1 - chance[day]) * string.bait_usd
         soak = days - since
         later = np.arange(2 * _LONGEST_WAIT_DAYS)
-        usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[days], most_lb) - string.pull_usd
+        usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[days + later], most_lb) - string.pull_usd
         usd = np.maximum(usd - day_usd * later - stood_usd(days + later) - string.trip_usd, never_usd)
         ripe_from = max(0, math.ceil(string.floor_days - oldest - soak))
         end[before] = never_usd
