@@ -24,7 +24,7 @@ from soakbell.letters.letter import Letter, morning_letter
 from soakbell.letters.recovery import recovery_letter
 from soakbell.planning.recovery import recovery_list
 from soakbell.planning.season_end import SeasonEnd, StartDay, TakeUpTrip
-from soakbell.planning.season_told import OddsFrom, OddsTold, Rebait, SeasonAhead, YearsCounted
+from soakbell.planning.season_told import OddsFrom, OddsTold, Rebait, SeasonAhead, TodayCounts, YearsCounted
 
 
 def december(day: int) -> date:
@@ -57,7 +57,7 @@ ODDS = OddsTold(
         window_min=360.0,
         counted=(YearsCounted("Outer Bay", "42036", tuple(range(2013, 2021)), ("thunder_pct",), ()),),
         lacking=("no past years were counted for Inner Bay",),
-        today=False,
+        today=TodayCounts.NOT,
     ),
 )
 

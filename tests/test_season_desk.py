@@ -32,7 +32,7 @@ from soakbell.climatology import count_climate, keep_climate
 from soakbell.fishery.rules import DateSpan, Order, Rule
 from soakbell.gear.log import Barred, BroughtAshore, FoundMissing, Retired, new_entry
 from soakbell.planning.call import CallWord
-from soakbell.planning.season_told import OddsTold, SeasonAhead
+from soakbell.planning.season_told import OddsTold, SeasonAhead, TodayCounts
 from soakbell.season_desk import DeckLoad
 from soakbell.store.letters import get_note, put_note
 
@@ -102,10 +102,30 @@ def test_a_day_that_the_call_holds_back_counts_for_no_trip(calm: Port, windy: Po
     assert calm.sea.call().call.word is CallWord.PULL
     assert windy.sea.call().call.word is CallWord.WAIT
     pull, wait = odds_of(beside(calm)), odds_of(beside(windy))
-    assert pull.reckoned_from.today
+    assert pull.reckoned_from.today is TodayCounts.CALLED
     assert chances(pull)[TODAY] > chances(pull)[TOMORROW]
-    assert not wait.reckoned_from.today
+    assert wait.reckoned_from.today is TodayCounts.NOT
     assert chances(wait)[TODAY] == chances(wait)[TOMORROW]
+
+
+def test_once_the_harvest_is_closed_today_counts_by_the_forecast(tmp_path: Path) -> None:
+    """No call is PULL then, however fair the day."""
+    told = {}
+    for name, wind_kt in (("fair", 10), ("blown out", 25)):
+        (tmp_path / name).mkdir()
+        now = evening(DEADLINE, 4)
+        port = port_of(tmp_path / name, sea_at(now, text_wind_kt=wind_kt, wind_kt=wind_kt - 3))
+        port.terms = replace(TERMS, deck_traps=60)
+        morning = port.sea.call()
+        assert morning.call.word is CallWord.WAIT
+        ahead = port.season.ahead(morning.call, morning.situation, now, clock_suspect=False)
+        assert ahead is not None
+        assert odds_of(ahead).reckoned_from.today is TodayCounts.FORECAST
+        told[name] = chances(odds_of(ahead))[DEADLINE]
+        assert chances(odds_of(port.season.between(now)))[DEADLINE] == 0, "without a call it is over"
+        port.store.close()
+    assert told["fair"] > 0.9
+    assert told["blown out"] < 0.1
 
 
 def test_a_blown_out_forecast_takes_its_days_away(calm: Port, windy: Port) -> None:

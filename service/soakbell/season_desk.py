@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -33,6 +34,7 @@ from soakbell.planning.season_told import (
     OddsTold,
     Rebait,
     SeasonAhead,
+    TodayCounts,
     YearsCounted,
 )
 from soakbell.planning.take_up_trips import TrapsOut, plan_trips
@@ -85,7 +87,8 @@ class SeasonDesk:
     def ahead(
         self, call: Call, situation: Situation, now: datetime, *, clock_suspect: bool, kept: Kept | None = None
     ) -> SeasonAhead | None:
-        """Beside a call that was made from ``situation``: today counts for a trip only on PULL.
+        """Beside a call that was made from ``situation``: today counts for a trip only on PULL, or by the forecast
+        once the harvest is closed.
 
         None by a suspect clock: no day can be counted by it.
 
@@ -135,7 +138,7 @@ class SeasonDesk:
         trips_always: bool = False,
     ) -> SeasonAhead:
         telling = _Telling()
-        told = telling.of("the log", lambda: self._listed(kept or self._keeper.now(), today, now))
+        told = telling.of("the recovery list", lambda: self._listed(kept or self._keeper.now(), today, now))
         if told is None:
             return SeasonAhead(today, fault=telling.fault)
         gear, ahead = told
@@ -272,7 +275,8 @@ class SeasonDesk:
             forecast=forecast,
             seed=terms.seed,
         )
-        windows[:, 0] = np.minimum(windows[:, 0], _window_min(called))
+        counts = self._today_counts(days[0], called)
+        windows[:, 0] = np.minimum(windows[:, 0], _window_min(counts, called))
         windows[:, [self._ashore(terms, gear, day) for day in days]] = 0
         today, deadline, take_up = days[0], days[-1], terms.take_up
         trips_a_day, unload_min = take_up.trips_a_day, take_up.unload_min_per_trap
@@ -307,9 +311,18 @@ class SeasonDesk:
                     for each in usual.counted
                 ),
                 lacking=usual.lacking,
-                today=called is not None and called.call.word is CallWord.PULL,
+                today=counts,
             ),
         )
+
+    def _today_counts(self, today: date, called: _Called | None) -> TodayCounts:
+        settings = self._settings
+        if called is None or called.call.word is CallWord.NO_CALL:
+            return TodayCounts.NOT
+        if called.call.window is not None:
+            return TodayCounts.CALLED
+        law = season_day(settings.fishery, today, sector=settings.sector, region=settings.region)
+        return TodayCounts.NOT if law.may_harvest else TodayCounts.FORECAST
 
     def _forecast(
         self, terms: PlanTerms, gear: GearState, days: Sequence[date], now: datetime, situation: Situation
@@ -334,11 +347,11 @@ def _fishing(gear: GearState) -> frozenset[str]:
     return frozenset(state.name for state in gear.strings.values() if state.places(Whereabouts.FISHING))
 
 
-def _window_min(called: _Called | None) -> float:
-    """Today's longest trip by the call."""
+def _window_min(counts: TodayCounts, called: _Called | None) -> float:
+    """What bounds today's longest trip."""
     window = None if called is None else called.call.window
     if window is None:
-        return 0.0
+        return math.inf if counts is TodayCounts.FORECAST else 0.0
     return (window.last_departure_at - window.leaves_at + (window.lands_at - window.leaves_at)) / _MINUTE
 
 

@@ -21,7 +21,7 @@ from soakbell.letters.season_section import (
     season_section,
 )
 from soakbell.planning.recovery import RecoveryList
-from soakbell.planning.season_told import SeasonAhead
+from soakbell.planning.season_told import SeasonAhead, TodayCounts
 from take_up_scenes import ODDS, ahead, december, over, take_up_letter
 
 
@@ -123,8 +123,17 @@ def test_where_the_chances_come_from_is_always_told() -> None:
     assert "No forecast is in these odds" in said(replace(ahead(), odds=replace(ODDS, reckoned_from=usual)))
     old = replace(ahead(), today=december(9))
     assert "how far they err, as of the morning of Tue 8 Dec;" in said(old)
-    called = replace(ODDS.reckoned_from, today=True)
+    called = replace(ODDS.reckoned_from, today=TodayCounts.CALLED)
     assert "Today counts as called." in said(replace(ahead(), odds=replace(ODDS, reckoned_from=called)))
+
+
+def test_a_start_today_is_told_only_where_no_call_can_speak_of_it() -> None:
+    assert "If you start today" not in said(ahead())
+    closed = replace(ODDS.reckoned_from, today=TodayCounts.FORECAST)
+    free = replace(ahead(), odds=replace(ODDS, reckoned_from=closed))
+    assert "If you start today, all that fish are home in time with a chance of 93%" in said(free)
+    assert "as the harvest is closed and no letter calls it" in said(free)
+    assert "If you start today" not in said(replace(free, today=december(9))), "these odds are of yesterday"
 
 
 def test_without_a_deck_load_it_says_what_is_lacking() -> None:

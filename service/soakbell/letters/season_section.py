@@ -27,8 +27,15 @@ from soakbell.letters.recovery_words import (
 from soakbell.letters.times import FULL_MONTHS, minutes_words
 from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.recovery import RecoveryList, TripOut
-from soakbell.planning.season_end import SeasonEnd
-from soakbell.planning.season_told import OddsFrom, OddsTold, Rebait, SeasonAhead, YearsCounted
+from soakbell.planning.season_end import SeasonEnd, StartDay
+from soakbell.planning.season_told import (
+    OddsFrom,
+    OddsTold,
+    Rebait,
+    SeasonAhead,
+    TodayCounts,
+    YearsCounted,
+)
 
 log = logging.getLogger(__name__)
 
@@ -120,7 +127,7 @@ def _lines(ahead: SeasonAhead, recovery: RecoveryList, end: SeasonEnd) -> Iterat
     if past or not recovery.fishing:
         return
     if ahead.odds is not None:
-        yield from _tomorrow(ahead.odds, ahead.today)
+        yield from _starting(ahead.odds, ahead.today)
     if end.last_harvest is None:
         yield f"The harvest is closed: traps may only be taken up, and no letter says PULL. {_YOURS}"
     if ahead.lacking:
@@ -134,11 +141,17 @@ def _lacking(why: str) -> str:
 _YOURS = "Whether to go for them is yours to judge, by the official forecast and warnings."
 
 
-def _tomorrow(odds: OddsTold, today: date) -> Iterator[str]:
-    start = odds.start_on(today + _ONE_DAY)
+def _starting(odds: OddsTold, today: date) -> Iterator[str]:
+    """Tomorrow, and today where no call speaks of it."""
+    if odds.reckoned_from.today is TodayCounts.FORECAST and odds.day == today:
+        yield from _start("today", odds.start_on(today), today)
+    yield from _start("tomorrow", odds.start_on(today + _ONE_DAY), today)
+
+
+def _start(when: str, start: StartDay | None, today: date) -> Iterator[str]:
     if start is None:
         return
-    told = f"If you start tomorrow, all that fish are home in time with a chance of {chance_told(start.chance)}"
+    told = f"If you start {when}, all that fish are home in time with a chance of {chance_told(start.chance)}"
     half, most = (None if day is None else due_words(day, today) for day in (start.half_by, start.most_by))
     if half is None:
         yield f"{told}."
@@ -226,8 +239,7 @@ def _rests(source: OddsFrom, as_of: date, today: date) -> Iterator[str]:
         first = "day is" if source.forecast_days == 1 else f"{source.forecast_days} days are"
         yield (
             f"The first {first} by the official forecasts and how far they err{old}; an hour that they fail to "
-            "tell counts as not fit. "
-            + ("Today counts as called." if source.today else "Today counts for no trip: the call is not PULL.")
+            "tell counts as not fit. " + _TODAY[source.today]
         )
     else:
         yield "No forecast is in these odds: each day is taken for a usual one, and today for none."
@@ -239,6 +251,13 @@ def _rests(source: OddsFrom, as_of: date, today: date) -> Iterator[str]:
         f"A usual fit day carries a trip of {minutes_words(source.window_min)}. Days off and days that you barred "
         "count for no trip."
     )
+
+
+_TODAY = {
+    TodayCounts.CALLED: "Today counts as called.",
+    TodayCounts.NOT: "Today counts for no trip: the call is not PULL.",
+    TodayCounts.FORECAST: "Today is one of them, as the harvest is closed and no letter calls it.",
+}
 
 
 def _counted(each: YearsCounted, days: str) -> str:

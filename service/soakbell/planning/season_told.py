@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from enum import StrEnum
 
 from soakbell.planning.recovery import RecoveryList
 from soakbell.planning.season_end import SeasonEnd, StartDay
@@ -31,6 +32,15 @@ class YearsCounted:
     prior_months: tuple[int, ...]
 
 
+class TodayCounts(StrEnum):
+    """As what today counts: as the call says, for no trip, or by the forecast, where the harvest is closed and so
+    no call can say."""
+
+    CALLED = "called"
+    NOT = "not"
+    FORECAST = "forecast"
+
+
 @dataclass(frozen=True)
 class OddsFrom:
     """What the odds were reckoned from.
@@ -39,14 +49,13 @@ class OddsFrom:
         forecast_days: first days, today among them, that are by the forecasts; 0 for none.
         window_min: what a fit day past them carries.
         lacking: sentences without their stops, one for each area whose past years can't be used.
-        today: the call lets it count as a day for a trip.
     """
 
     forecast_days: int
     window_min: float
     counted: tuple[YearsCounted, ...]
     lacking: tuple[str, ...]
-    today: bool
+    today: TodayCounts
 
 
 @dataclass(frozen=True)
