@@ -99,8 +99,9 @@ def cells(output: str, *begins: str) -> list[str]:
 
 def test_trust_tells_what_came_of_the_days_called_and_how_far_forecasts_were_off(terminal: Terminal) -> None:
     output = terminal.told("trust")
-    assert cells(output, "PULL") == ["4", "3", "1", "0"]
-    assert "3 hits, 0 misses, 1 false calls, 0 right waits" in output
+    assert cells(output, "PULL") == ["4", "0", "3", "1", "0"]
+    assert "against fit as far as measured and not: 3 hits, 0 misses, 1 false call, 0 right waits" in output
+    assert "Not measured: wind, gusts and seas in Outer Bay." in " ".join(output.split())
     assert "was called PULL and came out outside your limits: wind 18" in output
     assert cells(output, "Gusts, kt day 1")[0] == "+4.0"
     assert "grid forecast +4.0 give or take" in " ".join(output.split())
@@ -140,7 +141,8 @@ def test_a_past_call_is_made_again_to_the_last_number_and_the_sea_stands_beside_
     before = terminal.counts()
     output = terminal.replay()
     assert "Of 4 days 4 the same to the last number, 0 not the same." in output
-    assert output.count("inside the limits") == 3
+    assert output.count("inside the limits as far as measured") == 3
+    assert output.count("(wind, gusts and seas in Inner Bay)") == 3
     assert output.count("OUTSIDE the limits") == 1
     assert "wind 18" in output
     assert terminal.counts() == before, "nothing is stored or sent"

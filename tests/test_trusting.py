@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from pydantic import TypeAdapter
 from sqlalchemy import delete, update
 
 from kept_days import (
+    NEW_YORK,
     WITH_WIND_STATION,
     KeptDays,
     NobodyAnswers,
@@ -19,19 +21,41 @@ from kept_days import (
     blows_on,
     windy_every_third_day,
 )
-from law.world import INNER, MEDIA, OUTER, OUTER_GRID, STATION, WITH_STATION, grid, settings_from, settings_with
+from law.world import (
+    INNER,
+    MEDIA,
+    OUTER,
+    OUTER_GRID,
+    STATION,
+    WITH_STATION,
+    grid,
+    settings_from,
+    settings_with,
+    world,
+)
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
 from soakbell.plan_settings import Trust
+from soakbell.planning.call import Call, CallWord
 from soakbell.sea.sources import RawReply, SourceKind
 from soakbell.sea.trust import WORST_OF_ALL, BinError
-from soakbell.sea.trust_record import SeenDay, TrustRecord, record_of
+from soakbell.sea.trust_record import AreaAsked, PastLimit, SeenDay, TrustRecord, record_of
+from soakbell.settings import Settings
 from soakbell.store import letters, replies
 from soakbell.store.engine import Store, open_store
 from soakbell.store.schema import NoteRow, ReplyRow
 from soakbell.store.upgrade import migrate
 from soakbell.survey import OnHand
-from soakbell.trusting import error_models, keep_record, kept_record, look_back, trust_terms
+from soakbell.trusting import (
+    MeasuredSea,
+    error_models,
+    keep_record,
+    kept_record,
+    look_back,
+    single_trips_min,
+    standing,
+    trust_terms,
+)
 
 FIRST = date(2026, 11, 2)
 TERMS = Trust().as_terms()
@@ -117,7 +141,8 @@ def test_a_wait_for_want_of_anything_ripe_says_nothing_of_the_sea(store: Store) 
     kept = KeptDays(store, wind_kt=always(8))
     assert kept.keep(FIRST, 1, calling=True) == ["WAIT"], "nothing was set"
     record = looked_back(kept, FIRST + DAY)
-    assert record.days == (SeenDay(FIRST, "WAIT", True, had_trip=False),)
+    (seen,) = record.days
+    assert (seen.day, seen.word, seen.fit, seen.had_trip) == (FIRST, "WAIT", True, False)
     assert record_of(record.days).contingency.n == 0
 
 
@@ -184,6 +209,105 @@ def test_chances_are_those_that_were_known_beforehand_and_come_true_where_the_fo
     parts = record.chances
     whole = parts.reliability - parts.resolution + parts.uncertainty + parts.within_variance
     assert parts.score == pytest.approx(whole - parts.within_covariance)
+
+
+# ---- what came of a day, by hand
+
+
+def calm(**unlike: object) -> dict[str, object]:
+    return {"wind_kt": 5.0, "gust_kt": 7.0, "sea_m": 0.3} | unlike
+
+
+def sea_of(call: Call, settings: Settings | None = None, **areas: dict[str, object]) -> SeenDay:
+    """What came of a call. ``areas``: what was measured at each hour of its day, by their name's first word."""
+    hours = pd.date_range(call.day.isoformat(), periods=24, freq="h", tz=NEW_YORK).tz_convert("UTC")
+    hourly = {f"{name.title()} Bay": pd.DataFrame(numbers, index=hours) for name, numbers in areas.items()}
+    return MeasuredSea(settings or settings_from(), hourly).of_call(call)
+
+
+def called(**weather: float) -> Call:
+    return world(**weather).call().call  # type: ignore[arg-type]
+
+
+def by_hour(wind_kt: Callable[[int], float]) -> list[float]:
+    return [wind_kt(hour) for hour in range(24)]
+
+
+def test_a_pull_is_measured_whole_only_where_every_limit_is_at_every_place_of_its_trip() -> None:
+    """The trip goes to both areas."""
+    pull = called()
+    whole = sea_of(pull, inner=calm(), outer=calm())
+    assert (whole.word, whole.fit, whole.whole) == ("PULL", True, True)
+    wind_inside = sea_of(pull, inner={"wind_kt": 5.0})
+    assert (wind_inside.fit, wind_inside.whole) == (True, False)
+    assert wind_inside.asked == (
+        AreaAsked("Inner Bay", ("wind_kt",), ("gust_kt", "sea_m")),
+        AreaAsked("Outer Bay", (), ("wind_kt", "gust_kt", "sea_m")),
+    )
+    assert sea_of(pull, inner=calm(), outer=calm(sea_m=2.0)).fit is False
+    assert sea_of(pull).fit is None
+
+
+def test_a_string_that_the_settings_no_longer_name_is_never_measured() -> None:
+    renamed = settings_with(('name = "Outer Bar"', 'name = "Ledge"'))
+    seen = sea_of(called(), renamed, inner=calm(), outer=calm())
+    assert (seen.fit, seen.whole) == (True, False)
+    assert seen.asked[-1] == AreaAsked("Outer Bar", (), ("wind_kt", "gust_kt", "sea_m"))
+
+
+def test_a_string_with_limits_of_its_own_is_held_to_them() -> None:
+    """12 kt outside: under the boat's 15, over the 10 of the string there."""
+    pull = called()
+    careful = replace(pull, tighter_limits={"Outer Bar": {"wind_kt": 10.0}})
+    assert sea_of(pull, inner=calm(), outer=calm(wind_kt=12.0)).fit is True
+    seen = sea_of(careful, inner=calm(), outer=calm(wind_kt=12.0))
+    assert (seen.fit, seen.past) == (False, (PastLimit("wind_kt", 12.0, 10.0),))
+    assert sea_of(careful, inner=calm(wind_kt=12.0), outer=calm()).fit is True
+
+
+def test_a_wait_was_a_miss_where_a_trip_to_one_string_was_fit() -> None:
+    """Nine Foot and the harbor lie inside: that trip would have gone, however it blew outside."""
+    wait = called(wind_kt=17)
+    assert wait.word is CallWord.WAIT
+    seen = sea_of(wait, inner=calm(), outer=calm(wind_kt=25.0))
+    assert (seen.fit, seen.whole) == (True, True)
+    assert sea_of(wait, inner=calm(wind_kt=25.0), outer=calm()).fit is False, "no way out of the harbor"
+    assert sea_of(wait, outer=calm(wind_kt=25.0)).fit is None, "Nine Foot isn't known"
+    assert sea_of(wait, inner=calm()).whole, "the trip inside is"
+
+
+def test_a_wait_was_right_where_no_hour_was_fit_at_harbor_and_string_at_once() -> None:
+    """Inside it is calm before noon, outside after; all strings lie outside."""
+    outside = settings_with(('traps = 24\narea = "Inner Bay"', 'traps = 24\narea = "Outer Bay"'))
+    early, late = by_hour(lambda hour: 5 if hour < 12 else 25), by_hour(lambda hour: 25 if hour < 12 else 5)
+    wait = called(wind_kt=17)
+    assert sea_of(wait, outside, inner=calm(wind_kt=early), outer=calm(wind_kt=late)).fit is False
+    assert sea_of(wait, outside, inner=calm(wind_kt=early), outer=calm(wind_kt=early)).fit is True
+
+
+def test_a_day_counts_as_fit_only_with_the_margin_for_a_forecast_that_breaks() -> None:
+    """The trip to Nine Foot takes less than two hours; with the margin of two, three hours are too short."""
+    settings = settings_from()
+    assert 60 < single_trips_min(settings)["Nine Foot"] < 120
+    assert settings.letters.forecast_break_h == 2
+    wait = called(wind_kt=17)
+
+    def calm_for(count: int) -> list[float]:
+        return by_hour(lambda hour: 5 if 10 <= hour < 10 + count else 25)
+
+    found = [sea_of(wait, inner=calm(wind_kt=calm_for(count))).fit for count in (3, 4)]
+    assert found == [False, True]
+
+
+def test_a_pull_stands_once_its_boat_was_to_leave() -> None:
+    """What is told at sea can't undo the trip; what is told before does."""
+    pull, wait = called(), called(wind_kt=17)
+    assert pull.window is not None
+    leaves_at = pull.window.leaves_at
+    before, after = (replace(wait, made_at=leaves_at + minutes * timedelta(minutes=1)) for minutes in (-1, 1))
+    assert standing([pull, before]) == before
+    assert standing([pull, after]) == pull
+    assert standing([wait, replace(pull, made_at=leaves_at)]).word is CallWord.PULL
 
 
 # ---- several areas
@@ -340,7 +464,7 @@ def test_the_nightly_housekeeping_keeps_a_record(store: Store) -> None:
 
 @pytest.mark.parametrize("after", [3, 4], ids=["a fit day", "a windy day"])
 def test_no_record_touches_a_call(store: Store, after: int) -> None:
-    """A record that says every forecast is 14 kt too rough, one that is broken, and none: the same letter's call."""
+    """Records that say every forecast is 14 kt too rough, torn ones and none: the letter's call is the same."""
     kept = KeptDays(store, wind_kt=windy_every_third_day)
     kept.fish_since(FIRST)
     kept.keep(FIRST, after + 1)

@@ -1,6 +1,7 @@
 """Records of trust that letters tell, each with one role. All data here is invented.
 
-trust-of-a-month    a month with PULL days inside and outside the limits, and a record of six weeks
+trust-of-a-month    a month with PULL days inside and outside the limits, and a record of six weeks; no sea
+                    is measured
 trust-unseen        no area has a station: nothing can be told of how days came out
 """
 
@@ -15,7 +16,7 @@ from soakbell.letters.letter import Letter
 from soakbell.letters.trust import trust_letter
 from soakbell.plan_settings import Trust
 from soakbell.sea.trust import WORST_OF_ALL, BinError, brier
-from soakbell.sea.trust_record import PastLimit, SeenDay, StationSeen, TrustRecord
+from soakbell.sea.trust_record import AreaAsked, PastLimit, SeenDay, StationSeen, TrustRecord
 
 MONTH = date(2026, 11, 1)
 FIRST_OF_DECEMBER = datetime(2026, 12, 1, 23, 0, tzinfo=UTC)
@@ -25,20 +26,27 @@ TERMS = Trust().as_terms()
 INNER = "Inner Bay"
 TRUST_FACTS = replace(FACTS, watch_until=None, next_letter_at=datetime(2026, 12, 2, 9, 30, tzinfo=UTC))
 
-BLOWN_OUT = SeenDay(
-    date(2026, 11, 14), "PULL", False, past=(PastLimit("wind_kt", 16.5, 15.0), PastLimit("gust_kt", 20.4, 20.0))
-)
+NO_SEA = AreaAsked(INNER, ("wind_kt", "gust_kt"), ("sea_m",))
+ALL_MEASURED = AreaAsked(INNER, ("wind_kt", "gust_kt", "sea_m"), ())
+
+
+def seen_on(month: int, day: int, word: str, fit: bool | None, *past: PastLimit, had_trip: bool = True) -> SeenDay:
+    """By a station that measures no sea."""
+    return SeenDay(date(2026, month, day), word, fit, (NO_SEA,), had_trip, past)
+
+
+BLOWN_OUT = seen_on(11, 14, "PULL", False, PastLimit("wind_kt", 16.5, 15.0), PastLimit("gust_kt", 20.4, 20.0))
 DAYS = (
-    SeenDay(date(2026, 10, 30), "PULL", True),
-    SeenDay(date(2026, 11, 3), "PULL", True),
-    SeenDay(date(2026, 11, 4), "WAIT", False),
-    SeenDay(date(2026, 11, 5), "WAIT", True, had_trip=False),
-    SeenDay(date(2026, 11, 10), "PULL", True),
-    SeenDay(date(2026, 11, 11), "WAIT", True),
+    seen_on(10, 30, "PULL", True),
+    seen_on(11, 3, "PULL", True),
+    seen_on(11, 4, "WAIT", False),
+    seen_on(11, 5, "WAIT", True, had_trip=False),
+    seen_on(11, 10, "PULL", True),
+    seen_on(11, 11, "WAIT", True),
     BLOWN_OUT,
-    SeenDay(date(2026, 11, 17), "NO CALL", True),
-    SeenDay(date(2026, 11, 18), "PULL", None),
-    SeenDay(date(2026, 11, 24), "PULL", True),
+    seen_on(11, 17, "NO CALL", True),
+    seen_on(11, 18, "PULL", None),
+    seen_on(11, 24, "PULL", True),
 )
 
 
@@ -80,7 +88,7 @@ UNSEEN = replace(
     mornings=0,
     stations=(),
     errors=(),
-    days=tuple(replace(seen, fit=None, past=()) for seen in DAYS),
+    days=tuple(replace(seen, fit=None, asked=(), past=()) for seen in DAYS),
     chances=None,
 )
 

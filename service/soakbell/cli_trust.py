@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from soakbell.letters.times import HarborTimes
     from soakbell.planning.call import Call
     from soakbell.replaying import ReplayedDay
-    from soakbell.sea.trust import BrierParts, Contingency, ErrorModel
+    from soakbell.sea.trust import BrierParts, CallRecord, ErrorModel
     from soakbell.sea.trust_record import SeenDay, TrustRecord
 
 REPLAY_DAYS = 7
@@ -60,7 +60,7 @@ def trust(
     _head(f"Days called, {settings.boat.name}")
     counts = record_of(record.days)
     _print(_called_table(record.days))
-    _lines((*past_words(record.days), *score_words(counts, record.first_day), *_scores(counts.contingency)))
+    _lines((*past_words(record.days), *score_words(counts, record.first_day), *_scores(counts)))
     _head("How far off the forecasts were")
     if record.errors:
         _lines((errors_note(record),), mark="")
@@ -134,22 +134,29 @@ def replay(
 
 
 def _called_table(days: Sequence[SeenDay]) -> Table:
-    table = _table("called", "days", "fit", "not fit", "not told")
+    table = _table("called", "days", "fit", "fit as far\nas measured", "not fit", "not told")
     for word in ("PULL", "WAIT", "NO CALL"):
         of = [seen for seen in days if seen.word == word and seen.had_trip]
-        counts = [sum(seen.fit is fit for seen in of) for fit in (True, False, None)]
-        table.add_row(word, *(str(count) for count in (len(of), *counts)))
+        as_far = sum(seen.as_far for seen in of)
+        fit, not_fit, not_told = (sum(seen.fit is fit for seen in of) for fit in (True, False, None))
+        table.add_row(word, *(str(count) for count in (len(of), fit - as_far, as_far, not_fit, not_told)))
     return table
 
 
-def _scores(table: Contingency) -> Iterable[str]:
+def _scores(counts: CallRecord) -> Iterable[str]:
+    table = counts.contingency
     if table.n:
         found = (("Peirce", table.peirce), ("Heidke", table.heidke), ("critical success", table.critical_success))
         scores = "; ".join(f"{name} {'not known' if score is None else f'{score:.2f}'}" for name, score in found)
-        yield (
-            f"PULL and WAIT against fit and not: {table.hits} hits, {table.misses} misses, "
-            f"{table.false_alarms} false calls, {table.correct_negatives} right waits. Of 1 at best: {scores}."
+        counted = (
+            (table.hits, "hit", "hits"),
+            (table.misses, "miss", "misses"),
+            (table.false_alarms, "false call", "false calls"),
+            (table.correct_negatives, "right wait", "right waits"),
         )
+        told = ", ".join(f"{count} {one if count == 1 else more}" for count, one, more in counted)
+        far = " as far as measured" if counts.as_far else ""
+        yield f"PULL and WAIT against fit{far} and not: {told}. Of 1 at best: {scores}."
 
 
 def _errors_table(
@@ -237,13 +244,16 @@ def _now_words(told: ReplayedDay, times: HarborTimes) -> str:
 
 def _sea_words(seen: SeenDay) -> str:
     from soakbell.letters.figures import past_limit_short
+    from soakbell.letters.trust import measured_words
 
     if seen.fit is None:
         return "not told by any measurement"
+    far = f" as far as measured\n({measured_words([seen])})" if seen.as_far else ""
     if seen.word != "PULL":
-        return "fit for a short trip" if seen.fit else "not fit for a short trip"
+        idle = "" if seen.had_trip else "\n(nothing was to be hauled)"
+        return f"{'fit' if seen.fit else 'not fit'} for a short trip{far}{idle}"
     if seen.fit:
-        return "inside the limits"
+        return f"inside the limits{far}"
     past = [past_limit_short(found.quantity, found.most, found.limit) for found in seen.past]
     return "\n".join(("OUTSIDE the limits", *past))
 

@@ -50,6 +50,7 @@ from soakbell.sea.trust import (
     BinError,
     BrierParts,
     ErrorModel,
+    PlaceSeen,
     brier,
     errors_by_lead,
     hourly_measured,
@@ -57,7 +58,7 @@ from soakbell.sea.trust import (
     pairs_together,
     seen_fit,
 )
-from soakbell.sea.trust_record import PastLimit, SeenDay, StationSeen, TrustRecord
+from soakbell.sea.trust_record import AreaAsked, PastLimit, SeenDay, StationSeen, TrustRecord
 from soakbell.settings import Settings
 from soakbell.store.calls import KeptCall, calls_between
 from soakbell.store.engine import Store
@@ -113,43 +114,54 @@ class MeasuredSea:
     def of_call(self, call: Call) -> SeenDay:
         """What the sea was on the day of a call, by the limits of the call.
 
-        A PULL is judged by the time and the places of its own trip, any other word by whether the shortest trip
-        would have fit at any time of the day. Only what a station measures is asked, and an area without one isn't
-        looked at.
+        A PULL is judged by the time and the places of its own trip, any other word by whether a trip to a single
+        string would have fit at any time of the day; of several strings the one that came out best. Only what a
+        station measures is asked; the rest is told as lacking.
         """
         if call.window is not None:
             return self._of_pull(call)
-        settings, limits = self.settings, _limits_of(call, None)
+        settings = self.settings
         span, margin = span_of(settings, call.day), timedelta(hours=settings.letters.forecast_break_h)
-        fit: list[bool | None] = []
+        seen = SeenDay(call.day, call.word.value, None)
         if span.begins is not None and span.ends is not None:
-            needed_min = shortest_trip_min(settings) + margin / timedelta(minutes=1)
-            areas = dict.fromkeys((settings.harbor.area, *(string.area for string in settings.strings)))
-            fit = [
-                _fit(self.hourly[area], limits, span.begins, span.ends + margin, needed_min)
-                for area in areas
-                if area in self.hourly
+            begins, ends = span.begins, span.ends + margin
+            trips = [
+                self._seen(call, (string,), begins, ends, trip_min + margin / timedelta(minutes=1))
+                for string, trip_min in single_trips_min(settings).items()
             ]
+            seen = min(trips, key=_how_unfit)
         had_trip = call.word is not CallWord.WAIT or not any(reason.code in IDLE for reason in call.reasons)
-        return SeenDay(call.day, call.word.value, _all_of(fit), had_trip)
+        return replace(seen, had_trip=had_trip)
 
     def _of_pull(self, call: Call) -> SeenDay:
         assert call.window is not None
         begins, ends = call.window.leaves_at, call.window.lands_at
-        area_of = {string.name: string.area for string in self.settings.strings}
-        places: list[tuple[str | None, str]] = [(None, self.settings.harbor.area)]
-        places += [(pull.string, area_of.get(pull.string, "")) for pull in call.window.pulls]
-        fit: list[bool | None] = []
+        strings = tuple(pull.string for pull in call.window.pulls)
         past: dict[str, PastLimit] = {}
-        for string, area in places:
-            if area not in self.hourly:
-                continue
-            table, limits = self.hourly[area], _limits_of(call, string)
-            fit.append(_fit(table, limits, begins, ends, (ends - begins) / timedelta(minutes=1)))
-            for found in _past_limits(table, limits, begins, ends):
+        for place in self._places(call, strings):
+            for found in _past_limits(place, begins, ends):
                 if found.quantity not in past or found.most > past[found.quantity].most:
                     past[found.quantity] = found
-        return SeenDay(call.day, call.word.value, _all_of(fit), past=tuple(past.values()))
+        seen = self._seen(call, strings, begins, ends, (ends - begins) / timedelta(minutes=1))
+        return replace(seen, past=tuple(past.values()))
+
+    def _seen(
+        self, call: Call, strings: Sequence[str], begins: datetime, ends: datetime, needed_min: float
+    ) -> SeenDay:
+        """A trip from the harbor to ``strings``, by the limits of the call."""
+        places = self._places(call, strings)
+        fit = seen_fit(places, begins, ends, needed_min=needed_min)
+        return SeenDay(call.day, call.word.value, fit, _areas_asked(places))
+
+    def _places(self, call: Call, strings: Sequence[str]) -> list[PlaceSeen]:
+        """The harbor and ``strings``. One that the settings no longer name is its own area, and not measured."""
+        area_of = {string.name: string.area for string in self.settings.strings}
+        places: list[tuple[str | None, str]] = [(None, self.settings.harbor.area)]
+        places += [(string, area_of.get(string, string)) for string in strings]
+        return [
+            PlaceSeen(area, self.hourly.get(area, pd.DataFrame()), _limits_of(call, string))
+            for string, area in places
+        ]
 
 
 def measured_sea(
@@ -208,26 +220,30 @@ def _hourly(store: Store, area: ForecastArea, since: datetime, now: datetime) ->
     return hourly_measured(together.loc[together.index >= pd.Timestamp(since).floor("h")]), unread
 
 
-def _fit(table: pd.DataFrame, limits: Limits, begins: datetime, ends: datetime, needed_min: float) -> bool | None:
-    asked = [quantity for quantity in limits.given() if quantity in table.columns]
-    if not asked:
-        return None
-    return seen_fit(table, limits, begins, ends, needed_min=needed_min, asked=asked)
-
-
-def _past_limits(table: pd.DataFrame, limits: Limits, begins: datetime, ends: datetime) -> list[PastLimit]:
-    hours = table.loc[pd.Timestamp(begins).floor("h") : pd.Timestamp(ends) - pd.Timedelta(microseconds=1)]
-    found = []
-    for quantity, limit in limits.given().items():
-        if quantity in table.columns and (hours[quantity] > limit).any():
-            found.append(PastLimit(quantity, float(hours[quantity].max()), limit))
+def _past_limits(place: PlaceSeen, begins: datetime, ends: datetime) -> list[PastLimit]:
+    last = pd.Timestamp(ends) - pd.Timedelta(microseconds=1)
+    limits, found = place.limits.given(), []
+    for quantity in place.asked:
+        hours = place.measured[quantity].loc[pd.Timestamp(begins).floor("h") : last]
+        if (hours > limits[quantity]).any():
+            found.append(PastLimit(quantity, float(hours.max()), limits[quantity]))
     return found
 
 
-def _all_of(fit: Sequence[bool | None]) -> bool | None:
-    if False in fit:
-        return False
-    return None if not fit or None in fit else True
+def _areas_asked(places: Sequence[PlaceSeen]) -> tuple[AreaAsked, ...]:
+    """By area, for a string may be limited in what the boat isn't."""
+    measured: dict[str, dict[str, None]] = {}
+    lacking: dict[str, dict[str, None]] = {}
+    for place in places:
+        measured.setdefault(place.area, {}).update(dict.fromkeys(place.asked))
+        lacking.setdefault(place.area, {}).update(dict.fromkeys(place.lacking))
+    return tuple(AreaAsked(area, tuple(measured[area]), tuple(lacking[area])) for area in measured)
+
+
+def _how_unfit(seen: SeenDay) -> tuple[int, int]:
+    """From fit over not told to not fit; of days that are alike the one of which least is lacking."""
+    lacking = sum(len(area.lacking) for area in seen.asked)
+    return (1 if seen.fit is None else 2 * (not seen.fit)), lacking
 
 
 def _limits_of(call: Call, string: str | None) -> Limits:
@@ -244,19 +260,23 @@ def span_of(settings: Settings, day: date) -> DaySpan:
     return day_span(day, day_rules(settings, day, begins, None).bounds)
 
 
-def shortest_trip_min(settings: Settings) -> float:
-    """Minutes from harbor to harbor for the one string that takes least, all its traps hauled."""
+def single_trips_min(settings: Settings) -> dict[str, float]:
+    """Minutes from harbor to harbor for each string by itself, all its traps hauled."""
     boat = Boat(
         name=settings.boat.name,
         cruise_kt=settings.boat.cruise_kt,
         haul_min_per_trap=settings.boat.haul_min_per_trap,
         trip_margin_min=settings.boat.trip_margin_min,
     )
-    trips = (
-        plan_trip(boat, settings.harbor.mark, [string], {string.name: string.traps})
+    return {
+        string.name: plan_trip(boat, settings.harbor.mark, [string], {string.name: string.traps}).duration_min
         for string in settings.trap_strings
-    )
-    return min(trip.duration_min for trip in trips)
+    }
+
+
+def shortest_trip_min(settings: Settings) -> float:
+    """Minutes for the one string that takes least."""
+    return min(single_trips_min(settings).values())
 
 
 # ---- the look back
@@ -401,12 +421,11 @@ class _LookBack:
                 margin = timedelta(hours=self._settings.letters.forecast_break_h)
                 needed_min = shortest_trip_min(self._settings) + margin / timedelta(minutes=1)
                 ends = span.ends + margin
-                fit = [
-                    _fit(self._sea.hourly[area], self._measured_limits(area), span.begins, ends, needed_min)
-                    for area in ahead.places
+                places = [
+                    PlaceSeen(area, self._sea.hourly[area], self._measured_limits(area)) for area in ahead.places
                 ]
                 chances.append(chance)
-                came.append(_all_of(fit))
+                came.append(seen_fit(places, span.begins, ends, needed_min=needed_min))
         return brier(chances, came)
 
     def _chances_after(self, ahead: _Ahead, drawn: ErrorPaths) -> list[tuple[DaySpan, float]]:

@@ -12,11 +12,13 @@ from PIL import Image
 
 from soakbell.letters.page import TEXT_COLUMNS
 from soakbell.letters.trust import MOST_DAYS_NAMED, TRUST_CID, called_words
-from soakbell.sea.trust_record import SeenDay, TrustRecord
+from soakbell.sea.trust_record import AreaAsked, SeenDay, TrustRecord
 from trust_scenes import (
+    ALL_MEASURED,
     BLOWN_OUT,
     DAYS,
     INNER,
+    NO_SEA,
     RECORD,
     TERMS,
     TRUST_LETTERS,
@@ -38,18 +40,54 @@ def only(*days: SeenDay) -> TrustRecord:
 def test_the_subject_tells_how_many_pull_days_came_out_inside_the_limits() -> None:
     """Five PULL days in November, one of them not measured and one outside; October's is another month's."""
     letter = trust_scene("trust-of-a-month")
-    assert letter.subject == "Trust in November: 3 of 4 PULL days inside your limits | Little Grebe"
+    far = "as far as measured (wind and gusts in Inner Bay)"
+    assert letter.subject == f"Trust in November: 3 of 4 PULL days inside your limits, {far} | Little Grebe"
     text = " ".join(letter.text.split())
     assert "5 days were called PULL. Of 4 measured ones 3 came out inside your limits" in text
+    assert f"while the boat was to be out, {far}." in text
+    counted = "PULL: 5 days; 3 inside your limits as far as measured, 1 outside and 1 not told by any measurement."
+    assert counted in text
+    assert "As far as measured means wind and gusts in Inner Bay. Not measured: seas in Inner Bay." in text
+    so_far = "of 5 PULL days that were seen 4 came out inside your limits as far as measured (80%)."
+    assert f"Since Tuesday 20 October 2026: {so_far}" in text
+
+
+def test_days_on_which_all_was_measured_are_told_without_an_if() -> None:
+    record = only(*(replace(seen, asked=(ALL_MEASURED,)) for seen in DAYS))
+    assert letter_about(record).subject == "Trust in November: 3 of 4 PULL days inside your limits | Little Grebe"
+    text = told(record)
     assert "PULL: 5 days; 3 inside your limits, 1 outside and 1 not told by any measurement." in text
-    assert "Since Tuesday 20 October 2026: of 5 PULL days that were seen 4 came out inside" in text
+    assert "WAIT: 2 days; 1 fit for a short trip all the same and 1 not fit." in text
+    assert "far as measured" not in text
+
+
+def test_where_some_days_were_measured_whole_the_others_are_counted() -> None:
+    """One trip went outside, where nothing is measured; of several areas each is told what it lacks."""
+    outside = (NO_SEA, AreaAsked("Outer Bay", (), ("wind_kt", "gust_kt", "sea_m")))
+    record = only(replace(DAYS[1], asked=(ALL_MEASURED,)), replace(DAYS[4], asked=outside))
+    far = "inside your limits, 1 of them only as far as measured (wind and gusts in Inner Bay)"
+    assert f"2 of 2 PULL days {far}" in letter_about(record).subject
+    text = told(record)
+    assert "PULL: 2 days; 1 inside your limits and 1 inside your limits as far as measured." in text
+    assert "Not measured: seas in Inner Bay; wind, gusts and seas in Outer Bay." in text
+
+
+def test_a_day_is_measured_whole_only_where_nothing_is_lacking_at_any_place() -> None:
+    seen = DAYS[1]
+    assert replace(seen, asked=(ALL_MEASURED,)).whole
+    assert not replace(seen, asked=(ALL_MEASURED, NO_SEA)).whole
+    assert not replace(seen, asked=()).whole, "of a place that isn't known nothing was measured"
 
 
 @pytest.mark.parametrize(
     ("days", "subject", "lead"),
     [
         ((DAYS[2],), "no day was called PULL", "In November no day was called PULL."),
-        ((DAYS[1],), "1 of 1 PULL day inside your limits", "It came out inside your limits."),
+        (
+            (DAYS[1],),
+            "1 of 1 PULL day inside your limits",
+            "It came out inside your limits, as far as measured (wind and gusts in Inner Bay).",
+        ),
         ((BLOWN_OUT,), "0 of 1 PULL day inside your limits", "It came out outside your limits."),
         ((DAYS[1], DAYS[4]), "2 of 2 PULL days", "2 of them came out inside your limits"),
         ((DAYS[8],), "how the PULL days came out is not known", "No measurement tells how the sea then was."),
@@ -76,7 +114,7 @@ def test_many_such_days_are_counted_and_not_all_named() -> None:
 
 def test_a_wait_with_nothing_to_haul_is_told_apart() -> None:
     text = told(RECORD)
-    assert "WAIT: 2 days; 1 fit for a short trip all the same and 1 not fit." in text
+    assert "WAIT: 2 days; 1 fit for a short trip all the same as far as measured and 1 not fit." in text
     assert "WAIT with nothing to haul: 1 day, not counted." in text
 
 

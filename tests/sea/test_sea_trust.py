@@ -19,6 +19,7 @@ from soakbell.sea.trust import (
     CalledDay,
     Contingency,
     ErrorModel,
+    PlaceSeen,
     PriorError,
     brier,
     call_record,
@@ -280,7 +281,8 @@ def seen(
     """Four hours from 12:00, the trip possible from 12:30 to 15:30."""
     measured = table(hours_from(datetime(2026, 12, 8, 12, tzinfo=UTC), 4), **numbers)
     begins, ends = datetime(2026, 12, 8, 12, 30, tzinfo=UTC), datetime(2026, 12, 8, 15, 30, tzinfo=UTC)
-    return seen_fit(measured, LIMITS, begins, ends, needed_min=needed_min, asked=asked)
+    place = PlaceSeen("Inner Bay", measured[list(asked)], LIMITS)
+    return seen_fit([place], begins, ends, needed_min=needed_min)
 
 
 CALM = {"wind_kt": 10, "gust_kt": 14, "sea_m": 0.5}
@@ -308,10 +310,32 @@ def test_a_day_that_the_measurements_cannot_tell_stays_open() -> None:
     assert seen() is None
 
 
-def test_a_station_that_measures_no_sea_tells_only_when_the_sea_is_not_asked() -> None:
-    no_sea = CALM | {"sea_m": np.nan}
-    assert seen(**no_sea) is None
-    assert seen(**no_sea, asked=("wind_kt", "gust_kt")) is True
+def test_a_station_that_measures_no_sea_tells_as_far_as_it_measures() -> None:
+    """A sea that was lost leaves the day open; one that is never measured isn't asked, and the place says so."""
+    assert seen(**CALM | {"sea_m": np.nan}) is None
+    assert seen(**CALM, asked=("wind_kt", "gust_kt")) is True
+    columns = table(hours_from(ISSUED, 1), **CALM)[["wind_kt", "gust_kt"]]
+    place = PlaceSeen("Inner Bay", columns, LIMITS)
+    assert (place.asked, place.lacking) == (("wind_kt", "gust_kt"), ("sea_m",)), "thunder no station measures"
+
+
+def test_nothing_measured_tells_nothing() -> None:
+    begins = datetime(2026, 12, 8, 12, tzinfo=UTC)
+    assert seen_fit([], begins, begins + timedelta(hours=3), needed_min=60) is None
+    empty = PlaceSeen("Inner Bay", pd.DataFrame(), LIMITS)
+    assert seen_fit([empty], begins, begins + timedelta(hours=3), needed_min=60) is None
+
+
+def test_several_places_have_to_be_fit_at_the_same_time() -> None:
+    """One is fit before noon and the other after: no hour is fit at both."""
+    hours = hours_from(datetime(2026, 12, 8, 12, tzinfo=UTC), 4)
+    early, late = (
+        PlaceSeen(area, table(hours, **CALM | {"wind_kt": wind}), LIMITS)
+        for area, wind in (("Inner Bay", [10, 10, 16, 16]), ("Outer Bay", [16, 16, 10, 10]))
+    )
+    begins, ends = hours[0].to_pydatetime(), hours[-1].to_pydatetime() + timedelta(hours=1)
+    assert [seen_fit([place], begins, ends, needed_min=120) for place in (early, late)] == [True, True]
+    assert seen_fit([early, late], begins, ends, needed_min=60) is False
 
 
 def test_days_called_pull_are_counted_by_how_they_turned_out() -> None:
@@ -320,7 +344,7 @@ def test_days_called_pull_are_counted_by_how_they_turned_out() -> None:
         ("WAIT", True), ("WAIT", False), ("WAIT", False), ("WAIT", None),
         ("NO CALL", True), ("NO CALL", False), ("NO CALL", None),
     ]  # fmt: skip
-    found = call_record([CalledDay(date(2026, 12, n + 1), word, fit) for n, (word, fit) in enumerate(words)])
+    found = call_record([CalledDay(date(2026, 12, n + 1), word, fit, True) for n, (word, fit) in enumerate(words)])
     assert (found.hits, found.false_calls, found.misses, found.right_waits) == (3, 1, 1, 2)
     assert (found.no_call_fit, found.no_call_not_fit, found.not_seen) == (1, 1, 3)
     assert found.pulls == 4
@@ -330,7 +354,14 @@ def test_days_called_pull_are_counted_by_how_they_turned_out() -> None:
 
 def test_a_word_that_is_no_call_is_refused() -> None:
     with pytest.raises(ValueError, match="MAYBE"):
-        call_record([CalledDay(date(2026, 12, 1), "MAYBE", None)])
+        call_record([CalledDay(date(2026, 12, 1), "MAYBE", None, False)])
+
+
+def test_days_that_were_fit_only_as_far_as_was_measured_are_counted_beside() -> None:
+    words = [("PULL", True), ("PULL", False), ("WAIT", True), ("WAIT", False), ("NO CALL", True), ("PULL", None)]
+    partly = [CalledDay(date(2026, 12, n + 1), word, fit, False) for n, (word, fit) in enumerate(words)]
+    found = call_record([*partly, CalledDay(date(2026, 12, 9), "PULL", True, True)])
+    assert (found.hits, found.misses, found.as_far) == (2, 1, 2), "a day that came out unfit is known to be"
 
 
 # ---- verification

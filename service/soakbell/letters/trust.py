@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -13,8 +13,8 @@ from soakbell.letters.letter import Attachment, Letter, written
 from soakbell.letters.times import FULL_MONTHS, HarborTimes, day_words, full_day_words
 from soakbell.letters.trust_plot import trust_alt, trust_png
 from soakbell.letters.words import SOURCE_NAMES, capital, listed, one_line
-from soakbell.sea.trust import WORST_OF_ALL, BinError, BrierParts, CallRecord, ErrorModel
-from soakbell.sea.trust_record import SeenDay, TrustRecord, record_of
+from soakbell.sea.trust import MEASURED, WORST_OF_ALL, BinError, BrierParts, CallRecord, ErrorModel
+from soakbell.sea.trust_record import AreaAsked, SeenDay, TrustRecord, record_of
 
 TRUST_CID = "trust@soakbell"
 
@@ -80,7 +80,6 @@ def trust_letter(
     last = (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
     name = FULL_MONTHS[first.month - 1]
     days = record.days_between(first, last)
-    counts = record_of(days)
     page = TrustPage(
         **vars(
             around(
@@ -91,8 +90,8 @@ def trust_letter(
                 standing=(PERMITS_NOTHING, SKIPPER_DECIDES, no_call(facts, times)),
             )
         ),
-        brief=f"Trust in {name}: {_brief(days, counts)}",
-        lead=_lead(name, days, counts),
+        brief=f"Trust in {name}: {_brief(days)}",
+        lead=_lead(name, days),
         called=called_words(days),
         so_far=_so_far(record),
         errors=tuple(error_tables(record, models)),
@@ -117,25 +116,59 @@ def picture_of(record: TrustRecord, boat: str) -> bytes | None:
 # ---- days called
 
 
-def _brief(days: Sequence[SeenDay], counts: CallRecord) -> str:
-    if counts.pulls:
-        return f"{counts.hits} of {_days(counts.pulls, 'PULL ')} inside your limits"
-    if any(seen.word == "PULL" for seen in days):
-        return "how the PULL days came out is not known"
-    return "no day was called PULL"
+def _brief(days: Sequence[SeenDay]) -> str:
+    called = [seen for seen in days if seen.word == "PULL"]
+    told = [seen for seen in called if seen.fit is not None]
+    if told:
+        hits = [seen for seen in told if seen.fit]
+        return f"{len(hits)} of {_days(len(told), 'PULL ')} inside your limits{_as_far(hits)}"
+    return "how the PULL days came out is not known" if called else "no day was called PULL"
 
 
-def _lead(name: str, days: Sequence[SeenDay], counts: CallRecord) -> str:
-    called = sum(seen.word == "PULL" for seen in days)
+def _lead(name: str, days: Sequence[SeenDay]) -> str:
+    called = [seen for seen in days if seen.word == "PULL"]
     if not called:
         return f"In {name} no day was called PULL."
-    told = f"In {name} {_were(called)} called PULL."
-    if not counts.pulls:
+    told = f"In {name} {_were(len(called))} called PULL."
+    measured = [seen for seen in called if seen.fit is not None]
+    if not measured:
         return f"{told} No measurement tells how the sea then was."
-    if called == 1:
-        return f"{told} It came out {'inside' if counts.hits else 'outside'} your limits."
-    hits = f"{counts.hits} of them" if counts.pulls == called else f"Of {counts.pulls} measured ones {counts.hits}"
-    return f"{told} {hits} came out inside your limits while the boat was to be out."
+    hits = [seen for seen in measured if seen.fit]
+    if len(called) == 1:
+        return f"{told} It came out {'inside' if hits else 'outside'} your limits{_as_far(hits)}."
+    of = f"{len(hits)} of them" if measured == called else f"Of {len(measured)} measured ones {len(hits)}"
+    return f"{told} {of} came out inside your limits while the boat was to be out{_as_far(hits)}."
+
+
+def _as_far(fit: Sequence[SeenDay]) -> str:
+    """What follows of days that came out fit where not all was measured."""
+    partly = [seen for seen in fit if seen.as_far]
+    if not partly:
+        return ""
+    only = "" if len(partly) == len(fit) else f"{len(partly)} of them only "
+    return f", {only}as far as measured ({measured_words(partly)})"
+
+
+def measured_words(days: Sequence[SeenDay]) -> str:
+    """``wind and gusts in Inner Bay``: what was measured on each of the days."""
+    return _by_area(days, lambda asked: asked.measured, set.intersection)
+
+
+def _by_area(
+    days: Sequence[SeenDay],
+    of: Callable[[AreaAsked], Iterable[str]],
+    together: Callable[[set[str], set[str]], set[str]],
+) -> str:
+    by_area: dict[str, set[str]] = {}
+    for asked in (asked for seen in days for asked in seen.asked):
+        found = set(of(asked))
+        by_area[asked.area] = together(by_area.get(asked.area, found), found)
+    areas: dict[str, list[str]] = {}
+    for area, found in by_area.items():
+        if found:
+            names = listed(QUANTITY[quantity].short for quantity in MEASURED if quantity in found)
+            areas.setdefault(names, []).append(one_line(area))
+    return "; ".join(f"{names} in {listed(named)}" for names, named in areas.items())
 
 
 def called_words(days: Sequence[SeenDay]) -> tuple[str, ...]:
@@ -150,15 +183,24 @@ def called_words(days: Sequence[SeenDay]) -> tuple[str, ...]:
     ):
         of = [seen for seen in days if seen.word == word and seen.had_trip]
         if of:
-            came = ((True, inside), (False, outside), (None, "not told by any measurement"))
-            counts = [(sum(seen.fit is fit for seen in of), said) for fit, said in came]
+            as_far = sum(seen.as_far for seen in of)
+            counts = (
+                (sum(seen.fit is True for seen in of) - as_far, inside),
+                (as_far, f"{inside} as far as measured"),
+                (sum(seen.fit is False for seen in of), outside),
+                (sum(seen.fit is None for seen in of), "not told by any measurement"),
+            )
             parts = listed(f"{count} {said}" for count, said in counts if count)
             told.append(f"{word}: {_days(len(of))}; {parts}.")
     return (*told, *past_words(days))
 
 
 def past_words(days: Sequence[SeenDay]) -> Iterator[str]:
-    """The days that aren't counted, and those called PULL that came out outside the limits."""
+    """What was measured, the days that aren't counted, and those called PULL that came out outside the limits."""
+    partly = [seen for seen in days if seen.as_far and seen.had_trip]
+    if partly:
+        lacking = _by_area(partly, lambda asked: asked.lacking, set.union)
+        yield f"As far as measured means {measured_words(partly)}. Not measured: {lacking}."
     idle = sum(not seen.had_trip for seen in days)
     if idle:
         yield f"WAIT with nothing to haul: {_days(idle)}, not counted."
@@ -179,15 +221,16 @@ def score_words(counts: CallRecord, since: date) -> tuple[str, ...]:
     """The share of PULL days that held, and of fit days that were called, of all days looked back on."""
     told = []
     table = counts.contingency
+    far = " as far as measured" if counts.as_far else ""
     if counts.pulls:
         luck = " So few days may be luck." if counts.pulls < FEW else ""
         told.append(
             f"Since {full_day_words(since)}: of {_days(counts.pulls, 'PULL ')} that were seen "
-            f"{counts.hits} came out inside your limits ({counts.hits / counts.pulls:.0%}).{luck}"
+            f"{counts.hits} came out inside your limits{far} ({counts.hits / counts.pulls:.0%}).{luck}"
         )
     if table.hits + table.misses:
         told.append(
-            f"Of {_days(table.hits + table.misses)} that came out fit, NO CALL days left aside, "
+            f"Of {_days(table.hits + table.misses)} that came out fit{far}, NO CALL days left aside, "
             f"{table.hits} {'was' if table.hits == 1 else 'were'} called PULL."
         )
     return tuple(told)

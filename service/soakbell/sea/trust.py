@@ -6,7 +6,7 @@ An error is measured minus forecast: above zero the sea was rougher than forecas
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
@@ -296,33 +296,49 @@ def _factor(ratio: float, early: float, late: float, *, safer_above: bool) -> fl
 # ---- what the sea did on a day
 
 
-def seen_fit(
-    measured: pd.DataFrame,
-    limits: Limits,
-    begins: datetime,
-    ends: datetime,
-    *,
-    needed_min: float,
-    asked: Collection[str] = MEASURED,
-) -> bool | None:
-    """Whether measurements show ``needed_min`` on end inside the limits between ``begins`` and ``ends``.
+@dataclass(frozen=True)
+class PlaceSeen:
+    """A place of a trip, its limits, and what was measured in its area, as from ``hourly_measured``.
 
-    None: they can't tell, for what is lacking decides. For a trip that was called give its own span and the whole
-    of it as ``needed_min``.
-
-    Args:
-        measured: as from ``hourly_measured``.
-        asked: quantities that are looked at, where they are limited. One that the station doesn't measure leaves
-            the day open; leave it out here to judge by the rest, and say so.
+    A quantity that the area's station doesn't measure has no column; without a station there is none at all.
     """
+
+    area: str
+    measured: pd.DataFrame = field(repr=False)
+    limits: Limits
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """What is limited and measured."""
+        return tuple(quantity for quantity in self._limited if quantity in self.measured.columns)
+
+    @property
+    def lacking(self) -> tuple[str, ...]:
+        """What is limited and could be measured, but isn't."""
+        return tuple(quantity for quantity in self._limited if quantity not in self.measured.columns)
+
+    @property
+    def _limited(self) -> tuple[str, ...]:
+        return tuple(quantity for quantity in self.limits.given() if quantity in MEASURED)
+
+
+def seen_fit(places: Sequence[PlaceSeen], begins: datetime, ends: datetime, *, needed_min: float) -> bool | None:
+    """Whether measurements show ``needed_min`` on end inside the limits of all ``places`` at once.
+
+    None: they can't tell, for what is lacking decides, or nothing of the limits is measured anywhere. True is as
+    far as was measured: each place tells what is ``lacking``. For a trip that was called give its own span and the
+    whole of it as ``needed_min``.
+    """
+    if not any(place.asked for place in places):
+        return None
     hours = pd.date_range(pd.Timestamp(begins).floor("h"), pd.Timestamp(ends), freq="h", inclusive="left")
     inside, outside = np.ones(len(hours), dtype=bool), np.zeros(len(hours), dtype=bool)
-    for quantity, limit in limits.given().items():
-        if quantity not in MEASURED or quantity not in asked:
-            continue
-        value = measured.reindex(index=hours, columns=[quantity])[quantity].to_numpy(dtype=float)
-        inside &= value <= limit
-        outside |= value > limit
+    for place in places:
+        limits = place.limits.given()
+        for quantity in place.asked:
+            value = place.measured[quantity].reindex(hours).to_numpy(dtype=float)
+            inside &= value <= limits[quantity]
+            outside |= value > limits[quantity]
     if _longest_min(inside, hours, begins, ends) >= needed_min:
         return True
     return None if _longest_min(~outside, hours, begins, ends) >= needed_min else False
@@ -340,11 +356,15 @@ def _longest_min(ok: npt.NDArray[np.bool_], hours: pd.DatetimeIndex, begins: dat
 
 @dataclass(frozen=True)
 class CalledDay:
-    """What was called for a day, by its word, and whether the sea was fit (``seen_fit``)."""
+    """What was called for a day, by its word, and whether the sea was fit (``seen_fit``).
+
+    ``whole``: all of the limits that stations can measure was measured, at every place.
+    """
 
     day: date
     word: str
     fit: bool | None
+    whole: bool
 
 
 @dataclass(frozen=True)
@@ -353,7 +373,8 @@ class CallRecord:
 
     hits: PULL, and inside the limits. false_calls: PULL, and outside. misses: WAIT, and it was fit. right_waits:
     WAIT, and it was not. Days of NO CALL forecast nothing and are counted by themselves; ``not_seen`` are the
-    days of any word that measurements can't tell, which count nowhere else.
+    days of any word that measurements can't tell, which count nowhere else. ``as_far``: of hits and misses, those
+    that were fit as far as was measured, which wasn't everything.
     """
 
     hits: int = 0
@@ -363,6 +384,7 @@ class CallRecord:
     no_call_fit: int = 0
     no_call_not_fit: int = 0
     not_seen: int = 0
+    as_far: int = 0
 
     @property
     def pulls(self) -> int:
@@ -396,6 +418,8 @@ def call_record(days: Sequence[CalledDay]) -> CallRecord:
             raise ValueError(f"{called.day} was called {called.word!r}; write PULL, WAIT or NO CALL")
         counted = "not_seen" if called.fit is None else _COUNTED[called.word, called.fit]
         counts[counted] = counts.get(counted, 0) + 1
+        if counted in ("hits", "misses") and not called.whole:
+            counts["as_far"] = counts.get("as_far", 0) + 1
     return CallRecord(**counts)
 
 

@@ -32,11 +32,21 @@ class PastLimit:
 
 
 @dataclass(frozen=True)
+class AreaAsked:
+    """Of an area that a trip was in: which of the limited quantities were measured, and which lacked a station."""
+
+    area: str
+    measured: tuple[str, ...]
+    lacking: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class SeenDay:
     """A day that was called, and what the sea then was.
 
     Attributes:
-        fit: None: no measurement can tell.
+        fit: None: no measurement can tell. True is as far as was measured; see ``whole``.
+        asked: the areas of the trip that was looked at.
         had_trip: False where nothing was to be hauled, whatever the sea: such a WAIT says nothing of it.
         past: of a day called PULL that was outside the limits.
     """
@@ -44,8 +54,19 @@ class SeenDay:
     day: date
     word: str
     fit: bool | None
+    asked: tuple[AreaAsked, ...] = ()
     had_trip: bool = True
     past: tuple[PastLimit, ...] = ()
+
+    @property
+    def whole(self) -> bool:
+        """Whether every limit that stations can measure was measured, everywhere on the trip."""
+        return bool(self.asked) and not any(area.lacking for area in self.asked)
+
+    @property
+    def as_far(self) -> bool:
+        """Fit as far as was measured, which wasn't everything."""
+        return self.fit is True and not self.whole
 
 
 @dataclass(frozen=True)
@@ -87,4 +108,4 @@ class TrustRecord:
 
 def record_of(days: tuple[SeenDay, ...]) -> CallRecord:
     """Counts of the days on which something was to be hauled."""
-    return call_record([CalledDay(seen.day, seen.word, seen.fit) for seen in days if seen.had_trip])
+    return call_record([CalledDay(seen.day, seen.word, seen.fit, seen.whole) for seen in days if seen.had_trip])
