@@ -165,10 +165,13 @@ def test_where_no_fit_day_comes_before_the_ceiling_the_risk_is_told(make: Make) 
 
 
 def test_more_wind_never_makes_a_forecast_day_likelier(make: Make) -> None:
-    weeks = [make(sea_of(dict.fromkeys(SOAKED_DAYS, 4), wind_kt=wind)).week for wind in (5, 9, 12, 14)]
+    """Of strings that aren't ripe in these days, so that each chance is that of the likeliest string."""
+    fresh = dict.fromkeys(SOAKED_DAYS, 0.5)
+    weeks = [make(sea_of(fresh, wind_kt=wind), horizon_days=4).week for wind in (5, 9, 12, 14)]
     for calmer, windier in pairwise(weeks):
-        for one, other in zip(calmer.days, windier.days, strict=True):
-            assert other.chance <= one.chance or one.strings != other.strings
+        assert not any(plan.strings for plan in (*calmer.days, *windier.days))
+        assert all(other.chance <= one.chance for one, other in zip(calmer.days, windier.days, strict=True))
+    assert weeks[-1].days[1].chance < weeks[0].days[1].chance
 
 
 def test_days_past_the_forecast_are_as_likely_as_usual(make: Make) -> None:
@@ -183,6 +186,7 @@ def test_the_same_morning_gives_the_same_week(make: Make) -> None:
 
 def test_the_chance_of_a_trip_is_that_of_all_its_places_for_as_long_as_it_takes(make: Make) -> None:
     """No trip is told that fits less often than a skipper gets ready for, nor one longer than its windows."""
+    trips = 0
     for wind in (6, 9, 11, 12):
         told = make(sea_of(dict.fromkeys(SOAKED_DAYS, 4), wind_kt=wind), price_usd_lb=40.0)
         idle = {
@@ -190,8 +194,10 @@ def test_the_chance_of_a_trip_is_that_of_all_its_places_for_as_long_as_it_takes(
         }
         for plan in told.week.days[1:]:
             if plan.strings:
+                trips += 1
                 assert plan.chance >= LEAST_CHANCE
                 assert plan.chance <= idle[plan.day] + 0.25
+    assert trips > 2
 
 
 def test_strings_far_past_their_ceiling_are_planned_for_the_first_likely_day(make: Make) -> None:
@@ -312,6 +318,15 @@ def test_a_string_that_is_not_ripe_in_these_days_is_held_by_its_soak(make: Make)
     told = make(sea_of(dict.fromkeys(SOAKED_DAYS, 1)), horizon_days=4)
     assert not told.strings
     assert {plan.held.by for plan in told.week.strings if plan.held} == {HeldBy.SOAK}
+
+
+def test_traps_are_pulled_before_the_soak_that_the_law_allows_whatever_a_trip_costs(make: Make) -> None:
+    """17 days (68B-13.009(2)(b)); after 14 of them, and no trip today."""
+    sea = sea_of(dict.fromkeys(SOAKED_DAYS, 14), (Barred(TODAY), 0.5))
+    told = make(sea, trip_cost_usd=3000.0)
+    first = {name: (min(at for at, of in told.strings.items() if name in of) - TODAY).days for name in SOAKED_DAYS}
+    assert max(first.values()) <= 2
+    assert not told.week.past
 
 
 def test_what_is_told_of_a_day_adds_up(make: Make) -> None:
