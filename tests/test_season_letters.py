@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
-from collections.abc import Iterator
+from collections.abc import AsyncGenerator, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from email import message_from_bytes, policy
@@ -36,9 +37,12 @@ from soakbell.errors import SoakbellError
 from soakbell.fishery.rules import DateSpan, Order, Rule
 from soakbell.gear.log import BroughtAshore, FoundMissing, Retired
 from soakbell.letters.season_section import TITLE
+from soakbell.mail.sender import Outcome, Outgoing, Result
 from soakbell.planning.season_told import LETTER_DAYS
-from soakbell.store.letters import UnaskedLetter, WrittenLetter
+from soakbell.schedule import Parts, Sweep
+from soakbell.store.letters import UnaskedLetter, WrittenLetter, notes_under
 from soakbell.store.schema import NoteRow
+from soakbell.wiring import duty_of
 
 
 @pytest.fixture
@@ -156,6 +160,41 @@ def test_it_comes_once_a_day_and_only_in_the_evening(calm: Port) -> None:
     assert RECOVERY not in calm.ring(evening(TODAY) + HOUR)
     fresh = replace(calm, clock=calm.clock)
     assert RECOVERY not in fresh.ring(evening(TODAY) + 2 * HOUR), "another process, another desk"
+
+
+def test_a_service_that_is_restarted_each_hour_sends_the_list_once_an_evening(calm: Port) -> None:
+    """Swept every half hour of two evenings past the last day."""
+    sent: list[str] = []
+
+    async def send(batch: Sequence[Outgoing]) -> AsyncGenerator[tuple[Outcome, ...], None]:
+        for one in batch:
+            sent.append(str(message_from_bytes(one.message, policy=policy.default)["Subject"]))
+            now = calm.clock.now()
+            yield tuple(Outcome(one.letter, to, Result.ACCEPTED, "250 ok", now) for to in one.addresses)
+
+    async def run() -> None:
+        for half_hour in (*range(10), *range(48, 58)):
+            if half_hour % 2 == 0:
+                desk = calm.desk
+                parts = Parts(
+                    desk.write,
+                    desk.write_failed,
+                    desk.recheck,
+                    send,
+                    lambda: None,
+                    desk.housekeep,
+                    ring=desk.ring,
+                )
+                sweep = Sweep(calm.store, calm.clock, duty_of(calm.sea.settings), parts)
+            calm.clock.put(evening(DEADLINE + DAY) + half_hour * HOUR / 2)
+            await sweep.sweep()
+            await sweep.settle()
+
+    asyncio.run(run())
+    lists = [subject for subject in sent if subject.startswith("Recovery list")]
+    assert ["1 day past" in lists[0], "2 days past" in lists[1], len(lists)] == [True, True, 2]
+    with calm.store.reading() as session:
+        assert notes_under(session, f"fault:{BOAT}:") == {}
 
 
 def test_late_at_night_it_comes_no_more(calm: Port) -> None:
