@@ -15,6 +15,7 @@ from soakbell.cli_log import log_commands, undo
 from soakbell.cli_log_gear import gear_commands
 from soakbell.cli_plan import plan
 from soakbell.cli_recovery import recovery
+from soakbell.cli_setting import setting
 from soakbell.cli_status import status
 from soakbell.cli_trust import replay, trust
 from soakbell.cli_words import PlainWords
@@ -36,6 +37,7 @@ app.add_typer(log_commands, name="log")
 app.command()(undo)
 app.command()(status)
 app.command()(recovery)
+app.command()(setting)
 app.command()(catch)
 app.command()(climatology)
 app.command()(plan)

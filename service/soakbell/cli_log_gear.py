@@ -441,10 +441,12 @@ def _standing(settings: Settings, name: str) -> tuple[RungBell, ...] | None:
     from soakbell.errors import StoreError
     from soakbell.gear_desk import GearDesk
     from soakbell.gear_settings import outfit_of
+    from soakbell.plan_settings import terms_of
     from soakbell.store.log_keeper import LogKeeper
 
     with database(settings) as store:
-        desk = GearDesk(settings, outfit_of(settings), store, LogKeeper(store, settings.trap_strings))
+        keeper = LogKeeper(store, settings.trap_strings)
+        desk = GearDesk(settings, outfit_of(settings), store, keeper, terms_of(settings))
         try:
             standing = desk.standing(SystemClock().now())
         except StoreError as fault:

@@ -396,10 +396,11 @@ def _season(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None
 
 def _bells(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None:
     from soakbell.gear_desk import GearDesk
+    from soakbell.plan_settings import terms_of
     from soakbell.store.bells import rung_bells
 
     settings = sight.settings
-    standing = GearDesk(settings, sight.outfit, store, keeper).standing(sight.now)
+    standing = GearDesk(settings, sight.outfit, store, keeper, terms_of(settings)).standing(sight.now)
     with store.reading() as session:
         rung = rung_bells(session, settings.boat.name)
     rows, never_told = [], 0

@@ -108,7 +108,7 @@ class Desk:
         self._clock = clock
         self.sources = Fetching(settings, store, clock, fetcher)
         self.log = LogKeeper(store, settings.trap_strings)
-        self.gear = GearDesk(settings, outfit, store, self.log)
+        self.gear = GearDesk(settings, outfit, store, self.log, terms)
         self.plan = PlanDesk(settings, terms, outfit, store, self.log)
         self.season = SeasonDesk(settings, terms, store, self.log)
         self._beside = Beside()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import cached_property, partial
@@ -19,7 +19,6 @@ from soakbell.gear.hushed import Hushed, RungBell
 from soakbell.gear.log import BaitOrdered, LogEntry
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
-from soakbell.logs import scrubbed
 from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, PartToBuy, Thaw, UpkeepDue
 from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
@@ -51,16 +50,21 @@ from soakbell.planning.loading import (
     upkeep_lines,
 )
 from soakbell.planning.part_need import parts_to_buy
+from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.season_ahead import expected_traps
-from soakbell.planning.season_bells import harvest_bells, season_bells, setting_bells
+from soakbell.planning.season_bells import harvest_bells, season_bells, setting_bells, start_bells
 from soakbell.planning.season_end import season_end
+from soakbell.planning.season_start import SeasonStart
 from soakbell.planning.upkeep_due import upkeep_due
 from soakbell.sea.daylight import sunlight
+from soakbell.season_odds import kept_odds
 from soakbell.settings import Settings
+from soakbell.start_desk import StartDesk
 from soakbell.store.bells import rung_bells
 from soakbell.store.engine import Store
 from soakbell.store.letters import taken_back
 from soakbell.store.log_keeper import Kept, LogKeeper
+from soakbell.telling import CanNotTell, Telling, in_short
 
 log = logging.getLogger(__name__)
 
@@ -110,9 +114,18 @@ class Ringing:
 class GearDesk:
     """What the desk asks about gear. ``ashore`` and ``eve`` never raise; no call waits for the others."""
 
-    def __init__(self, settings: Settings, outfit: Outfit | str | None, store: Store, keeper: LogKeeper) -> None:
-        """``outfit`` is what the skipper settled, or why it can't be used, or None where he set nothing up."""
+    def __init__(
+        self,
+        settings: Settings,
+        outfit: Outfit | str | None,
+        store: Store,
+        keeper: LogKeeper,
+        terms: PlanTerms | str | None = None,
+    ) -> None:
+        """``outfit`` is what the skipper settled, or why it can't be used, or None where he set nothing up; so are
+        ``terms``, for deck loads and the odds of the take-up."""
         self._settings = settings
+        self._terms = terms
         self._outfit = outfit
         self._store = store
         self._keeper = keeper
@@ -125,17 +138,19 @@ class GearDesk:
         Args:
             kept: what the log came to when the call was made; None: the log is looked at now.
         """
-        telling = _Telling()
+        telling = Telling()
         if self._usable() is None:
             barred = self._told_damaged(telling, kept)
-            return Ashore(barred=barred, fault=telling.fault) if barred or telling.fault else None
+            start = telling.of("start of season", lambda: self._start(now, clock_suspect, kept))
+            bare = Ashore(barred=barred, start=start, fault=telling.fault)
+            return None if bare == Ashore() else bare
         told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).ashore(call, telling))
         return replace(told or Ashore(), fault=telling.fault)
 
     def eve(self, call: Call, now: datetime, *, clock_suspect: bool, kept: Kept | None = None) -> Eve:
         """The evening before the day of ``call``, which is only likely. Likewise by a suspect clock."""
         bare = Eve(call.day, call)
-        telling = _Telling()
+        telling = Telling()
         if self._usable() is None:
             barred = self._told_damaged(telling, kept)
             return replace(bare, barred=barred, fault=telling.fault)
@@ -148,8 +163,8 @@ class GearDesk:
         Raises:
             StoreError: the database or the log can't be read.
         """
-        telling = _Telling()
-        look = _Look(self._settings, self._usable(), self._keeper.now(), now)
+        telling = Telling()
+        look = self._seen(now, None)
         rung, unsent = self._told_before(now)
         bells = look.bells(telling, unsent)
         quiet = tuple(bell for bell in bells if is_hushed(bell, look.hushed, now, rung))
@@ -167,10 +182,10 @@ class GearDesk:
             StoreError: the database or the log can't be read.
         """
         settings = self._settings
-        look = _Look(settings, self._usable(), kept or self._keeper.now(), now)
+        look = self._seen(now, kept)
         if is_quiet(look.at, settings.letters.quiet_from, settings.letters.quiet_to) or look.clock_behind:
             return Ringing()
-        telling = _Telling()
+        telling = Telling()
         rung, unsent = self._told_before(now)
         standing = look.bells(telling, unsent)
         called = () if today is None or today.window is None else today.window.pulls
@@ -189,62 +204,42 @@ class GearDesk:
     def _usable(self) -> Outfit | None:
         return self._outfit if isinstance(self._outfit, Outfit) else None
 
-    def _told_damaged(self, telling: _Telling, kept: Kept | None) -> tuple[BarredTraps, ...]:
+    def _told_damaged(self, telling: Telling, kept: Kept | None) -> tuple[BarredTraps, ...]:
         """What is left to tell without an outfit: the items of traps, each of which then bars its trap."""
         if self._outfit is not None:
-            telling.faults.append(_in_short(str(self._outfit)))
+            telling.faults.append(in_short(str(self._outfit)))
         return telling.each("damaged traps", lambda: barred_rows((kept or self._keeper.now()).gear, None))
 
     def _look(self, now: datetime, clock_suspect: bool, kept: Kept | None) -> _Look:
-        outfit = self._usable()
-        look = _Look(self._settings, outfit, kept or self._keeper.now(), now)
+        look = self._seen(now, kept)
         if clock_suspect or look.clock_behind:
-            raise _CanNotTell("the clock shows an earlier time than the newest record")
+            raise CanNotTell("the clock shows an earlier time than the newest record")
         return look
 
+    def _start(self, now: datetime, clock_suspect: bool, kept: Kept | None) -> SeasonStart | None:
+        look = self._seen(now, kept)
+        return None if clock_suspect or look.clock_behind else look.start()
 
-class _CanNotTell(Exception):
-    """Why something can't be told, as a sentence without its stop."""
-
-
-class _Telling:
-    """Notes what could not be told, so that the rest still is."""
-
-    def __init__(self) -> None:
-        self.faults: list[str] = []
-
-    @property
-    def fault(self) -> str:
-        return "; ".join(self.faults)
-
-    def each(self, what: str, make: Callable[[], tuple[T, ...]]) -> tuple[T, ...]:
-        """All of it, or none."""
-        return self.of(what, make) or ()
-
-    def of(self, what: str, make: Callable[[], T]) -> T | None:
-        try:
-            return make()
-        except _CanNotTell as known:
-            text = str(known)
-        except Exception as fault:
-            text = scrubbed(f"{what}: {type(fault).__name__}: {str(fault) or 'no reason given'}")
-            log.exception("gear could not be told", extra={"action": what, "fault": text})
-        if text not in self.faults:
-            self.faults.append(text)
-        return None
-
-
-def _in_short(text: str) -> str:
-    first, *more = [line for line in text.splitlines() if line.strip()]
-    return f"{first}; {len(more)} more faults are told by the command check" if more else first
+    def _seen(self, now: datetime, kept: Kept | None) -> _Look:
+        return _Look(self._settings, self._usable(), self._terms, self._store, kept or self._keeper.now(), now)
 
 
 class _Look:
     """The gear at one moment. What needs the books or the outfit can't be told without them."""
 
-    def __init__(self, settings: Settings, outfit: Outfit | None, kept: Kept, now: datetime) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        outfit: Outfit | None,
+        terms: PlanTerms | str | None,
+        store: Store,
+        kept: Kept,
+        now: datetime,
+    ) -> None:
         self._settings = settings
         self._maybe_outfit = outfit
+        self._terms = terms
+        self._store = store
         self._kept = kept
         self._gear: GearState = kept.gear
         self._now = now
@@ -270,13 +265,13 @@ class _Look:
     @property
     def _outfit(self) -> Outfit:
         if self._maybe_outfit is None:
-            raise _CanNotTell("no gear is set up")
+            raise CanNotTell("no gear is set up")
         return self._maybe_outfit
 
     @property
     def _books(self) -> Books:
         if self._kept.books is None:
-            raise _CanNotTell(f"bait, parts and upkeep: {self._kept.fault or 'the log could not be booked'}")
+            raise CanNotTell(f"bait, parts and upkeep: {self._kept.fault or 'the log could not be booked'}")
         return self._kept.books
 
     @property
@@ -285,20 +280,21 @@ class _Look:
 
     # ---- letters
 
-    def ashore(self, call: Call, telling: _Telling) -> Ashore:
+    def ashore(self, call: Call, telling: Telling) -> Ashore:
         barred = telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit))
-        window = call.window
+        window, start = call.window, telling.of("start of season", self.start)
         if window is not None:
             upkeep = telling.each("upkeep", partial(self._upkeep, before_leaving=True))
-            return Ashore(load=self._load(window, telling), barred=barred, upkeep=upkeep)
+            return Ashore(load=self._load(window, telling), barred=barred, upkeep=upkeep, start=start)
         return Ashore(
             bench=telling.of("bench", lambda: bench_plan(self._gear, self._outfit, self._parts)),
             barred=barred,
             upkeep=telling.each("upkeep", partial(self._upkeep, before_leaving=False)),
             parts_to_buy=telling.each("parts to buy", self._buying),
+            start=start,
         )
 
-    def eve(self, call: Call, telling: _Telling) -> Eve:
+    def eve(self, call: Call, telling: Telling) -> Eve:
         window = call.window
         return Eve(
             day=call.day,
@@ -310,7 +306,7 @@ class _Look:
             thaw_if=() if window else telling.each("bait to thaw", partial(self._thaw_if, call.day)),
         )
 
-    def _load(self, window: Window, telling: _Telling) -> Load:
+    def _load(self, window: Window, telling: Telling) -> Load:
         strings = [pull.string for pull in window.pulls]
         mends = telling.each("mends", lambda: mends_at_pull(self._gear, self._outfit, strings))
         return Load(
@@ -348,13 +344,20 @@ class _Look:
     def _buying(self) -> tuple[PartToBuy, ...]:
         return parts_to_buy(self._gear, self._outfit, self._parts, self._now)
 
+    # ---- the start of a season
+
+    def start(self) -> SeasonStart | None:
+        """Where it is in sight while traps wait for it."""
+        return StartDesk(self._settings, self._maybe_outfit, self._terms).in_sight(self._kept, self._now)
+
     # ---- bells
 
-    def bells(self, telling: _Telling, unsent: Iterable[Unsent]) -> tuple[Bell, ...]:
+    def bells(self, telling: Telling, unsent: Iterable[Unsent]) -> tuple[Bell, ...]:
         """Every matter that stands. Soaks and the season need neither outfit nor books."""
         found = [
             telling.each("soaks", self._soaks),
             telling.each("season", self._season),
+            telling.each("days to start the take-up by", self._start_by),
             telling.each("last harvest day", self._harvest),
             telling.each("day to set from", self._setting),
         ]
@@ -409,6 +412,16 @@ class _Look:
         settings = self._settings
         end = take_up(settings.fishery, self.today, sector=settings.sector, region=settings.region)
         return season_bells(self._gear, end, self.today, self._begins)
+
+    def _start_by(self) -> tuple[Bell, ...]:
+        """By the odds that the last morning letter kept, of the deadline as it stands."""
+        settings, terms = self._settings, self._terms
+        end = take_up(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        if end is None or not isinstance(terms, PlanTerms):
+            return ()
+        odds = kept_odds(settings, terms, self._store, self._gear, self.today, end.deadline)
+        starts = () if odds is None else odds.start_by
+        return start_bells(self._gear, starts, end.deadline, self.today, self._begins)
 
     def _harvest(self) -> tuple[Bell, ...]:
         settings = self._settings

@@ -12,11 +12,12 @@ import pytest
 
 from gear_scenes import GEAR_LETTERS, gear_letter
 from scenes import SCENES, letter_of
+from start_scenes import START_LETTERS, start_letter
 from take_up_scenes import TAKE_UP_LETTERS, take_up_letter
 from trust_scenes import TRUST_LETTERS, trust_scene
 
 GOLDEN = Path(__file__).parent / "golden"
-NAMES = (*SCENES, *GEAR_LETTERS, *TRUST_LETTERS, *TAKE_UP_LETTERS)
+NAMES = (*SCENES, *GEAR_LETTERS, *TRUST_LETTERS, *TAKE_UP_LETTERS, *START_LETTERS)
 PARTS = {"subject": "subject", "txt": "text", "html": "html"}
 
 
@@ -26,6 +27,8 @@ def test_the_letter_is_the_one_that_was_read_and_agreed_to(name: str) -> None:
         letter = trust_scene(name)
     elif name in TAKE_UP_LETTERS:
         letter = take_up_letter(name)
+    elif name in START_LETTERS:
+        letter = start_letter(name)
     else:
         letter = letter_of(SCENES[name]) if name in SCENES else gear_letter(name)
     for suffix, part in PARTS.items():

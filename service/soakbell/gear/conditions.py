@@ -55,7 +55,7 @@ def may_not_be_set(trap: TrapState, outfit: Outfit | None) -> bool:
     return barred or trap.where is Whereabouts.RETIRED
 
 
-def ready_places(string: StringState, outfit: Outfit) -> tuple[int, ...]:
+def ready_places(string: StringState, outfit: Outfit | None) -> tuple[int, ...]:
     """Traps that can be set as they are: at hand, not on the bench, with nothing that bars them or asks for it."""
     return tuple(
         trap.place

@@ -23,7 +23,7 @@ from soakbell.letters.gear_words import (
     upkeep_words,
 )
 from soakbell.letters.letter import Letter, written
-from soakbell.letters.recovery_words import REPORT, start_words
+from soakbell.letters.recovery_words import REPORT, days_count, retired_line, start_words
 from soakbell.letters.times import HarborTimes, day_words, soak_words
 from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.ashore import BarredTraps, UpkeepDue
@@ -347,11 +347,11 @@ def _unset(case: _Case) -> _Told:
 def _season(case: _Case) -> _Told:
     deadline, left = case.day(case.any("deadline")), case.any("days_left")
     if left < 0:
-        when = f"the day to have all traps out, {deadline}, is past by {_days(-left)}"
+        when = f"the day to have all traps out, {deadline}, is past by {days_count(-left)}"
     elif left == 0:
         when = "all traps must be out today"
     else:
-        when = f"all traps out by {deadline}, {_days(left)} left"
+        when = f"all traps out by {deadline}, {days_count(left)} left"
     fishing, aboard, missing = (case.any(name) for name in ("fishing", "aboard", "missing"))
     others = [f"{count} {what}" for count, what in ((aboard, "aboard"), (missing, "missing")) if count]
     in_water = f"In the water: {traps_count(fishing)}." if fishing else "No trap is fishing."
@@ -364,13 +364,8 @@ def _season(case: _Case) -> _Told:
         lines.append("This rings every day until each trap is ashore or written off with a reason.")
     if missing:
         lines.append(REPORT)
-        off = f'{command(case.program, "log", "retired", "STRING", "--traps", "PLACES")} --reason "WHY"'
-        commands.append(Command("To write missing traps off", off))
+        commands.append(Command("To write missing traps off", retired_line(case.program, "STRING", "PLACES")))
     return _Told(case.name, when, capital(when), tuple(lines), tuple(commands))
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
 
 
 def _start(case: _Case) -> _Told:
@@ -384,7 +379,7 @@ def _start(case: _Case) -> _Told:
     else:
         gone = "yesterday" if (today - day).days == 1 else case.day(day)
         when = f"the last day to start on for {aim} was {gone}"
-    until = "today is the last day" if left == 0 else f"{_days(left)} left"
+    until = "today is the last day" if left == 0 else f"{days_count(left)} left"
     later = [start_words(lower, start_by, today) for lower, start_by in case.any("later")]
     return _Told(
         case.name,
@@ -405,7 +400,7 @@ def _harvest(case: _Case) -> _Told:
     when = (
         "today is the last day to pull for the catch"
         if left == 0
-        else f"last day to pull for the catch: {case.day(last)}, {_days(left)} left"
+        else f"last day to pull for the catch: {case.day(last)}, {days_count(left)} left"
     )
     by_day: dict[date | None, list[str]] = {}
     for string, day in case.any("rebait"):
@@ -435,9 +430,10 @@ def _setting(case: _Case) -> _Told:
     when = (
         "traps may be set from today"
         if left == 0
-        else f"traps may be set from {case.day(first)}, in {_days(left)}"
+        else f"traps may be set from {case.day(first)}, in {days_count(left)}"
     )
-    pulled = "" if harvest is None else f" No trap may be pulled for its catch before {case.day(harvest)}."
+    later = harvest is not None and harvest > first
+    pulled = f" No trap may be pulled for its catch before {case.day(harvest)}." if later else ""
     return _Told(
         case.name,
         when,
@@ -446,7 +442,7 @@ def _setting(case: _Case) -> _Told:
             f"Out of the water: {traps_count(case.any('waiting'))}.{pulled}",
             f"{capital(ended(case.any('rule')))} Source: {ended(case.any('source'))} Check with the authority.",
         ),
-        (),
+        (Command("For the check list and the trips", command(case.program, "setting")),),
     )
 
 

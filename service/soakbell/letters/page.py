@@ -12,6 +12,7 @@ from soakbell.letters.figures import limit_words
 from soakbell.letters.gear_section import GearSection, gear_section
 from soakbell.letters.plan_section import PlanSection, plan_section
 from soakbell.letters.season_section import SeasonSection, season_section
+from soakbell.letters.start_section import StartSection, start_section
 from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
 from soakbell.letters.words import (
     DAY_STATE_WORDS,
@@ -55,6 +56,7 @@ SECTIONS = {
         "gear",
         "plan",
         "season",
+        "start",
         "chart",
         "reasons",
         "days",
@@ -70,6 +72,7 @@ SECTIONS = {
         "reasons",
         "plan",
         "season",
+        "start",
         "chart",
         "days",
         "gear",
@@ -87,6 +90,7 @@ SECTIONS = {
         "days",
         "gear",
         "season",
+        "start",
         "soak",
         "differences",
         "sources",
@@ -191,6 +195,7 @@ class Page:
     gear: GearSection | None
     plan: PlanSection | None
     season: SeasonSection | None
+    start: StartSection | None
     day_in_numbers: str
     has_chart: bool
     limits: str
@@ -264,6 +269,7 @@ def page_of(
         gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None),
         plan=plan_section(week, call.day, trip=call.window is not None),
         season=season_section(season, facts.command),
+        start=start_section(None if ashore is None else ashore.start, facts.command),
         day_in_numbers=day_in_numbers,
         has_chart=has_chart,
         limits=_limits(call.limits),

@@ -60,12 +60,17 @@ class Sheet:
 
 @dataclass(frozen=True)
 class SheetPage:
+    """``what`` the sheets are, ``blanks`` to fill in below a trip, ``nothing`` for a page without a sheet."""
+
+    what: str
     boat: str
     by_when: str
     written: str
     sheets: tuple[Sheet, ...]
     cautions: tuple[str, ...]
     invented: bool
+    blanks: tuple[str, ...]
+    nothing: str
 
 
 def recovery_sheet(recovery: RecoveryList, facts: LetterFacts) -> str:
@@ -74,17 +79,24 @@ def recovery_sheet(recovery: RecoveryList, facts: LetterFacts) -> str:
     A string that is in no trip has a sheet of its own.
     """
     times = HarborTimes.at(facts.zone_name, recovery.made_at)
-    checked = full_day_words(facts.fishery.checked_on)
-    rules = f"Rules ({facts.fishery.name}) as last checked on {checked}: check with {facts.fishery.authority}."
     page = SheetPage(
+        what="Recovery list",
         boat=facts.boat,
         by_when=deadline_words(recovery),
         written=f"{full_day_words(times.day)}, {times.zoned(recovery.made_at)}",
         sheets=tuple(_sheets(recovery, times)),
-        cautions=(STANDING[0].replace("this letter", "this list"), STACKED, EVENLY, rules),
+        cautions=(STANDING[0].replace("this letter", "this list"), STACKED, EVENLY, rules_line(facts)),
         invented=facts.invented,
+        blanks=("Hauled: ______", "Not found: __________________", "Home at: ______"),
+        nothing="Every trap is home or written off.",
     )
     return page_html("recovery_sheet", {"page": page})
+
+
+def rules_line(facts: LetterFacts) -> str:
+    """When the rules were last checked, and with whom to check them."""
+    checked = full_day_words(facts.fishery.checked_on)
+    return f"Rules ({facts.fishery.name}) as last checked on {checked}: check with {facts.fishery.authority}."
 
 
 def _sheets(recovery: RecoveryList, times: HarborTimes) -> Iterator[Sheet]:

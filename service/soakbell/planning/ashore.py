@@ -11,6 +11,7 @@ from soakbell.planning.bench_plan import BenchJob, MendAtPull, TrapsOf
 from soakbell.planning.bench_plan import BenchPlan as Bench
 from soakbell.planning.call import Call
 from soakbell.planning.part_need import PartToBuy
+from soakbell.planning.season_start import SeasonStart
 from soakbell.planning.upkeep_due import UpkeepDue
 
 __all__ = ["BarredTraps", "Bench", "BenchJob", "MendAtPull", "PartToBuy", "TrapsOf", "UpkeepDue"]
@@ -84,6 +85,7 @@ class Ashore:
         upkeep: what asks for the skipper, gravest first; on a day with a trip only what is looked at before
             leaving, and overdue safety gear.
         parts_to_buy: only on a day without a trip.
+        start: of a season, where it is in sight while traps wait for it.
         fault: what could not be told and why, as a sentence without its stop; "" where all could. What stands
             beside a fault holds; what is lacking may be lacking because of it.
     """
@@ -93,6 +95,7 @@ class Ashore:
     barred: tuple[BarredTraps, ...] = ()
     upkeep: tuple[UpkeepDue, ...] = ()
     parts_to_buy: tuple[PartToBuy, ...] = ()
+    start: SeasonStart | None = None
     fault: str = ""
 
 
