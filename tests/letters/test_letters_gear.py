@@ -585,20 +585,32 @@ def test_bait_that_lies_frozen_is_not_called_lacking(
 
 
 SPOILT = BaitToLoad(
-    "cowhide", 54, 1.5, 0.0, 0.25, 0.0, 0.0, 0.25, 1.25, spoilt=(SpoiltBait("thaw", 1.5, 85.0, 48.0),)
+    "cowhide",
+    54,
+    1.5,
+    0.0,
+    0.25,
+    0.0,
+    0.0,
+    0.25,
+    1.25,
+    spoilt=(SpoiltBait("aboard", 0.5, 109.0, 48.0), SpoiltBait("thaw", 1.5, 85.0, 48.0)),
 )
 
 
 def test_bait_that_is_short_since_some_counts_as_spoilt_is_told_so() -> None:
     letter = loaded(SPOILT)
     assert (
-        "Short by 1.25 boxes. Not counted: 1.5 boxes set to thaw, out of the freezer for 3 days 13 h when you "
-        "leave; after 48 h it counts as spoilt. Judge for yourself." in in_one_line(letter.text)
+        "Short by 1.25 boxes. Not counted, by the time out of the freezer when you leave: 0.5 box aboard (4 days "
+        "13 h) and 1.5 boxes set to thaw (3 days 13 h); after 48 h it counts as spoilt. Judge for yourself."
+        in in_one_line(letter.text)
     )
     assert commands_of(letter) == [
+        "soakbell log bait-spoiled cowhide 0.5 --from aboard",
         "soakbell log bait-spoiled cowhide 1.5 --from thaw",
+        "soakbell log bait-counted cowhide 0 --in aboard",
         "soakbell log bait-counted cowhide 0.25 --in thaw",
-        "soakbell log bait-counted cowhide 1.5 --in aboard",
+        "soakbell log bait-counted cowhide 2 --in aboard",
     ]
 
 

@@ -6,6 +6,7 @@ Whatever goes wrong here is told in the letter; it never costs the letter.
 from __future__ import annotations
 
 import logging
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -38,7 +39,6 @@ from soakbell.planning.ashore import (
     MendAtPull,
     PartToBuy,
     PartToCarry,
-    SpoiltBait,
     TrapsOf,
     UpkeepDue,
 )
@@ -124,8 +124,11 @@ def load_blocks(load: Load, program: str, thawing: frozenset[str] = frozenset())
         for bait in load.bait
         if not bait.told
     )
+    spoilt = tuple(
+        told for bait in load.bait if bait.bait not in thawing for told in _spoilt_commands(bait, program)
+    )
     return (
-        *((Block("Bait", baits, (*counts, *_spoilt_commands(load, program, thawing))),) if baits else ()),
+        *((Block("Bait", baits, (*counts, *spoilt)),) if baits else ()),
         *_block("Traps ready to set", _ready(load.ready)),
         *_block("To mend when they come up", (_mend(mend) for mend in load.mends)),
         *_block("Parts to take along", (_carry(part) for part in load.parts)),
@@ -178,40 +181,46 @@ def _lacking(bait: BaitToLoad) -> str:
         told += f" Take {boxes_words(take_out)} out of the freezer at once{through}."
     if frozen > take_out:
         told += f" Short by {boxes_words(frozen - take_out)}."
-    return told + "".join(_spoilt(some) for some in _spoilt_and_lacking(bait))
+    return told + _spoilt(bait)
 
 
-def _spoilt_and_lacking(bait: BaitToLoad) -> tuple[SpoiltBait, ...]:
-    """Bait that counts as spoilt is told where more is needed."""
-    return bait.spoilt if bait.short_boxes > 0 else ()
-
-
-def _spoilt(some: SpoiltBait) -> str:
+def _spoilt(bait: BaitToLoad) -> str:
+    """What counts as spoilt, where more is needed."""
+    if not bait.spoilt or bait.short_boxes <= 0:
+        return ""
+    places = listed(
+        f"{boxes_words(some.boxes)} {WHERE[some.place]} ({soak_words(some.out_h)})" for some in bait.spoilt
+    )
     return (
-        f" Not counted: {boxes_words(some.boxes)} {WHERE[some.place]}, out of the freezer for "
-        f"{soak_words(some.out_h)} when you leave; after {some.keeps_h:.0f} h it counts as spoilt. Judge for "
-        "yourself."
+        f" Not counted, by the time out of the freezer when you leave: {places}; after "
+        f"{bait.spoilt[0].keeps_h:.0f} h it counts as spoilt. Judge for yourself."
     )
 
 
-def _spoilt_commands(load: Load, program: str, thawing: frozenset[str]) -> tuple[Command, ...]:
+def _spoilt_commands(bait: BaitToLoad, program: str) -> tuple[Command, ...]:
     """A count of a place keeps what came there last, so that the spoilt goes; what is counted aboard is new."""
+    if not _spoilt(bait):
+        return ()
 
-    def counted(bait: BaitToLoad, boxes: float, place: BaitPlace) -> str:
-        return command(program, "log", "bait-counted", bait.bait, amount(boxes), "--in", place)
+    def told(what: str, boxes: float, option: str, place: BaitPlace) -> str:
+        return command(program, "log", what, bait.bait, amount(boxes), option, place)
 
-    told = []
-    for bait in load.bait:
-        for some in () if bait.bait in thawing else _spoilt_and_lacking(bait):
-            name, boxes = one_line(bait.bait), boxes_words(some.boxes)
-            gone = command(program, "log", "bait-spoiled", bait.bait, amount(some.boxes), "--from", some.place)
-            left = bait.thawed_boxes + bait.thawing_boxes if some.place == "thaw" else bait.aboard_boxes
-            told += [
-                Command(f"If the {boxes} of {name} went bad, tell the log", gone),
-                Command("If they are still good, count them out of there", counted(bait, left, some.place)),
-                Command("and then aboard", counted(bait, bait.aboard_boxes + some.boxes, "aboard")),
-            ]
-    return tuple(told)
+    left: dict[BaitPlace, float] = {"aboard": bait.aboard_boxes, "thaw": bait.thawed_boxes + bait.thawing_boxes}
+    gone = [told("bait-spoiled", some.boxes, "--from", some.place) for some in bait.spoilt]
+    good = [told("bait-counted", left[some.place], "--in", some.place) for some in bait.spoilt]
+    aboard = bait.aboard_boxes + math.fsum(some.boxes for some in bait.spoilt)
+    good.append(told("bait-counted", aboard, "--in", "aboard"))
+    name = one_line(bait.bait)
+    return (
+        *_in_turn(f"If those {name} went bad, tell the log", gone),
+        *_in_turn(f"If those {name} are still good, count them out of there and then aboard", good),
+    )
+
+
+def _in_turn(what_for: str, lines: Iterable[str]) -> Iterable[Command]:
+    for line in lines:
+        yield Command(what_for, line)
+        what_for = "and"
 
 
 def _ready(ready: tuple[TrapsOf, ...]) -> Iterable[str]:
