@@ -76,6 +76,35 @@ def test_a_pull_that_the_weather_forbids_is_not_lost(curve: CatchCurve) -> None:
     assert likely > 0.75 * sure
 
 
+def test_a_pull_made_later_loses_what_the_days_between_are_worth(curve: CatchCurve) -> None:
+    """On half of the paths day 3 isn't fit, and day 4 is on all."""
+    fit = np.ones((400, DAYS), dtype=bool)
+    fit[::2, 3] = False
+    told, sure = worth(curve, fit), worth(curve)
+    late = sure.gain_usd[0, 4] - told.day_usd
+    assert told.day_usd > 10
+    assert_allclose(told.gain_usd[0, 3], (sure.gain_usd[0, 3] + late) / 2 - LEDGE.bait_usd / 2)
+
+
+@pytest.mark.parametrize("ratio", [0.1, 0.25, 0.6])
+def test_to_get_ready_pays_where_the_chance_is_above_cost_over_loss(curve: CatchCurve, ratio: float) -> None:
+    """The cost-loss model (as in the encyclopedia article "Cost-loss model"): act where p > C/L, at p = C/L it is
+    the same. Getting ready costs the bait whether it is fit or not; a fit day not used loses the catch less wear.
+    """
+    wear_usd, last = 20.0, DAYS - 1
+    loss_usd = PRICE * worth(curve).expected_lb[0, last] - wear_usd
+    bait = {"bait_usd": ratio * loss_usd, "pull_usd": ratio * loss_usd + wear_usd, "ceiling_days": 30.0}
+    string = LEDGE.__class__(**{**vars(LEDGE), **bait})
+
+    def gain_usd(chance: float) -> float:
+        fit = np.arange(400)[:, None] < np.full(DAYS, round(400 * chance))
+        return float(worth(curve, fit, string, days_after=0, least_chance=0.0).gain_usd[0, last])
+
+    assert gain_usd(ratio - 0.01) < 0 < gain_usd(ratio + 0.01)
+    assert gain_usd(ratio) == pytest.approx(0.0, abs=1e-9)
+    assert gain_usd(1.0) == pytest.approx(loss_usd * (1 - ratio))
+
+
 def test_past_its_ceiling_a_string_loses_more_by_every_day(curve: CatchCurve) -> None:
     def at(oldest_days: float) -> np.ndarray:
         string = LEDGE.__class__(**{**vars(LEDGE), "soak_days": 10.0, "oldest_days": oldest_days})
@@ -139,6 +168,22 @@ def test_past_its_ceiling_no_string_is_better_left_and_no_later_day_is_better(
         pulled = told.gain_usd[0] + told.end_usd[1:]
         assert pulled[0] > told.end_usd[0]
         assert told.gain_usd[0].argmax() == 0
+
+
+def test_a_day_past_the_soak_of_the_law_costs_more_than_any_trip(curve: CatchCurve) -> None:
+    """Though a trip for the string never pays: 17 days by law, reached in half a day, in two and long ago."""
+    for oldest_days, legal in ((16.5, [0]), (15.0, [0, 1, 2]), (30.0, [])):
+        old = {"soak_days": oldest_days, "oldest_days": oldest_days, "ceiling_days": 17.0, "trip_usd": 400.0}
+        told = worth(curve, True, LEDGE.__class__(**{**vars(LEDGE), **old}))
+        assert told.day_usd == 0
+        assert told.gain_usd[0, 0] - told.gain_usd[0, 4] < 400, "as the skipper's own ceiling"
+        told = worth(
+            curve, True, LEDGE.__class__(**{**vars(LEDGE), **old, "law_days": 17.0, "overdue_usd": 450.0})
+        )
+        late_usd = told.gain_usd[0, len(legal) or 1 :]
+        assert (told.gain_usd[0, legal] > late_usd.max() + 400).all()
+        assert (np.diff(late_usd) < -400).all()
+        assert told.gain_usd[0, 0] + told.end_usd[1] - 400 > told.end_usd[0], "a trip for it alone, today"
 
 
 def test_no_more_counts_than_the_bag_limit_lets_land(curve: CatchCurve) -> None:

@@ -13,6 +13,7 @@ import pytest
 
 from law.world import World
 from plan_scenes import FIVE_TOML, SOAKED_DAYS, TERMS, TODAY, Planned, day, planned, sea_of
+from soakbell.fishery.rules import Rule
 from soakbell.gear.log import BaitBought, BaitCounted, Barred, Pinned
 from soakbell.planning import week_plan
 from soakbell.planning.call import CallWord
@@ -321,9 +322,12 @@ def test_a_string_that_is_not_ripe_in_these_days_is_held_by_its_soak(make: Make)
 
 
 def test_traps_are_pulled_before_the_soak_that_the_law_allows_whatever_a_trip_costs(make: Make) -> None:
-    """17 days (68B-13.009(2)(b)); after 14 of them, and no trip today."""
-    sea = sea_of(dict.fromkeys(SOAKED_DAYS, 14), (Barred(TODAY), 0.5))
-    told = make(sea, trip_cost_usd=3000.0)
+    """After 12 days of an invented 15, and no trip today. What the skipper settled for himself is only money."""
+    sea = sea_of(dict.fromkeys(SOAKED_DAYS, 12), (Barred(TODAY), 0.5))
+    assert not make(sea, trip_cost_usd=3000.0).strings
+    longest = Rule("soak", 15.0 * 24, source="invented", checked=TODAY, sure="read")
+    settings = replace(sea.settings, fishery=replace(sea.settings.fishery, max_soak_h=(longest,)))
+    told = make(replace(sea, settings=settings), trip_cost_usd=3000.0)
     first = {name: (min(at for at, of in told.strings.items() if name in of) - TODAY).days for name in SOAKED_DAYS}
     assert max(first.values()) <= 2
     assert not told.week.past

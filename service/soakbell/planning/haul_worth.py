@@ -3,7 +3,10 @@
 A pull that the weather forbids is not lost: it is made on the next fit day, ``d`` days later. The traps then start
 anew ``d`` days later too, and a day of soak is worth the most that a string earns a day in the long run (the
 marginal-value rule, Charnov 1976). As much again is lost by each day that a string stands past its ceiling, be it
-pulled in the end or not.
+pulled in the end or not. The law's ceiling is no matter of money: each day begun past it costs more than a trip.
+
+What getting ready costs is the bait, fit or not, so by itself a pull is worth it where the chance of a fit day is
+above cost over loss (the cost-loss model).
 """
 
 from __future__ import annotations
@@ -22,12 +25,14 @@ _LONGEST_WAIT_DAYS = 14
 """After the days planned for no fit day is waited for longer than this: a choice of ours."""
 _LEAST_USUAL = 0.01
 """No month is taken for less likely fit than this: a choice of ours."""
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
 class StandingString:
     """A string as it stands. ``soak_days`` is the median soak of its traps when they could be hauled today, and
-    ``oldest_days`` the longest. ``trip_usd`` is its share of a trip, ``pull_usd`` bait and wear of one pull.
+    ``oldest_days`` the longest. ``trip_usd`` is its share of a trip, ``pull_usd`` bait and wear of one pull. Each
+    day begun past ``law_days``, the longest soak by law, counts ``overdue_usd``; those before today don't.
     """
 
     name: str
@@ -39,6 +44,8 @@ class StandingString:
     pull_usd: float
     bait_usd: float
     trip_usd: float
+    law_days: float = math.inf
+    overdue_usd: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,8 +115,10 @@ def haul_worth(
         since = 0 if before == 0 else before - 1
 
         def stood_usd(by: np.ndarray, oldest: float = oldest, since: int = since) -> np.ndarray:
-            """What it costs to stand past the ceiling up to a day."""
-            return day_usd * np.maximum(0.0, oldest + by - since - string.ceiling_days)
+            """What it costs to stand past the ceiling, and past that of the law, up to a day."""
+            soak = oldest + by - since
+            overdue = np.ceil(soak - max(string.law_days, oldest) - _ROUNDING).clip(0.0)
+            return day_usd * np.maximum(0.0, soak - string.ceiling_days) + string.overdue_usd * overdue
 
         never_usd = -float(stood_usd(np.array(days)))
         for day in range(since + (before > 0), days):

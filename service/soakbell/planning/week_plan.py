@@ -368,16 +368,19 @@ class _Planner:
         median_h = (ahead.oldest_soak_h if ahead.median_soak_h is None else ahead.median_soak_h) or 0.0
         terms, ceiling_days = self.terms, ahead.string.soak_ceiling_h / _HOURS_A_DAY
         bait_usd = ahead.fishing * terms.bait_usd_a_box * self._boxes_a_trap()
+        pull_usd, ground = bait_usd + ahead.fishing * terms.wear_usd_a_trap, self.ground
         return StandingString(
             name=ahead.string.name,
             traps=ahead.fishing,
             soak_days=(median_h + later_h) / _HOURS_A_DAY,
             oldest_days=oldest_h / _HOURS_A_DAY,
             floor_days=ahead.string.soak_floor_h / _HOURS_A_DAY,
-            ceiling_days=min(ceiling_days, self.ground.law_soak_days or ceiling_days),
-            pull_usd=bait_usd + ahead.fishing * terms.wear_usd_a_trap,
+            ceiling_days=min(ceiling_days, ground.law_soak_days or ceiling_days),
+            pull_usd=pull_usd,
             bait_usd=bait_usd,
             trip_usd=terms.trip_cost_usd * ahead.fishing / self.traps_a_trip,
+            law_days=math.inf if ground.law_soak_days is None else ground.law_soak_days,
+            overdue_usd=terms.trip_cost_usd + pull_usd,
         )
 
     def _boxes_a_trap(self) -> float:
