@@ -202,7 +202,8 @@ def test_chances_are_those_that_were_known_beforehand_and_come_true_where_the_fo
     kept.keep(FIRST, 8)
     record = looked_back(kept, FIRST + 8 * DAY)
     assert record.chances is not None
-    assert record.chances.days == sum(min(4, 7 - n) for n in range(8)), "days that are not over have no outcome"
+    assert record.chances.given == sum(min(4, 7 - n) for n in range(8)), "days that are not over have no outcome"
+    assert record.chances.days == 7, "each of the days after the first morning"
     rows = record.chances.rows
     assert sum(row.came for row in rows if row.mean_chance < 0.3) == 0
     assert all(row.share == 1 for row in rows if row.mean_chance > 0.5)
@@ -354,7 +355,7 @@ def test_a_day_of_a_station_that_two_areas_share_is_one_outcome_of_a_chance(stor
     kept.keep(FIRST, 5)
     record = looked_back(kept, FIRST + 5 * DAY)
     assert record.chances is not None
-    assert record.chances.days == sum(min(4, 4 - n) for n in range(5))
+    assert record.chances.given == sum(min(4, 4 - n) for n in range(5))
 
 
 # ---- the record, kept

@@ -79,6 +79,7 @@ RECORD = TrustRecord(
         + [False] * 3
         + [True] * 29
         + [False],
+        days=[MONTH + timedelta(days=n % 28) for n in range(82)],
     ),
     ahead_days=4,
 )

@@ -188,11 +188,11 @@ def _sources_table(record: TrustRecord) -> Table:
 
 
 def _chances_table(parts: BrierParts) -> Table:
-    table = _table("chance given", "given", "came", "share", "true share,\n4 times in 5")
+    table = _table("chance given", "given", "days", "came", "share", "true share,\n4 times in 5")
     for row in parts.rows:
         span = f"{row.from_chance:.0%} to {row.to_chance:.0%}"
         bounds = f"{row.low:.0%} to {row.high:.0%}"
-        table.add_row(span, str(row.days), str(row.came), f"{row.share:.0%}", bounds)
+        table.add_row(span, str(row.given), str(row.days), str(row.came), f"{row.share:.0%}", bounds)
     return table
 
 

@@ -404,6 +404,7 @@ class _LookBack:
         worst = {area: table[table["source"] == WORST_OF_ALL] for area, table in pairs.items() if len(table)}
         chances: list[float] = []
         came: list[bool | None] = []
+        days: list[date] = []
         drawn: ErrorPaths | None = None
         drawn_on: date | None = None
         for ahead in self._ahead:
@@ -426,7 +427,8 @@ class _LookBack:
                 ]
                 chances.append(chance)
                 came.append(seen_fit(places, span.begins, ends, needed_min=needed_min))
-        return brier(chances, came)
+                days.append(span.day)
+        return brier(chances, came, days=days)
 
     def _chances_after(self, ahead: _Ahead, drawn: ErrorPaths) -> list[tuple[DaySpan, float]]:
         """A day of which no hour was forecast whole, or on which nothing may be hauled, was given no chance."""
@@ -443,7 +445,7 @@ class _LookBack:
             replace(drawn, first_at=ahead.now.replace(minute=0, second=0, microsecond=0)),
             needed_min=shortest_trip_min(self._settings),
             break_margin_h=self._settings.letters.forecast_break_h,
-            beyond=Beyond(ahead.now + timedelta(days=365), 0.0, 0.0),
+            beyond=Beyond(ahead.now + timedelta(days=365), 0.0, 0.0, 0.0),
         )
         return [(span, day.chance) for span, day in zip(spans, found.days, strict=True)]
 

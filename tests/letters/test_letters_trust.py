@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import io
+import re
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 from pages import Page
 from PIL import Image
 
 from soakbell.letters.page import TEXT_COLUMNS
-from soakbell.letters.trust import MOST_DAYS_NAMED, TRUST_CID, called_words
+from soakbell.letters.trust import MOST_DAYS_NAMED, TRUST_CID, brier_words, called_words
+from soakbell.sea.trust import brier
 from soakbell.sea.trust_record import AreaAsked, SeenDay, TrustRecord
 from trust_scenes import (
     ALL_MEASURED,
@@ -162,11 +165,25 @@ def test_an_area_that_nothing_is_on_record_of_is_named() -> None:
 
 
 def test_the_parts_of_the_score_as_told_add_up_to_it() -> None:
-    parts = RECORD.chances
-    assert parts is not None
-    assert f"Brier score {parts.score:.3f} (0 is perfect)" in told(RECORD)
-    whole = parts.reliability - parts.resolution + parts.uncertainty + parts.within_variance
-    assert whole - parts.within_covariance == pytest.approx(parts.score)
+    """In the digits that are told: each by itself rounded they would be off by one or two thousandths at times."""
+    assert RECORD.chances is not None
+    assert brier_words(RECORD.chances) in told(RECORD)
+    draw = np.random.default_rng(4)
+    for _ in range(50):
+        chances = draw.random(40)
+        parts = brier(chances.tolist(), (draw.random(40) < chances).tolist())
+        assert parts is not None
+        score, _, off, apart, weather, within = map(float, re.findall(r"[\d.]*\d", brier_words(parts))[:6])
+        sign = 1 if "plus" in brier_words(parts).rpartition("itself")[2] else -1
+        assert off - apart + weather + sign * within == pytest.approx(score, abs=1e-9)
+        exact = (parts.reliability, parts.resolution, parts.uncertainty)
+        assert (off, apart, weather) == pytest.approx(exact, abs=0.001)
+
+
+def test_chances_and_days_are_told_apart() -> None:
+    text = told(RECORD)
+    assert "82 of 28 days, for each of several mornings gives a day one." in text
+    assert "about 5% given 14 times, for 14 days: 1 came fit" in text
 
 
 def test_the_picture_is_shown_in_the_page_and_told_in_words() -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from PIL import Image
 
-from soakbell.letters.trust_plot import trust_alt, trust_png
+from soakbell.letters.trust_plot import _HEAD_PX, _LEFT, _PLOT_PX, _RIGHT, trust_alt, trust_png
 from soakbell.sea.trust import BrierParts, brier
 
 
@@ -55,7 +57,48 @@ def test_no_ink_touches_the_edge() -> None:
 
 def test_the_words_for_the_picture_tell_every_row() -> None:
     assert trust_alt(SEASON) == (
-        "Chance given against days that came fit: of 20 days given about 5%, 1 came fit; "
-        "of 10 days given about 45%, 5 came fit; of 30 days given about 95%, 30 came fit."
+        "Chance given against what came fit: about 5% given 20 times, for 20 days: 1 came fit; "
+        "about 45% given 10 times, for 10 days: 5 came fit; about 95% given 30 times, for 30 days: 30 came fit."
     )
-    assert "of 1 day given about 50%, 1 came fit" in trust_alt(judged([0.5], [True]))
+    assert "about 50% given once, for 1 day: 1 came fit" in trust_alt(judged([0.5], [True]))
+    four_mornings = brier([0.55] * 4, [True] * 4, days=[date(2026, 12, 8)] * 4)
+    assert four_mornings is not None
+    assert "about 55% given 4 times, for 1 day: 4 came fit" in trust_alt(four_mornings)
+
+
+def inked(parts: BrierParts) -> npt.NDArray[np.bool_]:
+    """Where the plot of shares has ink of its dots and bars, over the height and width of the unit square."""
+    pixels = np.asarray(picture_of(parts).convert("RGB")).astype(int)
+    width = pixels.shape[1]
+    top, bottom = 2 * _HEAD_PX, 2 * (_HEAD_PX + _PLOT_PX)
+    square = pixels[top:bottom, round(_LEFT * width) : round(_RIGHT * width)]
+    return np.asarray((square[:, :, 2] - square[:, :, 0]) > 60)
+
+
+@pytest.mark.parametrize(("chance", "came"), [(0.25, 8), (0.55, 2), (0.85, 6)])
+def test_a_dot_stands_at_its_chance_and_share_and_its_bar_where_the_share_may_lie(
+    chance: float, came: int
+) -> None:
+    """One row of 10 days: the widest line of ink is the dot, the highest column its bar."""
+    parts = judged([chance] * 10, [True] * came + [False] * (10 - came))
+    (row,) = parts.rows
+    ink = inked(parts)
+    high, wide = ink.shape
+    rows = np.flatnonzero(ink.any(axis=1))
+    widest = np.flatnonzero(ink.sum(axis=1) >= 0.8 * ink.sum(axis=1).max())
+    assert 1 - widest.mean() / high == pytest.approx(row.share, abs=0.01)
+    assert np.flatnonzero(ink.any(axis=0)).mean() / wide == pytest.approx(chance, abs=0.01)
+    assert (1 - rows[-1] / high, 1 - rows[0] / high) == pytest.approx((row.low, row.high), abs=0.015)
+
+
+def test_a_dot_of_few_days_is_hollow_however_many_chances_they_had() -> None:
+    """Four days in four mornings each are sixteen chances and four days."""
+    days = [date(2026, 12, 1 + n // 4) for n in range(16)]
+    few = brier([0.55] * 16, [True] * 8 + [False] * 8, days=days)
+    many = judged([0.55] * 16, [True] * 8 + [False] * 8)
+    assert few is not None
+    for parts, filled in ((few, False), (many, True)):
+        ink = inked(parts)
+        high, wide = ink.shape
+        beside = round(0.55 * wide) + 6  # within the dot, beside its bar
+        assert ink[round(0.5 * high), beside] == filled

@@ -461,12 +461,30 @@ def test_a_row_of_the_table_tells_its_days_and_how_sure_their_share_is() -> None
     parts = brier([0.7] * 10 + [1.0], [True] * 7 + [False] * 3 + [True])
     assert parts is not None
     row, sure = parts.rows
-    assert (row.from_chance, row.to_chance, row.days, row.came) == (0.7, 0.8, 10, 7)
+    assert (row.from_chance, row.to_chance, row.given, row.days, row.came) == (0.7, 0.8, 10, 10, 7)
     assert (row.mean_chance, row.share) == pytest.approx((0.7, 0.7))
     z = 1.2816
     for bound in (row.low, row.high):
         assert abs(bound - 0.7) == pytest.approx(z * np.sqrt(bound * (1 - bound) / 10), rel=1e-6)
     assert (sure.from_chance, sure.to_chance, sure.share, sure.high) == (0.9, 1.0, 1.0, 1.0)
+
+
+def test_the_bar_of_a_share_is_as_wide_as_its_different_days_make_it() -> None:
+    """A right forecast of 65 %: 60 days with a chance in each of four mornings, which come or fail together.
+
+    By 240 chances the bar of 80 % would hold the truth for half of such records.
+    """
+    draw = np.random.default_rng(0)
+    days = [date(2026, 11, 1) + timedelta(days=n) for n in range(60)]
+    held = 0
+    for _ in range(400):
+        fit = draw.random(60) < 0.65
+        parts = brier([0.65] * 240, np.repeat(fit, 4).tolist(), days=np.repeat(days, 4).tolist())
+        assert parts is not None
+        (row,) = parts.rows
+        assert (row.given, row.days, parts.given, parts.days) == (240, 60, 240, 60)
+        held += row.low <= 0.65 <= row.high
+    assert 0.72 < held / 400 < 0.88
 
 
 def test_a_chance_on_an_edge_belongs_to_the_bin_above_however_it_was_reckoned() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -354,19 +355,37 @@ def chance_words(record: TrustRecord) -> tuple[str, ...]:
         return ("No chance of a day ahead could be held against a day that came yet.",)
     return (
         f"The chances of the {record.ahead_days} days after each morning, as they would have been told by what "
-        f"was known then, {parts.days} in all. They are of what a station measures alone, without warnings.",
+        f"was known then: {parts.given} of {_days(parts.days)}, for each of several mornings gives a day one. "
+        "They are of what a station measures alone, without warnings.",
         brier_words(parts),
     )
 
 
 def brier_words(parts: BrierParts) -> str:
     skill = "" if parts.skill is None else f" Against always telling the usual share, {skill_words(parts.skill)}."
-    within = parts.within_variance - parts.within_covariance
+    off, less_apart, weather, within = _adding_up(
+        (
+            parts.reliability,
+            -parts.resolution,
+            parts.uncertainty,
+            parts.within_variance - parts.within_covariance,
+        )
+    )
     return (
-        f"Brier score {parts.score:.3f} (0 is perfect): {parts.reliability:.3f} for chances that were off, less "
-        f"{parts.resolution:.3f} for telling days apart, plus {parts.uncertainty:.3f} for the weather itself, "
+        f"Brier score {parts.score:.3f} (0 is perfect): {off:.3f} for chances that were off, less "
+        f"{-less_apart:.3f} for telling days apart, plus {weather:.3f} for the weather itself, "
         f"{'plus' if within >= 0 else 'less'} {abs(within):.3f} within the bins.{skill}"
     )
+
+
+def _adding_up(parts: Sequence[float]) -> list[float]:
+    """Rounded to thousandths so that they add up to the rounded sum; none is off by a whole one."""
+    exact = [1000 * part for part in parts]
+    told = [math.floor(part) for part in exact]
+    short = round(math.fsum(exact)) - sum(told)
+    for n in sorted(range(len(parts)), key=lambda n: told[n] - exact[n])[:short]:
+        told[n] += 1
+    return [part / 1000 for part in told]
 
 
 def skill_words(skill: float) -> str:

@@ -1,6 +1,6 @@
 """The picture of trust: the chances that were given against how often the day was fit in the end.
 
-On the slanted line chance and outcome agree. Bars below tell how many days each dot rests on.
+On the slanted line chance and outcome agree. Bars below tell how many different days each dot rests on.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ _FIFTHS = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 _PERCENT = ("0%", "20", "40", "60", "80", "100%")
 _INK = "#0b4f8a"
 _FEW = 5
-"""Days below which a dot is drawn hollow: its share can be luck."""
+"""Different days below which a dot is drawn hollow: its share can be luck."""
 
 
 def trust_png(parts: BrierParts, footer: str = "") -> bytes:
@@ -73,9 +73,14 @@ def trust_png(parts: BrierParts, footer: str = "") -> bytes:
 def trust_alt(parts: BrierParts) -> str:
     """The picture in words."""
     rows = "; ".join(
-        f"of {_days(row.days)} given about {row.mean_chance:.0%}, {row.came} came fit" for row in parts.rows
+        f"about {row.mean_chance:.0%} given {_times(row.given)}, for {_days(row.days)}: {row.came} came fit"
+        for row in parts.rows
     )
-    return f"Chance given against days that came fit: {rows}."
+    return f"Chance given against what came fit: {rows}."
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _days(count: int) -> str:
@@ -98,13 +103,13 @@ def _draw_shares(axes: Axes, parts: BrierParts) -> None:
     axes.set_yticks(_FIFTHS, _PERCENT)
     axes.grid(color="0.9", linewidth=0.6)
     axes.plot([0, 1], [0, 1], color="0.45", linewidth=1.0)
-    came = sum(row.came for row in parts.rows) / parts.days
+    came = sum(row.came for row in parts.rows) / parts.given
     axes.axhline(came, color="0.45", linewidth=0.9, linestyle=(0, (4, 3)))
     high = came > 0.9
     axes.text(
         0.012,
         came - 0.012 if high else came + 0.012,
-        f"all days: {came:.0%} fit",
+        f"all chances: {came:.0%} fit",
         fontsize=_SMALL_PT,
         family=_FONT,
         color="0.3",
@@ -164,12 +169,12 @@ def _words(picture: Figure, height_px: float, parts: BrierParts, notes: Sequence
         )
 
     line(0.02, 15, "How often a day came fit, by the chance given", _TEXT_PT + 1, bold=True)
-    days = _days(parts.days)
-    line(0.02, 35, f"{days}; Brier score {parts.score:.2f} (0 is perfect, 0.25 as good as a coin)", _SMALL_PT)
-    line(0.02, 54, "Share of days that came fit", _SMALL_PT)
+    given = f"{parts.given} chances of {_days(parts.days)}"
+    line(0.02, 35, f"{given}; Brier score {parts.score:.2f} (0 is perfect, a coin 0.25)", _SMALL_PT)
+    line(0.02, 54, "Share of the chances that came fit", _SMALL_PT)
     below_px = _HEAD_PX + _PLOT_PX
     line((_LEFT + _RIGHT) / 2, below_px + 28, "chance given", middle=True)
-    line(0.02, below_px + 48, "Number of days given each chance", _SMALL_PT)
+    line(0.02, below_px + 48, "Number of different days given each chance", _SMALL_PT)
     top_px = below_px + _GAP_PX + _BARS_PX + _BELOW_PX
     for text in notes:
         line(0.02, top_px, text, _SMALL_PT)

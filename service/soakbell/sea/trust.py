@@ -510,13 +510,16 @@ TENTHS = tuple(n / 10 for n in range(11))
 
 @dataclass(frozen=True)
 class ReliabilityRow:
-    """Days whose chance lay from ``from_chance`` to before ``to_chance`` (the last row includes its end).
+    """Chances that lay from ``from_chance`` to before ``to_chance`` (the last row includes its end).
 
-    ``low`` and ``high`` bound ``share``, the part of them that came, at 80 % (Wilson 1927).
+    ``days`` counts the different days that the chances ``given`` were of. ``low`` and ``high`` bound ``share``,
+    the part of the chances that came, at 80 % (Wilson 1927) for so many days: the chances of one day come or fail
+    together.
     """
 
     from_chance: float
     to_chance: float
+    given: int
     days: int
     mean_chance: float
     came: int
@@ -527,13 +530,14 @@ class ReliabilityRow:
 
 @dataclass(frozen=True)
 class BrierParts:
-    """Brier score and the parts it is the sum of.
+    """Brier score of the chances ``given``, which were of so many ``days``, and the parts it is the sum of.
 
     ``score = reliability - resolution + uncertainty + within_variance - within_covariance``, exactly. The first
     three are Murphy's (1973) on the bins' means; the other two are what binning leaves over (Stephenson, Coelho
     and Jolliffe 2008, Weather and Forecasting 23:752).
     """
 
+    given: int
     days: int
     score: float
     reliability: float
@@ -550,22 +554,29 @@ class BrierParts:
 
 
 def brier(
-    chances: Sequence[float], came: Sequence[bool | None], edges: Sequence[float] = TENTHS
+    chances: Sequence[float],
+    came: Sequence[bool | None],
+    edges: Sequence[float] = TENTHS,
+    *,
+    days: Sequence[date] | None = None,
 ) -> BrierParts | None:
-    """Chances given beforehand against what came; None where no day can be told.
+    """Chances given beforehand against what came; None where none can be told.
 
     Args:
-        came: by day; None: it can't be told, and the day isn't counted.
+        came: by chance; None: it can't be told, and isn't counted.
         edges: rising, from 0 to 1.
+        days: the day that each chance was of; None: all different.
 
     Raises:
         ValueError: a chance isn't a number from 0 to 1.
     """
-    told = [(chance, fit) for chance, fit in zip(chances, came, strict=True) if fit is not None]
+    day_of = range(len(chances)) if days is None else [day.toordinal() for day in days]
+    told = [found for found in zip(chances, came, day_of, strict=True) if found[1] is not None]
     if not told:
         return None
-    p = np.array([chance for chance, _ in told], dtype=float)
-    o = np.array([fit for _, fit in told], dtype=float)
+    p = np.array([chance for chance, _, _ in told], dtype=float)
+    o = np.array([fit for _, fit, _ in told], dtype=float)
+    d = np.array([day for _, _, day in told])
     if not ((p >= 0) & (p <= 1)).all():
         raise ValueError(f"a chance of {p[~((p >= 0) & (p <= 1))][0]}; write one from 0 to 1")
     # A chance like 0.1 + 0.2 lies a hair beside an edge it is meant to lie on.
@@ -583,11 +594,14 @@ def brier(
             float((off_p**2).sum()),
             2 * float((off_p * off_o).sum()),
         )
-        low, high = wilson_80(share, count)
-        rows.append(ReliabilityRow(edges[k], edges[k + 1], count, mean_p, int(o[inside].sum()), share, low, high))
+        different = len(np.unique(d[inside]))
+        low, high = wilson_80(share, different)
+        came_true = int(o[inside].sum())
+        rows.append(ReliabilityRow(edges[k], edges[k + 1], count, different, mean_p, came_true, share, low, high))
     reliability, resolution, variance, covariance = (parts / len(told)).tolist()
     return BrierParts(
-        days=len(told),
+        given=len(told),
+        days=len(np.unique(d)),
         score=float(((p - o) ** 2).mean()),
         reliability=reliability,
         resolution=resolution,

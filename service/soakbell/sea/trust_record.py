@@ -79,8 +79,8 @@ class TrustRecord:
         edges_h: of the bins of ``errors``.
         errors: by area, of all sources, and of WORST_OF_ALL, which calls are made from.
         days: oldest first, none later than ``last_day``.
-        chances: those of later days, as they would have been told, against what came. Areas that share a station
-            count as one, fit where all are.
+        chances: those of later days, as they would have been told, against what came. A day has one by each
+            morning and station that tells of it; areas that share a station count as one, fit where all are.
         ahead_days: how far ahead of its day the furthest of these chances was reckoned.
         problems: what could not be used, in words.
     """
