@@ -445,7 +445,7 @@ class _LookBack:
             replace(drawn, first_at=ahead.now.replace(minute=0, second=0, microsecond=0)),
             needed_min=shortest_trip_min(self._settings),
             break_margin_h=self._settings.letters.forecast_break_h,
-            beyond=Beyond(ahead.now + timedelta(days=365), 0.0, 0.0, 0.0),
+            beyond=Beyond(ahead.now + timedelta(days=365), 0.0, 0.0),
         )
         return [(span, day.chance) for span, day in zip(spans, found.days, strict=True)]
 
