@@ -33,6 +33,19 @@ from soakbell.planning.week import (
 )
 from week_scenes import PULL_WEEK, WAIT_WEEK, curves
 
+VALUES = {
+    "needs_min": 410.0,
+    "has_min": 330.0,
+    "needs": 120,
+    "most": 80,
+    "needs_lb": 12.0,
+    "most_lb": 10.0,
+    "bait": "mullet heads",
+    "needs_boxes": 3.5,
+    "has_boxes": 2.0,
+    "strings": ("Nine Foot",),
+}
+
 
 def section(week: Week, *, trip: bool = True) -> PlanSection:
     told = plan_section(week, DAY, trip=trip)
@@ -159,9 +172,23 @@ def test_pounds_are_told_only_where_more_are_landed() -> None:
     assert "lb" not in reasons(replace(PULL_WEEK, waiting=Waiting(212.0, -3.0, None)))
 
 
-def test_a_week_without_a_trip_says_so() -> None:
-    idle = replace(WAIT_WEEK, days=tuple(replace(plan, strings=()) for plan in WAIT_WEEK.days))
-    assert "No trip is planned in these days" in reasons(idle, trip=False)
+@pytest.mark.parametrize(
+    ("held", "said"),
+    [
+        ((HeldBy.BAIT, HeldBy.BAIT), "No trip is planned in these days: bait runs short."),
+        ((HeldBy.SOAK, HeldBy.SOAK), "No trip is planned in these days: no string gets ripe."),
+        ((HeldBy.BAIT, HeldBy.WEATHER), "No trip is planned in these days: what holds each string is told below."),
+    ],
+)
+def test_a_week_without_a_trip_says_so_and_never_another_reason_than_its_strings(
+    held: tuple[HeldBy, ...], said: str
+) -> None:
+    idle = replace(
+        WAIT_WEEK,
+        days=tuple(replace(plan, strings=()) for plan in WAIT_WEEK.days),
+        strings=tuple(StringPlan(f"String {n}", None, held=Held(by, None, VALUES)) for n, by in enumerate(held)),
+    )
+    assert said in reasons(idle, trip=False)
 
 
 def test_a_day_without_a_chance_says_why() -> None:
@@ -176,20 +203,6 @@ def test_a_day_without_a_chance_says_why() -> None:
 def test_every_kind_of_day_has_words(kind: DayKind) -> None:
     week = replace(PULL_WEEK, days=(PULL_WEEK.days[0], replace(PULL_WEEK.days[1], kind=kind)))
     assert section(week).rows[1].fit
-
-
-VALUES = {
-    "needs_min": 410.0,
-    "has_min": 330.0,
-    "needs": 120,
-    "most": 80,
-    "needs_lb": 12.0,
-    "most_lb": 10.0,
-    "bait": "mullet heads",
-    "needs_boxes": 3.5,
-    "has_boxes": 2.0,
-    "strings": ("Nine Foot",),
-}
 
 
 @pytest.mark.parametrize("day", [None, date(2026, 12, 10)])

@@ -177,12 +177,16 @@ def _begun(sentence: str) -> str:
 def _next_trip(week: Week) -> str:
     trip = next((plan for plan in week.days if plan.strings), None)
     if trip is None:
-        return "No trip is planned in these days: none is likely enough fit and worth its cost."
+        held = {plan.held.by for plan in week.strings if plan.held is not None}
+        why = {frozenset({HeldBy.BAIT}): "bait runs short", frozenset({HeldBy.SOAK}): "no string gets ripe"}.get(
+            frozenset(held), "what holds each string is told below"
+        )
+        return f"No trip is planned in these days: {why}."
     count = len(trip.strings)
     strings = one_line(trip.strings[0]) if count == 1 else f"{count} strings"
     return (
         f"The next trip of the plan is {day_words(trip.day)}: {chance_words(trip.chance)} likely fit, {strings}, "
-        f"worth about {usd_words(trip.worth_usd)}."
+        f"worth about {usd_words(trip.worth_usd)} if it is fit."
     )
 
 
