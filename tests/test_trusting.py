@@ -525,3 +525,19 @@ def test_a_letter_of_trust_is_written_in_the_first_evening_after_a_month_with_a_
             session, "Little Grebe", "trust", date(2026, 12, 2), 1, "America/New_York", now, now + DAY, 120
         )
     assert asked(kept, date(2026, 12, 5)) == [], "it has been written"
+
+
+def test_a_letter_of_trust_tells_the_last_day_of_its_month_as_measured_by_then(store: Store) -> None:
+    """Housekeeping was just after midnight, and the station's file with that day came later."""
+    kept = KeptDays(store, wind_kt=always(8))
+    last = date(2026, 11, 30)
+    kept.fish_since(last - 2 * DAY)
+    assert kept.keep(last - 2 * DAY, 3, calling=True) == ["PULL"] * 3
+    midnight = kept.morning_of(last + DAY) - timedelta(hours=4, minutes=25)
+    kept.desk(midnight).housekeep()
+    record = kept_record(kept.settings, store, TERMS, midnight)
+    assert isinstance(record, TrustRecord)
+    assert (record.days[-1].day, record.days[-1].fit) == (last, None)
+    kept.keep_measured(midnight + timedelta(hours=12))
+    (subject,) = asked(kept, last + DAY)
+    assert "3 of 3 PULL days inside your limits" in subject

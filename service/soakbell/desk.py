@@ -449,6 +449,8 @@ class Desk:
             record = self.look_back()
         if not record.days_between(last_day.replace(day=1), last_day):
             return []
+        if record.made_at < now:
+            record = self.look_back()  # what was measured of the month's last day may have come since
         facts = self._facts_beside(day, now, due=due_at(day, settings.letters.eve, zone))
         models = error_models(settings, record, terms)
         letter = trust_letter(record, models, facts, month=last_day, now=now)
