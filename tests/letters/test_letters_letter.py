@@ -429,6 +429,18 @@ def test_refused_addresses_and_letters_never_sent_are_told() -> None:
     assert "The letter due Mon 7 Dec 04:30 could not be sent while it was of use." in told(failed_service)
 
 
+def test_of_many_letters_never_sent_the_newest_are_named_and_the_rest_counted() -> None:
+    """A mail server away for a week, with two letters a day; told in any order."""
+    dues = tuple(est(hour, 30, day=day) for hour in (18, 4) for day in range(1, 8))
+    made = failed_service()
+    words = told(replace(made, facts=replace(made.facts, expired=dues)))
+    said = "could not be sent while it was of use."
+    assert words.count(said) == 3
+    for due in ("Sun 6 Dec 18:30", "Mon 7 Dec 04:30", "Mon 7 Dec 18:30"):
+        assert f"The letter due {due} {said}" in words
+    assert "Nor could 11 earlier, due from Tue 1 Dec 04:30 on." in words
+
+
 def test_a_late_letter_says_since_when() -> None:
     letter = letter_of(failed_service)
     assert letter.subject.startswith("Late: ")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.times import HarborTimes, day_words, full_day_words
 from soakbell.letters.words import STANDING
+
+MOST_EXPIRED_NAMED = 3
+"""Letters that couldn't be sent, each told by its hour; the rest are counted."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,7 @@ def around(
         is_call=True,
         links=facts.links,
         refused=facts.refused,
-        expired=tuple(times.dated(at) for at in facts.expired),
+        expired=expired_words(facts.expired, times),
         fishery=facts.fishery.name,
         authority=facts.fishery.authority,
         fishery_url=facts.fishery.url,
@@ -65,3 +69,13 @@ def no_call(facts: LetterFacts, times: HarborTimes) -> str:
 
 
 SKIPPER_DECIDES = STANDING[0]
+
+
+def expired_words(expired: Sequence[datetime], times: HarborTimes) -> tuple[str, ...]:
+    """Sentences about letters that were given up; ``expired``: when each was due."""
+    dues = sorted(expired)
+    older = max(0, len(dues) - MOST_EXPIRED_NAMED)
+    told = [f"The letter due {times.dated(at)} could not be sent while it was of use." for at in dues[older:]]
+    if older:
+        told.append(f"Nor could {older} earlier, due from {times.dated(dues[0])} on.")
+    return tuple(told)

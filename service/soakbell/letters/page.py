@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 
+from soakbell.letters.around import expired_words
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
 from soakbell.letters.gear_section import GearSection, gear_section
@@ -287,7 +288,7 @@ def page_of(
         ages_at=_ages_at(call, times),
         credits=facts.credits,
         refused=facts.refused,
-        expired=tuple(times.dated(at) for at in facts.expired),
+        expired=expired_words(facts.expired, times),
         links=facts.links,
         fishery=facts.fishery.name,
         authority=facts.fishery.authority,
