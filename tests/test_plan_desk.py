@@ -37,6 +37,7 @@ from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import WrittenLetter
 from soakbell.store.log_keeper import LogKeeper
 from soakbell.store.upgrade import migrate
+from trust_scenes import RECORD
 
 
 class NobodyAnswers:
@@ -181,6 +182,16 @@ def test_whatever_fails_in_planning_costs_the_plan_and_not_the_call(
     letter = calm.morning()
     assert call_of(letter) == whole
     assert "The week could not be planned: RuntimeError: a worm in the plan" in text_of(letter)
+
+
+def test_a_letter_names_the_waters_that_no_forecast_was_ever_held_against(
+    windy: Port, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One station inside and strings outside: the record from inside makes nothing outside look surer."""
+    monkeypatch.setattr(plan_desk, "kept_record", lambda *_: RECORD)
+    text = text_of(windy.morning())
+    assert "In Outer Bay nothing is on record, so nothing is taken for surer than from memory." in text
+    assert "taken from memory until 30 days are on record; none so far." in text
 
 
 @pytest.fixture

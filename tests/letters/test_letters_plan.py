@@ -249,6 +249,10 @@ def test_a_pin_that_cannot_be_met_is_told() -> None:
             replace(PULL_WEEK, weather_days=44, weather_unseen=("sea_m",)),
             "learned from 44 days on record. Of seas nothing is on record: from memory alone.",
         ),
+        (
+            replace(PULL_WEEK, weather_days=0, areas_unseen=("Outer Bay",)),
+            "In Outer Bay nothing is on record, so nothing is taken for surer than from memory.",
+        ),
         (PULL_WEEK, "claws at $18.25 a pound, less bait, wear and $120 a trip."),
         (PULL_WEEK, "Days are chosen by each string's own chance: so, no other plan that goes today as called is"),
         (WAIT_WEEK, "No bait is in the log, so the lack of it holds no trip back."),

@@ -357,6 +357,9 @@ def _weather(week: Week) -> str:
     if week.weather_days and week.weather_unseen:
         names = listed(QUANTITY[quantity].short for quantity in week.weather_unseen)
         more = f" Of {names} nothing is on record: from memory alone.{more}"
+    if week.areas_unseen:
+        names = listed(map(one_line, week.areas_unseen))
+        more = f" In {names} nothing is on record, so nothing is taken for surer than from memory.{more}"
     if week.weather_days >= week.enough_days:
         return f"Weather: how far forecasts err is learned from {week.weather_days} days on record.{more}"
     return (

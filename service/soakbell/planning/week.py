@@ -178,6 +178,7 @@ class Week:
         weather_days: days on record by which forecasts are trusted, the least of what is on record at all;
             ``enough_days`` are needed.
         weather_unseen: quantities that nothing is on record of.
+        areas_unseen: areas that nothing is on record of, where something is of others.
         fault: what could not be told and why, as a sentence without its stop.
     """
 
@@ -194,6 +195,7 @@ class Week:
     trip_cost_usd: float = 0.0
     weather_days: int = 0
     weather_unseen: tuple[str, ...] = ()
+    areas_unseen: tuple[str, ...] = ()
     enough_days: int = 0
     bait_holds: bool = False
     fault: str = ""

@@ -236,6 +236,9 @@ class _Planner:
             trip_cost_usd=self.terms.trip_cost_usd,
             weather_days=min((days for days in on_record.values() if days), default=0),
             weather_unseen=tuple(quantity for quantity, days in on_record.items() if not days),
+            areas_unseen=tuple(
+                dict.fromkeys(area for model in self.ground.models.values() for area in model.unseen)
+            ),
             enough_days=self.terms.trust.enough_days,
             bait_holds=bool(self.ground.baits),
         )
