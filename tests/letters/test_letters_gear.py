@@ -350,7 +350,7 @@ def test_past_the_deadline_the_bell_says_that_it_rings_daily_and_how_to_write_tr
     ],
 )  # fmt: skip
 def test_a_day_to_start_by_is_today_was_yesterday_or_is_lost(start_by: date | None, sentence: str) -> None:
-    aim = "a 95% chance of all traps out by Thu 7 Jan 2027"
+    aim = "a chance of 95% of all traps out by Thu 7 Jan 2027"
     assert sentence.format(aim) in bell_told(BellCode.START, start_by=start_by)
 
 
@@ -411,7 +411,7 @@ def test_a_bell_says_in_numbers_what_is_wrong_and_since_when() -> None:
         "Engine oil: due in 7.5 engine hours",
         "All traps out by Thu 7 Jan 2027, 30 days left",
         "In the water: 161 traps. Not home besides: 1 missing.",
-        "Today is the last day to start on for a 95% chance of all traps out by Thu 7 Jan 2027",
+        "Today is the last day to start on for a chance of 95% of all traps out by Thu 7 Jan 2027",
         "For a chance of 80% of being done in time, start by Wed 16 Dec.",
         "They call no day fit: only a morning letter says whether to go.",
         "Last day to pull for the catch: Tue 15 Dec, 7 days left",
@@ -952,8 +952,9 @@ def test_upkeep_without_a_day_or_a_use_is_an_error() -> None:
 
 
 def test_the_standing_cast_shows_every_field_of_gear() -> None:
-    """A field that no scene fills could be left out of the letters unseen."""
-    for ashore, apart in ((PULL_DAY, {"bench", "parts_to_buy", "fault"}), (BENCH_DAY, {"load", "fault"})):
+    """A field that no scene fills could be left out of the letters unseen. ``start_scenes`` fill ``start``."""
+    of_pull, of_bench = {"bench", "parts_to_buy", "start", "fault"}, {"load", "start", "fault"}
+    for ashore, apart in ((PULL_DAY, of_pull), (BENCH_DAY, of_bench)):
         empty = {field.name for field in fields(ashore) if not getattr(ashore, field.name)}
         assert empty == apart
 

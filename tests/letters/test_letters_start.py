@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -98,6 +98,12 @@ def test_a_start_that_can_not_be_read_costs_its_section_and_nothing_else() -> No
     assert words.subject == bare.subject
     lines = iter(words.text.splitlines())
     assert all(line in lines for line in bare.text.splitlines())
+
+
+def test_the_scene_shows_every_field_of_a_start() -> None:
+    """A field that it doesn't fill could be left out of the letters unseen."""
+    start = start_of()
+    assert {field.name for field in fields(start) if not getattr(start, field.name)} == {"lacking", "fault"}
 
 
 def test_without_a_start_in_sight_there_is_no_section() -> None:
