@@ -38,7 +38,7 @@ from soakbell.gear.log import BroughtAshore, LogEntry, Moved
 from soakbell.gear.strings import Mark
 from soakbell.morning import failed_call, look_again, make_call
 from soakbell.planning.call import Call, CallWord, DayState
-from soakbell.planning.trips import distance_nmi
+from soakbell.planning.distances import distance_nmi
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.survey import ReplyKey
 

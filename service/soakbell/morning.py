@@ -26,7 +26,8 @@ from soakbell.planning.decide import (
     still_good,
     string_states,
 )
-from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip, distance_nmi
+from soakbell.planning.distances import distance_nmi
+from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip
 from soakbell.sea.conditions import Conditions
 from soakbell.sea.daylight import sunlight
 from soakbell.sea.fitness import fitness

@@ -10,9 +10,9 @@ from itertools import pairwise, permutations, product
 import numpy as np
 
 from soakbell.gear.strings import Mark
+from soakbell.planning.distances import distance_nmi
 from soakbell.planning.pull_plan import PullPlan
 from soakbell.planning.pull_problem import PlanBait, PlanDay, PlanProblem, PlanString, Wish
-from soakbell.planning.trips import distance_nmi
 
 HARBOR = Mark(30.05, -84.15)
 TODAY = date(2026, 12, 8)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
-from itertools import pairwise
+from itertools import pairwise, permutations, product
 
+import numpy as np
 import pytest
 
 from boats import GREBE, LEDGE, NINE_FOOT, NOTCH_CREEK, OUTER_BAR, SUNRISE, SUNSET, light, situation, soaked
-from soakbell.gear.strings import Mark
-from soakbell.planning.trips import HARBOR, distance_nmi, fit_departures, plan_trip, possible_departures
+from soakbell.gear.strings import Mark, TrapString
+from soakbell.planning.distances import distance_nmi
+from soakbell.planning.trips import HARBOR, fit_departures, plan_trip, possible_departures
+from soakbell.planning.visit_order import Runs, run_of_way
 from weather import HOURS, conditions, grid, zone_text
 
 TRAPS = {"Nine Foot": 24, "Outer Bar": 30, "Ledge": 40}
@@ -58,6 +63,46 @@ def test_the_order_in_which_strings_are_named_does_not_matter() -> None:
     there = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR, LEDGE], TRAPS)
     back = plan_trip(GREBE, NOTCH_CREEK, [LEDGE, OUTER_BAR, NINE_FOOT], TRAPS)
     assert there == back
+
+
+def scattered(seed: int, strings: int) -> list[TrapString]:
+    """Anywhere within some 9 nmi of Notch Creek, up to 9 nmi long."""
+    marks = NOTCH_CREEK.lat_deg, NOTCH_CREEK.lon_deg
+    ends = np.random.default_rng(seed).uniform(-0.15, 0.15, (strings, 2, 2)) + marks
+    return [
+        replace(LEDGE, name=f"String {n:02}", start=Mark(*of[0]), end=Mark(*of[1])) for n, of in enumerate(ends)
+    ]
+
+
+def hours_of(strings: Sequence[TrapString]) -> float:
+    return plan_trip(GREBE, NOTCH_CREEK, strings, {s.name: 0 for s in strings}).duration_min / 60
+
+
+def run_h(nmi: float) -> float:
+    return nmi / GREBE.cruise_kt + GREBE.trip_margin_min / 60
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_order_of_six_strings_makes_a_shorter_trip(seed: int) -> None:
+    strings = scattered(seed, 6)
+    runs = Runs(NOTCH_CREEK, strings)
+    ends = [((2 * n + 1, 2 * n + 2), (2 * n + 2, 2 * n + 1)) for n in range(6)]
+    ways = (way for order in permutations(ends) for way in product(*order))
+    assert hours_of(strings) == pytest.approx(run_h(min(run_of_way(runs, way) for way in ways)))
+
+
+@pytest.mark.parametrize(("strings", "seed"), [(7, 0), (8, 1), (10, 2), *((12, seed) for seed in range(20, 30))])
+def test_a_trip_is_never_longer_than_one_that_always_goes_on_to_the_nearest_string(
+    strings: int, seed: int
+) -> None:
+    left, at, nmi = scattered(seed, strings), NOTCH_CREEK, 0.0
+    found = hours_of(left)
+    while left:
+        ways = [(distance_nmi(at, a), s, b) for s in left for a, b in ((s.start, s.end), (s.end, s.start))]
+        reach_nmi, nearest, at = min(ways, key=lambda way: way[0])
+        left.remove(nearest)
+        nmi += reach_nmi
+    assert found <= run_h(nmi + distance_nmi(at, NOTCH_CREEK)) + 1e-9
 
 
 def test_departures_keep_the_hauling_within_the_legal_hours() -> None:

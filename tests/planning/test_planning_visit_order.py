@@ -10,7 +10,7 @@ from plan_boats import HARBOR, random_problem
 
 from soakbell.gear.strings import Mark
 from soakbell.planning import visit_order as module
-from soakbell.planning.trips import distance_nmi
+from soakbell.planning.distances import distance_nmi
 from soakbell.planning.visit_order import (
     Runs,
     VisitOrder,

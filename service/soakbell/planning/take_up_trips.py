@@ -13,8 +13,9 @@ from itertools import groupby, pairwise
 import numpy as np
 
 from soakbell.gear.strings import Mark, TrapString
+from soakbell.planning.distances import distance_nmi
 from soakbell.planning.season_end import TakeUpPlan, TakeUpTrip
-from soakbell.planning.trips import Boat, distance_nmi
+from soakbell.planning.trips import Boat
 from soakbell.planning.visit_order import Runs, way_of
 
 _CUT = 1e6

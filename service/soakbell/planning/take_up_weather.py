@@ -12,9 +12,10 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from soakbell.planning.decide import Situation
+from soakbell.planning.distances import distance_nmi
 from soakbell.planning.fit_chance import Beyond, day_span, error_paths, fit_chances, place_ahead
 from soakbell.planning.plan_terms import PlanTerms
-from soakbell.planning.trips import HARBOR, DayBounds, distance_nmi
+from soakbell.planning.trips import HARBOR, DayBounds
 from soakbell.sea.trust import ErrorModel, Numbers
 
 _HOUR = timedelta(hours=1)

@@ -5,19 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import lru_cache
-from itertools import permutations, product
 
 import numpy as np
-from geographiclib.geodesic import Geodesic
 
 from soakbell.gear.strings import Mark, TrapString
+from soakbell.planning.distances import distance_nmi
+from soakbell.planning.visit_order import Runs, way_of
 from soakbell.sea.fitness import Fitness
-from soakbell.units import nmi_from_m
 
 DEPARTURE_STEP_MIN = 15
-EXACT_UP_TO = 5
-"""Strings for which every visiting order is tried; past that the nearest next string is taken."""
 
 HARBOR = ""
 """The key under which the harbor's own fitness stands beside those of the strings."""
@@ -63,59 +59,29 @@ class Trip:
         return tuple(leg for leg in self.legs if leg.string is not None)
 
 
-@lru_cache(maxsize=1 << 15)
-def distance_nmi(a: Mark, b: Mark) -> float:
-    """Length of the geodesic on WGS84 (Karney 2013, as in GeographicLib)."""
-    inverse = Geodesic.WGS84.Inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg, Geodesic.DISTANCE)
-    return nmi_from_m(float(inverse["s12"]))
-
-
 def plan_trip(boat: Boat, harbor: Mark, strings: Sequence[TrapString], traps: Mapping[str, int]) -> Trip:
-    """The shortest trip that hauls all ``strings``, each from whichever mark is nearer on the way.
+    """A trip that hauls all ``strings``, each in either direction: the shortest up to ``visit_order.EXACT_UP_TO``
+    strings, past that a good one.
 
     Args:
         traps: how many traps are hauled on each string.
     """
-    visits = _visiting_order(harbor, strings)
+    runs = Runs(harbor, sorted(strings, key=lambda string: string.name))
     legs: list[Leg] = []
     at, at_place, clock_min, run_nmi = harbor, HARBOR, 0.0, 0.0
-    for string, first, last in visits:
+    for a, b in way_of(runs, range(len(strings))):
+        name, first, last = runs.names[(a - 1) // 2], runs.ends[a], runs.ends[b]
         reach_nmi = distance_nmi(at, first)
         reached_min = clock_min + 60 * reach_nmi / boat.cruise_kt
-        legs.append(Leg((at_place, string.name), clock_min, reached_min, None))
-        clock_min = reached_min + boat.haul_min_per_trap * traps[string.name]
-        legs.append(Leg((string.name,), reached_min, clock_min, string.name))
+        legs.append(Leg((at_place, name), clock_min, reached_min, None))
+        clock_min = reached_min + boat.haul_min_per_trap * traps[name]
+        legs.append(Leg((name,), reached_min, clock_min, name))
         run_nmi += reach_nmi + distance_nmi(first, last)
-        at, at_place = last, string.name
+        at, at_place = last, name
     home_nmi = distance_nmi(at, harbor)
     home_min = clock_min + 60 * home_nmi / boat.cruise_kt + boat.trip_margin_min
     legs.append(Leg((at_place, HARBOR), clock_min, home_min, None))
     return Trip(tuple(legs), run_nmi + home_nmi)
-
-
-def _visiting_order(harbor: Mark, strings: Sequence[TrapString]) -> list[tuple[TrapString, Mark, Mark]]:
-    both_ways = {s.name: ((s, s.start, s.end), (s, s.end, s.start)) for s in strings}
-    if len(strings) > EXACT_UP_TO:
-        return _nearest_next(harbor, list(both_ways.values()))
-
-    def between_nmi(visits: Sequence[tuple[TrapString, Mark, Mark]]) -> float:
-        stops = [harbor, *(mark for _, first, last in visits for mark in (first, last)), harbor]
-        return sum(distance_nmi(stops[i], stops[i + 1]) for i in range(0, len(stops), 2))
-
-    orders = (list(ways) for order in permutations(both_ways.values()) for ways in product(*order))
-    return min(orders, key=lambda visits: (round(between_nmi(visits), 6), [v[0].name for v in visits]))
-
-
-def _nearest_next(
-    harbor: Mark, left: list[tuple[tuple[TrapString, Mark, Mark], ...]]
-) -> list[tuple[TrapString, Mark, Mark]]:
-    order, at = [], harbor
-    while left:
-        ways = min(left, key=lambda w: (min(distance_nmi(at, v[1]) for v in w), w[0][0].name))
-        left.remove(ways)
-        order.append(min(ways, key=lambda v: distance_nmi(at, v[1])))
-        at = order[-1][2]
-    return order
 
 
 @dataclass(frozen=True)

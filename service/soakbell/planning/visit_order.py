@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from soakbell.gear.strings import Mark
-from soakbell.planning.trips import distance_nmi
+from soakbell.planning.distances import distance_nmi
 
 EXACT_UP_TO = 10
 _ROUNDING_NMI = 1e-9
@@ -82,7 +82,7 @@ def way_of(runs: Runs, strings: Sequence[int]) -> list[tuple[int, int]]:
     """The order as pairs of first and last end. Of one and its reverse, equally long, that which starts with
     the lower."""
     strings = sorted(strings)
-    way = _shortest(runs.nmi, strings) if len(strings) <= EXACT_UP_TO else _good(runs.nmi, strings)
+    way = _shortest(runs.nmi, strings) if len(strings) <= EXACT_UP_TO else _good(runs, strings)
     return min(way, [(last, first) for first, last in reversed(way)])
 
 
@@ -157,16 +157,32 @@ def _shortest(nmi: np.ndarray, strings: Sequence[int]) -> list[tuple[int, int]]:
     return way[::-1]
 
 
-def _good(nmi: np.ndarray, strings: Sequence[int]) -> list[tuple[int, int]]:
-    """Each string put in where it adds least, the farthest first; then turned round and moved while that
-    shortens."""
-    away = {n: max(nmi[0, 1 + 2 * n], nmi[0, 2 + 2 * n]) for n in strings}
-    table = nmi.tolist()
+def _good(runs: Runs, strings: Sequence[int]) -> list[tuple[int, int]]:
+    """The better of two: each string put in where it adds least, the farthest first; and always on to the nearest
+    that is left. Both turned round and moved while that shortens."""
+    table: list[list[float]] = runs.nmi.tolist()
+    ways = [_put_in_by_distance(table, strings), _nearest_next(table, strings)]
+    for way in ways:
+        while _turn_one(table, way) or _move_one(table, way):
+            pass
+    return min(ways, key=lambda way: run_of_way(runs, way))
+
+
+def _put_in_by_distance(table: list[list[float]], strings: Sequence[int]) -> list[tuple[int, int]]:
+    away = {n: max(table[0][1 + 2 * n], table[0][2 + 2 * n]) for n in strings}
     way: list[tuple[int, int]] = []
     for n in sorted(strings, key=lambda n: (-away[n], n)):
         _put_in(table, way, [(1 + 2 * n, 2 + 2 * n)])
-    while _turn_one(table, way) or _move_one(table, way):
-        pass
+    return way
+
+
+def _nearest_next(table: list[list[float]], strings: Sequence[int]) -> list[tuple[int, int]]:
+    at, left, way = 0, set(strings), []
+    while left:
+        first = min((end for n in left for end in (1 + 2 * n, 2 + 2 * n)), key=lambda end: (table[at][end], end))
+        at = first + 1 if first % 2 else first - 1
+        way.append((first, at))
+        left.remove((first - 1) // 2)
     return way
 
 
