@@ -26,6 +26,7 @@ from soakbell.gear.strings import Mark, TrapString
 from soakbell.plan_settings import load_terms
 from soakbell.planning.catch_curve import CatchCurve, ExpectedMany, Haul, fit_curve
 from soakbell.planning.fit_chance import Beyond, DaySpan, ErrorPaths, PlaceAhead, error_paths, fit_chances
+from soakbell.planning.fit_climate import USUAL_CORRELATION
 from soakbell.planning.haul_worth import StandingString, haul_worth
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.pull_plan import solve_plan
@@ -426,9 +427,9 @@ class ThePlan:
             [place],
             spans,
             replace(self.errors, first_at=called_at),
-            needed_min=0,
+            needed_min=min(of.trip([name]).duration_min for name in skipper.names),
             break_margin_h=of.break_margin_h,
-            beyond=Beyond(beyond_at, usual, terms.usual_window_min),
+            beyond=Beyond(beyond_at, usual, terms.usual_window_min, USUAL_CORRELATION),
         ).window_min
 
     def _problem(self, skipper: Skipper, may_go: Sequence[str]) -> PlanProblem:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -43,6 +44,7 @@ PRIORS = {
 }
 SHAPE = ErrorShape(correlation_h=12, wind_gust=0.9, wind_sea=0.7)
 NEVER = Beyond(MORNING + timedelta(days=60), 0.0, 0.0)
+FIFTH = MORNING + timedelta(days=5)
 SPANS = tuple(day_span(light(day).day, light(day).bounds) for day in range(DAYS))
 
 
@@ -270,7 +272,7 @@ def test_steep_seas_and_thunder_stand_against_a_day_as_in_the_call() -> None:
 
 
 def test_a_day_past_the_forecast_has_the_chance_of_other_years() -> None:
-    usual = Beyond(MORNING + timedelta(days=5), 0.4, 400)
+    usual = Beyond(FIFTH, 0.4, 400)
     found = chances(windy(40), errors=drawn(paths=3000), beyond=usual)
     assert [day.forecast for day in found.days] == [True] * 5 + [False] * 3
     assert each(found)[:5] == [0] * 5
@@ -280,9 +282,43 @@ def test_a_day_past_the_forecast_has_the_chance_of_other_years() -> None:
     assert each(too_long)[5:] == [0] * 3
 
 
+def test_usual_days_hang_on_each_other_and_on_the_last_day_of_the_forecast() -> None:
+    """By hand: after an unfit day the next is unfit with 0.6 + 0.45 * 0.4, so all three are with its cube."""
+    usual, errors = Beyond(FIFTH, 0.4, 400, 0.45), drawn(paths=20_000)
+    gale, calm = (chances(windy(wind_kt), errors=errors, beyond=usual) for wind_kt in (40, 1))
+    lower, higher = each(gale), each(calm)
+    for day, tie in enumerate((0.45, 0.45**2, 0.45**3), 5):
+        assert lower[day] == pytest.approx(0.4 - tie * 0.4, abs=0.015)
+        assert higher[day] == pytest.approx(0.4 + tie * 0.6, abs=0.015)
+    after_gale, stays = ~gale.fit[:, 5:], 0.6 + 0.45 * 0.4
+    assert after_gale.all(axis=1).mean() == pytest.approx(stays**3, abs=0.015)
+    assert np.corrcoef(gale.fit[:, 6], gale.fit[:, 7])[0, 1] == pytest.approx(0.45, abs=0.04)
+
+
+def test_a_day_without_trips_at_the_end_of_the_forecast_says_nothing_of_the_weather() -> None:
+    """Closed on its last day, as on any; and a usual day asked by itself is as likely as among the others."""
+    usual, nowhere = Beyond(FIFTH, 0.4, 400, 0.45), [DaySpan(span.day, None, None) for span in SPANS]
+    whole = chances(windy(12), beyond=usual)
+    closed = chances(windy(12), beyond=usual, spans=[*SPANS[:4], nowhere[4], *SPANS[5:]])
+    alone = chances(windy(12), beyond=usual, spans=[*nowhere[:6], SPANS[6], nowhere[7]])
+    assert (closed.fit[:, 5:] == whole.fit[:, 5:]).all()
+    assert (alone.fit[:, 6] == whole.fit[:, 6]).all()
+
+
+def test_where_no_day_was_ever_fit_none_is_after_a_fit_one() -> None:
+    assert each(chances(windy(0), beyond=Beyond(FIFTH, 0.0, 400, 0.45)))[5:] == [0, 0, 0]
+
+
+def test_more_wind_at_the_end_of_the_forecast_never_makes_a_usual_day_likelier() -> None:
+    usual = Beyond(FIFTH, 0.4, 400, 0.3)
+    told = [chances(windy(wind_kt), beyond=usual) for wind_kt in (8, 11, 13, 16, 30)]
+    for calmer, windier in pairwise(told):
+        assert_no_path_gains(windier, calmer)
+
+
 def test_a_forecast_that_is_lost_does_not_make_its_day_a_usual_one() -> None:
     """The law: what is missing never makes anything more permissive."""
-    usual = Beyond(MORNING + timedelta(days=5), 0.9, 600)
+    usual = Beyond(FIFTH, 0.9, 600, 0.3)
     lost = np.where(np.arange(len(WEEK)) < 72, 40.0, np.nan)
     before, after = (chances(windy(wind_kt), beyond=usual) for wind_kt in (40.0, lost))
     assert_no_path_gains(after, before)

@@ -209,7 +209,9 @@ def _row(plan: DayPlan, today: date, *, trip: bool) -> WeekRow:
     if plan.day == today:
         fit = "called" if trip else "wait"
     else:
-        fit = _KIND_WORDS.get(plan.kind) or ("usual " * (plan.kind is DayKind.USUAL) + chance_words(plan.chance))
+        fit = _KIND_WORDS.get(plan.kind) or (
+            chance_words(plan.chance) + ", no forecast" * (plan.kind is DayKind.USUAL)
+        )
     catch = ""
     if plan.strings:
         low, high = round(plan.lb_low), round(plan.lb_high)
@@ -348,7 +350,9 @@ def _catch(curves: Sequence[CurveTold]) -> str:
 
 
 def _weather(week: Week) -> str:
-    usual = " Days past the official forecast are taken for usual ones."
+    usual = (
+        " Days past the official forecast are taken for usual ones, likelier after a fit day than after another."
+    )
     more = usual if any(plan.kind is DayKind.USUAL for plan in week.days) else ""
     more += (
         " A day that is fit as forecast has a chance below 100 % here, since forecasts err. Without a trip it is "

@@ -32,6 +32,8 @@ as forecast, so that a higher sea is a steeper one."""
 LOW_SHARE = 0.2
 """``low_window_min``: the window is shorter than that in this share of the paths that have one."""
 
+_DAY = timedelta(days=1)
+_DAY_MIN = 1440.0
 _NO_LIMIT = 1e9  # past any wind, sea or steepness; infinity would make a headroom that is no number
 
 
@@ -104,7 +106,7 @@ class ErrorPaths:
     Attributes:
         first_at: begin of the hour of lead 0, UTC.
         errors: by quantity, paths x hours from ``first_at``, in its unit.
-        luck: paths x days, even between 0 and 1: what days beyond the forecast are drawn by.
+        luck: paths x days, even between 0 and 1, each for itself: what days beyond the forecast are drawn by.
     """
 
     first_at: datetime
@@ -179,11 +181,17 @@ class Beyond:
     """What days past the forecast are taken for, by the record of other years.
 
     ``window_min`` is cut to the day's span; where the span is shorter than what is needed the chance is 0.
+    ``tie``: the correlation of a day's fitness with the next one's.
     """
 
     from_at: datetime
     chance: float
     window_min: float
+    tie: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.chance <= 1 and 0 <= self.tie < 1):
+            raise ValueError(f"{self}; write a chance from 0 to 1 and a tie from 0 to below 1")
 
 
 @dataclass(frozen=True)
@@ -228,9 +236,13 @@ def fit_chances(
     a call; it begins on a quarter hour. This asks more than a call does, which asks each place only while the boat
     is there. For the chance of a single string give the harbor and the string.
 
+    Days past the forecast hang on each other: after a fit day the next is fit with the chance p + tie (1 - p),
+    else with p (1 - tie), where p is the usual one. A path goes on from whether the last forecast day was fit in
+    the same hours of the clock, so that a gale at its end makes the next day less likely than usual.
+
     Args:
         places: at least one, all with the same hours.
-        spans: not more than the days that ``errors`` was drawn for.
+        spans: of days one after the other, not more than ``errors`` was drawn for.
         beyond: counts for spans that begin at or after its ``from_at``. Set that by how far the sources ought to
             reach, not by how far they did: else a bad forecast that is lost would make its day a usual one.
     """
@@ -245,8 +257,15 @@ def fit_chances(
             if is_forecast:
                 windows[:, d] = _longest_windows(fit_hours, begins_min, ends_min, 60 * break_margin_h)
             else:
-                lucky = errors.luck[:, d] < beyond.chance
-                windows[:, d] = np.where(lucky, min(beyond.window_min, ends_min - begins_min), 0.0)
+                days_past = 1 + math.floor((span.begins - beyond.from_at) / _DAY)
+                hours = begins_min - _DAY_MIN * days_past, ends_min - _DAY_MIN * days_past
+                last_min = _longest_windows(fit_hours, *hours, 60 * break_margin_h)
+                lucky = (last_min > 0) & (last_min >= needed_min)
+                for luck in errors.luck.T[max(0, d + 1 - days_past) : d + 1]:
+                    lucky = luck < beyond.chance * (1 - beyond.tie) + beyond.tie * lucky
+                windows[:, d] = np.where(
+                    lucky & (beyond.chance > 0), min(beyond.window_min, ends_min - begins_min), 0.0
+                )
         good = windows[:, d][windows[:, d] >= needed_min]
         days.append(
             DayChance(

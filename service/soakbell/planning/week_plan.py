@@ -33,6 +33,7 @@ from soakbell.planning.fit_chance import (
     fit_chances,
     place_ahead,
 )
+from soakbell.planning.fit_climate import USUAL_CORRELATION
 from soakbell.planning.haul_worth import HaulWorth, StandingString, haul_worth
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.pull_plan import (
@@ -260,7 +261,8 @@ class _Planner:
         terms, ground, places = self.terms, self.ground, self.situation.places
         beyond_day = self.days[0] + timedelta(days=terms.forecast_days)
         beyond_at = datetime.combine(beyond_day, time(0), ground.zone)
-        self.beyond = Beyond(beyond_at, terms.usual_chance_on(beyond_day), terms.usual_window_min)
+        usual = terms.usual_chance_on(beyond_day)
+        self.beyond = Beyond(beyond_at, usual, terms.usual_window_min, USUAL_CORRELATION)
         self.errors = error_paths(
             ground.models,
             terms.trust.shape,
