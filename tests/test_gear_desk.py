@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncGenerator, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
@@ -20,6 +20,7 @@ from soakbell.desk import BAIT_ORDER, BELLS, ORDER_COPY, UNASKED, Desk
 from soakbell.errors import FetchFailed
 from soakbell.feeds.transport import Ask
 from soakbell.gear.bait_lots import BaitBook
+from soakbell.gear.fold import fold
 from soakbell.gear.log import (
     BaitBought,
     BaitCounted,
@@ -35,7 +36,7 @@ from soakbell.gear.log import (
     new_entry,
 )
 from soakbell.gear.outfit import Outfit
-from soakbell.gear_desk import GearDesk
+from soakbell.gear_desk import GearDesk, expected_in_days
 from soakbell.gear_settings import load_outfit
 from soakbell.mail.sender import Outcome, Outgoing, Result
 from soakbell.planning.bells import BellCode
@@ -192,6 +193,21 @@ def test_a_pull_letter_tells_bait_to_load_and_mends_for_the_strings_of_its_windo
     assert ashore.bench is None
     assert [mend.item for mend in ashore.load.mends] == ["line"]
     assert sum(bait.traps for bait in ashore.load.bait) == sum(pull.traps for pull in call.window.pulls)
+
+
+@pytest.mark.parametrize(("day", "baits"), [(26, True), (27, False)])
+def test_past_the_last_useful_rebait_no_bait_is_loaded_nor_ordered(tmp_path: Path, day: int, baits: bool) -> None:
+    """R4: harvest up to 1 May; floors of five days make 26 April the last day for fresh bait."""
+    morning = datetime(2027, 4, day, 8, 30, tzinfo=UTC)
+    port = replace(port_of(world(now=morning), tmp_path), clock=SetClock(morning))
+    written = port.desk.write("morning", morning.date(), 0, late=False, clock_suspect=False)
+    assert written.call is not None
+    assert written.call.word == "PULL"
+    assert ("Mullet heads" in text_of(written)) == baits
+    if not baits:
+        gear = fold(port.sea.entries, port.sea.settings.trap_strings)
+        assert not any(expected_in_days(port.sea.settings, OUTFIT, gear, morning).values())
+    port.store.close()
 
 
 def test_a_wait_letter_tells_the_bench_and_what_to_buy(blown_out: Port) -> None:

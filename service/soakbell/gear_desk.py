@@ -6,7 +6,7 @@ import logging
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
-from functools import cached_property, partial
+from functools import cache, cached_property, partial
 from typing import TypeAlias, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -19,6 +19,7 @@ from soakbell.gear.hushed import Hushed, RungBell
 from soakbell.gear.log import BaitOrdered, LogEntry
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
+from soakbell.gear.strings import TrapString
 from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, PartToBuy, Thaw, UpkeepDue
 from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
@@ -53,7 +54,7 @@ from soakbell.planning.part_need import parts_to_buy
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.season_ahead import expected_traps
 from soakbell.planning.season_bells import harvest_bells, season_bells, setting_bells, start_bells
-from soakbell.planning.season_end import season_end
+from soakbell.planning.season_end import SeasonEnd, season_end
 from soakbell.planning.season_start import SeasonStart
 from soakbell.planning.upkeep_due import upkeep_due
 from soakbell.sea.daylight import sunlight
@@ -317,13 +318,25 @@ class _Look:
         )
 
     def _bait(self, window: Window) -> tuple[BaitToLoad, ...]:
-        return bait_to_load(
-            self._outfit, self._books.bait, _traps(window), leaves_at=window.leaves_at, now=self._now
-        )
+        traps = self._to_bait(window)
+        return bait_to_load(self._outfit, self._books.bait, traps, leaves_at=window.leaves_at, now=self._now)
 
     def _thaw(self, window: Window) -> tuple[Thaw, ...]:
-        return boxes_to_thaw(
-            self._outfit, self._books.bait, _traps(window), leaves_at=window.leaves_at, now=self._now
+        traps = self._to_bait(window)
+        return boxes_to_thaw(self._outfit, self._books.bait, traps, leaves_at=window.leaves_at, now=self._now)
+
+    def _to_bait(self, window: Window) -> int:
+        """Traps of the trip that go in again. Those of a string past its last useful rebait come home."""
+        day = window.leaves_at.astimezone(self._zone).date()
+        names = {string.name for string in self._baited_on(day)}
+        return sum(pull.traps for pull in window.pulls if pull.string in names)
+
+    def _baited_on(self, day: date) -> tuple[TrapString, ...]:
+        end = _end_of(self._settings, day)
+        return tuple(
+            string
+            for string in self._settings.trap_strings
+            if end is None or end.takes_bait(string.soak_floor_h, day)
         )
 
     def _thaw_if(self, day: date) -> tuple[Thaw, ...]:
@@ -333,7 +346,7 @@ class _Look:
         dawn_at = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone).dawn_at
         if dawn_at is None or not season.may_harvest:
             return ()
-        strings, wishes = settings.trap_strings, self._gear.wishes.on(day)
+        strings, wishes = self._baited_on(day), self._gear.wishes.on(day)
         traps = traps_pulled_first(self._gear, strings, self._books.bait, dawn_at, wishes)
         return boxes_to_thaw(self._outfit, self._books.bait, traps, leaves_at=dawn_at, now=self._now)
 
@@ -425,7 +438,7 @@ class _Look:
 
     def _harvest(self) -> tuple[Bell, ...]:
         settings = self._settings
-        end = season_end(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        end = _end_of(settings, self.today)
         return harvest_bells(self._gear, settings.trap_strings, end, self.today, self._begins)
 
     def _setting(self) -> tuple[Bell, ...]:
@@ -462,7 +475,7 @@ class _Look:
 
 
 def expected_in_days(settings: Settings, outfit: Outfit, gear: GearState, now: datetime) -> dict[date, float]:
-    """Traps expected to be pulled by local day, over the days that bait is held for and some beyond."""
+    """Traps expected to take bait by local day, over the days that bait is held for and some beyond."""
 
     def may_pull(day: date) -> bool:
         return season_day(settings.fishery, day, sector=settings.sector, region=settings.region).may_harvest
@@ -474,8 +487,9 @@ def expected_in_days(settings: Settings, outfit: Outfit, gear: GearState, now: d
         ZoneInfo(settings.harbor.time_zone),
         days=outfit.plan_days + _PULLS_SOONER_DAYS,
         may_pull=may_pull,
+        end_of=cache(partial(_end_of, settings)),
     )
 
 
-def _traps(window: Window) -> int:
-    return sum(pull.traps for pull in window.pulls)
+def _end_of(settings: Settings, day: date) -> SeasonEnd | None:
+    return season_end(settings.fishery, day, sector=settings.sector, region=settings.region)

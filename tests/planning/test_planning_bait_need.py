@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from statistics import stdev
 from zoneinfo import ZoneInfo
 
@@ -14,6 +15,7 @@ from tests.logbook import LEDGE, NINE_FOOT, STRINGS
 from tests.logbook import told as entry_told
 from tests.planning.bait_scenes import BAYSIDE, HARBOR, HEADS, HIDE, NOW, TODAY, ago, outfit_of, pulls, stock_of
 
+from soakbell.fishery.season import SeasonDay, SeasonReason, season_day
 from soakbell.gear.bait_lots import BaitStock, BaitUse
 from soakbell.gear.fold import fold
 from soakbell.gear.log import BaitBought, BaitCounted, BaitMoved, BaitOrdered, Detail, Pulled, TrapsSet
@@ -30,7 +32,10 @@ from soakbell.planning.bait_need import (
     use_of,
 )
 from soakbell.planning.season_ahead import expected_traps
+from soakbell.planning.season_end import SeasonEnd, season_end
+from soakbell.settings import load_fishery
 
+BLUE = load_fishery(Path(__file__).parents[2] / "config" / "fisheries" / "florida-blue-crab.toml")
 ONE = outfit_of()
 LEAVES_AT = NOW + timedelta(hours=24)
 
@@ -320,7 +325,7 @@ def test_a_string_is_expected_halfway_between_floor_and_ceiling_and_again_after_
     """Nine Foot: floor 120 h, ceiling 264 h, so every 8 days; set on the morning of 4 Dec."""
     set_at = datetime(2026, 12, 4, 13, tzinfo=UTC)
     gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
-    ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=21, may_pull=lambda _: True)
+    ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=21, may_pull=lambda _: True, end_of=lambda _: None)
     assert next(iter(ahead)) == TODAY
     assert len(ahead) == 21
     pulled = {day: traps for day, traps in ahead.items() if traps}
@@ -332,7 +337,7 @@ def test_a_string_long_ripe_is_expected_on_the_next_trip(hour: int, day: int) ->
     set_at = datetime(2026, 11, 20, 13, tzinfo=UTC)
     gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
     now = datetime(2026, 12, 8, hour, tzinfo=UTC)
-    ahead = expected_traps(gear, STRINGS, now, ZONE, days=5, may_pull=lambda _: True)
+    ahead = expected_traps(gear, STRINGS, now, ZONE, days=5, may_pull=lambda _: True, end_of=lambda _: None)
     assert [found for found, traps in ahead.items() if traps] == [date(2026, 12, day)]
 
 
@@ -340,9 +345,49 @@ def test_no_pull_is_expected_out_of_season() -> None:
     set_at = datetime(2026, 12, 4, 13, tzinfo=UTC)
     gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], [NINE_FOOT, LEDGE])
     opens = date(2026, 12, 15)
-    ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=10, may_pull=lambda day: day >= opens)
+    ahead = expected_traps(
+        gear, STRINGS, NOW, ZONE, days=10, may_pull=lambda day: day >= opens, end_of=lambda _: None
+    )
     assert [found for found, traps in ahead.items() if traps] == [opens]
-    assert not any(expected_traps(gear, STRINGS, NOW, ZONE, days=10, may_pull=lambda _: False).values())
+    never = expected_traps(gear, STRINGS, NOW, ZONE, days=10, may_pull=lambda _: False, end_of=lambda _: None)
+    assert not any(never.values())
+
+
+def test_past_the_last_useful_rebait_a_pull_takes_no_bait_and_the_need_falls_to_none() -> None:
+    """Nine Foot comes ripe on 12 and 20 Dec; a floor of 5 days before a last harvest on 16 Dec is the 11th."""
+    set_at = datetime(2026, 12, 4, 13, tzinfo=UTC)
+    gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
+
+    def baited(last: int, next_set: date | None = None) -> dict[date, float]:
+        ends = date(2026, 12, last)
+        end = SeasonEnd(ends, SeasonReason("season", "", "", "memory"), ends, ends, next_set, next_set)
+        ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=40, may_pull=lambda _: True, end_of=lambda _: end)
+        return {day: traps for day, traps in ahead.items() if traps}
+
+    assert baited(16) == {}
+    assert baited(17) == {date(2026, 12, 12): 4}
+    assert baited(25) == {date(2026, 12, 12): 4, date(2026, 12, 20): 4}
+    assert baited(16, date(2027, 6, 1)) == {}
+
+
+def test_traps_that_are_set_again_after_a_closure_take_bait_then() -> None:
+    """R22: the panhandle is closed from 5 to 14 January of odd years. A floor of 5 days before 4 January is 30 Dec."""
+    set_at, now = datetime(2026, 12, 23, 13, tzinfo=UTC), datetime(2026, 12, 27, 13, tzinfo=UTC)
+    gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
+
+    def law(day: date) -> SeasonDay:
+        return season_day(BLUE, day, sector="commercial", region="panhandle")
+
+    ahead = expected_traps(
+        gear,
+        STRINGS,
+        now,
+        ZONE,
+        days=30,
+        may_pull=lambda day: law(day).may_harvest,
+        end_of=lambda day: season_end(BLUE, day, sector="commercial", region="panhandle"),
+    )
+    assert [day for day, traps in ahead.items() if traps] == [date(2027, 1, 15), date(2027, 1, 23)]
 
 
 def test_an_outfit_without_bait_needs_none() -> None:

@@ -89,6 +89,11 @@ class SeasonEnd:
         pulled = self.last_harvest if home_on is None else min(self.last_harvest, home_on)
         return min(self.last_set, pulled - timedelta(days=math.ceil(soak_floor_h / _HOURS_A_DAY)))
 
+    def takes_bait(self, soak_floor_h: float, day: date) -> bool:
+        """Whether a trap that is pulled on a day of this stretch goes in again with fresh bait."""
+        last = self.last_rebait(soak_floor_h)
+        return last is not None and day <= last
+
 
 def season_end(fishery: Fishery, day: date, *, sector: str, region: str | None) -> SeasonEnd | None:
     """Orders, extensions and regional closures are counted in; where the region isn't told, the strictest.
