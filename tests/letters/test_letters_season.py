@@ -127,8 +127,11 @@ def test_where_the_chances_come_from_is_always_told() -> None:
     assert "Today counts as called." in said(replace(ahead(), odds=replace(ODDS, reckoned_from=called)))
 
 
-def test_a_start_today_is_told_only_where_no_call_can_speak_of_it() -> None:
+def test_a_start_today_is_told_only_where_today_counts_for_a_trip() -> None:
     assert "If you start today" not in said(ahead())
+    called = replace(ODDS.reckoned_from, today=TodayCounts.CALLED)
+    text = said(replace(ahead(), odds=replace(ODDS, reckoned_from=called)))
+    assert "If you start today, as called, all that fish are home in time with a chance of 93%" in text
     closed = replace(ODDS.reckoned_from, today=TodayCounts.FORECAST)
     free = replace(ahead(), odds=replace(ODDS, reckoned_from=closed))
     assert "If you start today, all that fish are home in time with a chance of 93%" in said(free)
@@ -185,6 +188,9 @@ def test_the_eve_letter_tells_it_in_one_line() -> None:
     assert "Season's end: 162 traps not home, all out by Tue 22 Dec, 15 days left." in text
     sure = replace(ahead(), odds=replace(ODDS, start_by=((0.95, december(10)),)))
     assert season_line(sure).endswith("14 days left; for a chance of 95% start by Thu 10 Dec.")
+    usual = replace(ODDS.reckoned_from, forecast_days=0)
+    bare = replace(sure, odds=replace(ODDS, start_by=((0.95, december(10)),), reckoned_from=usual))
+    assert season_line(bare).endswith("start by Thu 10 Dec, by the usual weather and no forecast.")
     assert season_line(over()) == "Season's end: 1 trap not home, 5 days past the last day for traps in the water."
     assert "all out by Tue 22 Dec, today" in season_line(replace(ahead(), today=december(22)))
 

@@ -89,8 +89,10 @@ def season_line(ahead: SeasonAhead | None) -> str:
         last = due_words(ahead.end.deadline, ahead.today)
         told += f", all out by {last}, {days_count(ahead.days_left) + ' left' if ahead.days_left else 'today'}"
         start = None if ahead.odds is None else dict(ahead.odds.start_by).get(_SURE)
-        by = "" if start is None else f"; for a chance of {_SURE:.0%} start by {due_words(start, ahead.today)}"
-        return f"{told}{by}."
+        if ahead.odds is None or start is None:
+            return f"{told}."
+        usual = "" if ahead.odds.reckoned_from.forecast_days else ", by the usual weather and no forecast"
+        return f"{told}; for a chance of {_SURE:.0%} start by {due_words(start, ahead.today)}{usual}."
     except Exception as failed:
         log.exception("the season's line of a letter failed")
         return _untold(f"{type(failed).__name__}: {failed}", some=False)
@@ -121,7 +123,7 @@ def _lines(ahead: SeasonAhead, recovery: RecoveryList, end: SeasonEnd) -> Iterat
     yield lead_words(recovery)
     past = ahead.today > end.deadline
     if past:
-        yield "Ask the authority before you go for them: they may not be in the water any more."
+        yield "Ask the authority before you go for them: by that rule none may be in the water any more."
     if recovery.missing:
         yield REPORT
     if past or not recovery.fishing:
@@ -142,16 +144,18 @@ _YOURS = "Whether to go for them is yours to judge, by the official forecast and
 
 
 def _starting(odds: OddsTold, today: date) -> Iterator[str]:
-    """Tomorrow, and today where no call speaks of it."""
-    if odds.reckoned_from.today is TodayCounts.FORECAST and odds.day == today:
-        yield from _start("today", odds.start_on(today), today)
-    yield from _start("tomorrow", odds.start_on(today + _ONE_DAY), today)
+    """Tomorrow, and today where it counts for a trip."""
+    counts = odds.reckoned_from.today
+    if counts is not TodayCounts.NOT and odds.day == today:
+        called = " as called," if counts is TodayCounts.CALLED else ""
+        yield from _start(f"today,{called}", odds.start_on(today), today)
+    yield from _start("tomorrow,", odds.start_on(today + _ONE_DAY), today)
 
 
 def _start(when: str, start: StartDay | None, today: date) -> Iterator[str]:
     if start is None:
         return
-    told = f"If you start {when}, all that fish are home in time with a chance of {chance_told(start.chance)}"
+    told = f"If you start {when} all that fish are home in time with a chance of {chance_told(start.chance)}"
     half, most = (None if day is None else due_words(day, today) for day in (start.half_by, start.most_by))
     if half is None:
         yield f"{told}."
@@ -243,10 +247,7 @@ def _rests(source: OddsFrom, as_of: date, today: date) -> Iterator[str]:
         )
     else:
         yield "No forecast is in these odds: each day is taken for a usual one, and today for none."
-    later = "Later days" if source.forecast_days else "Days"
-    yield from (_counted(each, later) for each in source.counted)
-    for why in source.lacking:
-        yield f"{capital(one_line(why))}: there the usual chance of the plan file stands, which nobody counted."
+    yield from usual_words(source.counted, source.lacking, "Later days" if source.forecast_days else "Days")
     yield (
         f"A usual fit day carries a trip of {minutes_words(source.window_min)}. Days off and days that you barred "
         "count for no trip."
@@ -258,6 +259,13 @@ _TODAY = {
     TodayCounts.NOT: "Today counts for no trip: the call is not PULL.",
     TodayCounts.FORECAST: "Today is one of them, as the harvest is closed and no letter calls it.",
 }
+
+
+def usual_words(counted: Sequence[YearsCounted], lacking: Sequence[str], days: str) -> Iterator[str]:
+    """What days that no forecast tells are taken by, as in ``OddsFrom``. ``days`` is how they are called."""
+    yield from (_counted(each, days) for each in counted)
+    for why in lacking:
+        yield f"{capital(one_line(why))}: there the usual chance of the plan file stands, which nobody counted."
 
 
 def _counted(each: YearsCounted, days: str) -> str:
