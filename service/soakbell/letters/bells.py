@@ -371,7 +371,7 @@ def _season(case: _Case) -> _Told:
 def _start(case: _Case) -> _Told:
     deadline, chance, day = case.day(case.any("deadline")), case.any("chance"), case.any("start_by")
     left, today = case.any("days_left"), case.times.day
-    aim = f"a {chance:.0%} chance of all traps out by {deadline}"
+    aim = f"a chance of {chance:.0%} of all traps out by {deadline}"
     if day is None:
         when = f"no day to start on gives {aim} any more"
     elif day == today:
