@@ -23,6 +23,7 @@ from kept_days import (
 )
 from law.world import (
     INNER,
+    INNER_GRID,
     MEDIA,
     OUTER,
     OUTER_GRID,
@@ -210,6 +211,45 @@ def test_chances_are_those_that_were_known_beforehand_and_come_true_where_the_fo
     parts = record.chances
     whole = parts.reliability - parts.resolution + parts.uncertainty + parts.within_variance
     assert parts.score == pytest.approx(whole - parts.within_covariance)
+
+
+def mean_chance(folder: Path, days: int, *, low_by_kt: float) -> float:
+    """Of days forecast with 8 kt each, where it blew ``low_by_kt`` harder; all came fit."""
+    opened = open_store(f"sqlite:///{folder / f'{days} {low_by_kt}.db'}")
+    migrate(opened)
+    kept = KeptDays(opened, wind_kt=always(8 + low_by_kt), low_by_kt=low_by_kt)
+    kept.keep(FIRST, days)
+    parts = looked_back(kept, FIRST + days * DAY).chances
+    opened.close()
+    assert parts is not None
+    assert all(row.share == 1 for row in parts.rows)
+    return sum(row.mean_chance * row.given for row in parts.rows) / parts.given
+
+
+def test_a_chance_is_told_by_what_was_known_beforehand_and_learned_anew_in_ten_days(tmp_path: Path) -> None:
+    """In the first ten days nothing is known; then it is that forecasts were 4 kt low."""
+    right, low = (mean_chance(tmp_path, 4, low_by_kt=kt) for kt in (0.0, 4.0))
+    assert right == low
+    right, low = (mean_chance(tmp_path, 14, low_by_kt=kt) for kt in (0.0, 4.0))
+    assert low < right - 0.002
+
+
+@dataclass
+class MendedByNoon(KeptDays):
+    """Two hours after each letter comes a grid that is right."""
+
+    def keep_forecasts(self, day: date) -> None:
+        super().keep_forecasts(day)
+        now = self.morning_of(day) + timedelta(hours=2)
+        body = grid(INNER, now - timedelta(minutes=20), now.replace(minute=0), wind_kt=12, gust_kt=16, sea_m=0.4)
+        with self.store.writing() as session:
+            replies.keep_reply(session, RawReply(*INNER_GRID, "", 200, MEDIA[SourceKind.GRID], body, now))
+
+
+def test_a_forecast_that_came_after_the_letter_mends_nothing(store: Store) -> None:
+    kept = MendedByNoon(store, wind_kt=always(12), low_by_kt=4)
+    kept.keep(FIRST, 4)
+    assert first_day(looked_back(kept, FIRST + 4 * DAY), "wind_kt").bias == pytest.approx(4, abs=0.1)
 
 
 # ---- what came of a day, by hand
