@@ -38,7 +38,7 @@ from law.world import (
     stamp,
     warning,
 )
-from soakbell.gear.log import Barred
+from soakbell.gear.log import Barred, Pinned
 from soakbell.sea.sources import SourceKind
 from soakbell.settings import Settings, TighterLimits
 from soakbell.survey import ReplyKey
@@ -616,6 +616,12 @@ def add_bar(world: World, chance: Random) -> World | None:
     return world.telling(Barred(day, chance.choice(("", *(string.name for string in world.settings.strings)))))
 
 
+def add_pin(world: World, chance: Random) -> World | None:
+    """A day or a string pinned, most often today: it may lift a string's floor, and nothing else."""
+    day = world.now.astimezone(NEW_YORK).date() + timedelta(days=chance.choice((0, 0, 0, 1, 3)))
+    return world.telling(Pinned(day, chance.choice(("", *(string.name for string in world.settings.strings)))))
+
+
 # ---- The station
 
 
@@ -670,6 +676,7 @@ MUTATIONS: dict[str, Mutation] = {
         lower_max_age,
         lower_gap,
         add_bar,
+        add_pin,
         station_hole,
     )
 }

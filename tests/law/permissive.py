@@ -23,12 +23,14 @@ class Judged:
         fit: fit hours by place (a string's name, or "" for the harbor), of the whole outlook.
         departures: quarter hours at which a trip may leave today, by the trip's name; none where the skipper
             barred the day or a string of the trip.
+        only_unripe: all that stands against a trip is that no string has reached its floor.
     """
 
     word: CallWord
     now: datetime
     fit: Mapping[str, pd.Series[bool]]
     departures: Mapping[str, frozenset[datetime]]
+    only_unripe: bool = False
 
 
 def trips_of(morning: Morning) -> dict[str, Trip]:
@@ -71,6 +73,7 @@ def judged(world: World, trips: Mapping[str, Trip], morning: Morning | None = No
             )
             for name, trip in trips.items()
         },
+        only_unripe=[reason.code for reason in morning.call.reasons] == ["nothing_ripe"],
     )
 
 
@@ -86,13 +89,16 @@ def strings_of(trip: Trip) -> frozenset[str]:
     return frozenset(str(leg.string) for leg in trip.hauls)
 
 
-def looser(before: Judged, after: Judged) -> list[str]:
+def looser(before: Judged, after: Judged, *, pinned: bool = False) -> list[str]:
     """In what ``after`` allows more than ``before``: nothing, if the law holds.
 
+    ``pinned``: the skipper pinned something in between, which lifts the floor of a string, his own choice, and no
+    more: a PULL may come of it where nothing but the floor stood against one, and no hour or departure.
     Hours that lie behind ``after.now`` are of no use to anybody and are not compared.
     """
     found = []
-    if after.word is CallWord.PULL and before.word is not CallWord.PULL:
+    floor_lifted = pinned and before.only_unripe
+    if after.word is CallWord.PULL and before.word is not CallWord.PULL and not floor_lifted:
         found.append(f"the word: {before.word} became {after.word}")
     for name, departures in after.departures.items():
         more = sorted(departures - before.departures[name])
