@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from datetime import timedelta
 
 import numpy as np
@@ -109,6 +111,22 @@ def test_hours_outside_are_those_of_what_came_while_out(spent: list[Spent]) -> N
             ended = came.index + pd.Timedelta(hours=1)
             out = came[(ended > outing.leaves_at) & (came.index < outing.lands_at)]
             assert outing.outside_h == ((out["wind_kt"] > 15) | (out["gust_kt"] > 20)).sum()
+
+
+def test_the_plan_earns_more_than_simple_ways_and_is_outside_the_limits_no_longer() -> None:
+    """24 seasons of the same weather and crabs for all; ``tests/bench/bench_seasons.py`` has recorded weather."""
+    ways: tuple[Callable[[], Strategy], ...] = (
+        lambda: every_seventh_day,
+        lambda: first_fit_past_floor,
+        lambda: ThePlan(5, paths=20, every_draw=50),
+    )
+    told = [[spend(season(seed, record(), DAYS), way()) for way in ways] for seed in range(24)]
+    usd = np.array([[of.usd for of in spents] for spents in told])
+    outside_h = np.array([[sum(outing.outside_h for outing in of.outings) for of in spents] for spents in told])
+    for simple in (0, 1):
+        more_usd = usd[:, 2] - usd[:, simple]
+        assert more_usd.mean() > 2 * more_usd.std(ddof=1) / math.sqrt(len(more_usd))
+        assert outside_h[:, 2].sum() <= outside_h[:, simple].sum()
 
 
 def test_the_floor_strategies_wait_for_the_floors(seasons: list[Season]) -> None:
