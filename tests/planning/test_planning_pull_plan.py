@@ -13,7 +13,17 @@ from plan_boats import HARBOR, TODAY, EveryPlan, broken, obeys, pulls_of, random
 
 from soakbell.gear.strings import Mark
 from soakbell.planning.pull_plan import PullPlan, WhyCode, solve_plan
-from soakbell.planning.pull_problem import PlanBait, PlanDay, PlanProblem, PlanString, Reckoned, Wish
+from soakbell.planning.pull_problem import (
+    PlanBait,
+    PlanDay,
+    PlanProblem,
+    PlanString,
+    Reckoned,
+    Wish,
+    holds,
+    worth_usd,
+)
+from soakbell.planning.pull_search import Search
 
 CENTS = 0.03
 """A plan may be worth less than the best by what ties are broken with."""
@@ -84,14 +94,33 @@ def test_plans_too_large_to_be_proven_keep_every_limit(seed: int) -> None:
 
 
 def test_a_plan_too_large_to_be_proven_lies_close_to_the_best(monkeypatch: pytest.MonkeyPatch) -> None:
-    problems = [random_problem(seed, 9, 6, limits=seed % 2 == 0) for seed in range(5)]
+    """Of 12 boats, half with limits: each within 5 %, all together within 1 %."""
+    problems = [random_problem(seed, 9, 6, limits=seed % 2 == 0) for seed in range(12)]
     best = [solve_plan(problem, next_best=False).value_usd for problem in problems]
     monkeypatch.setattr("soakbell.planning.pull_search.EXACT_UP_TO", 5)
-    for problem, usd in zip(problems, best, strict=True):
-        plan = solve_plan(problem, next_best=False)
+    plans = [solve_plan(problem, next_best=False) for problem in problems]
+    for problem, plan, usd in zip(problems, plans, best, strict=True):
         assert broken(problem, plan) == []
-        assert 0.98 * usd <= plan.value_usd <= usd + CENTS <= plan.bound_usd + 2 * CENTS
+        assert 0.95 * usd <= plan.value_usd <= usd + CENTS
+        assert plan.bound_usd >= usd - CENTS
         assert not plan.proven
+    assert sum(plan.value_usd for plan in plans) >= 0.99 * sum(best)
+
+
+@pytest.mark.parametrize("seed", [20, 28, 31])
+def test_the_next_best_of_many_strings_leaves_out_what_is_barred_and_keeps_every_limit(seed: int) -> None:
+    problem = random_problem(seed, 14, 7)
+    search = Search(problem)
+    bars = [Wish(None, DAYS[day]) for day in np.flatnonzero(search.found.pulled.any(axis=0))]
+    bars += [Wish(f"String {s}", DAYS[day]) for s, day in np.argwhere(search.found.pulled)]
+    asked = [(bar, found) for bar in bars if (found := search.without(bar)) is not None]
+    assert len(asked) > 10
+    for bar, found in asked:
+        r = Reckoned(replace(problem, bars=(*problem.bars, bar)))
+        assert holds(r, found.pulled)
+        assert not (found.pulled & ~r.day_open).any()
+        assert set(found.obeyed) == set(search.found.obeyed)
+        assert found.worth_usd == pytest.approx(worth_usd(r, found.pulled))
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -106,10 +135,10 @@ def test_the_plain_model_finds_the_same_worth(seed: int) -> None:
     assert broken(problem, plan) == []
     assert plan.value_usd <= plain.bound_usd + CENTS
     assert plan.bound_usd >= plain.value_usd - CENTS
-    if plan.proven:
+    assert plan.proven == (seed < 4)
+    if seed < 4:
         assert plan.value_usd == pytest.approx(plain.value_usd, abs=CENTS)
-    else:
-        assert plan.value_usd >= 0.99 * plain.value_usd
+    assert plan.value_usd >= 0.99 * plain.value_usd - CENTS
 
 
 @pytest.mark.parametrize("seed", range(12))
