@@ -191,10 +191,22 @@ def test_an_order_that_extends_take_up_moves_the_deadline_and_gives_no_harvest()
     assert allowed(day) == (False, False, True)
     due = take_up(longer, date(2027, 5, 1), sector="commercial", region="elsewhere")
     assert due is not None
-    assert due.deadline == date(2027, 5, 13)
+    assert (due.deadline, due.reason.rule) == (date(2027, 5, 13), "late take-up")
+    past = take_up(longer, date(2027, 5, 20), sector="commercial", region="elsewhere")
+    assert past == due
     south = take_up(longer, date(2027, 5, 1), sector="commercial", region="south")
     assert south is not None
-    assert south.deadline == date(2027, 5, 6)
+    assert (south.deadline, south.reason.rule) == (date(2027, 5, 6), "traps out of the water")
+
+
+def test_an_extension_that_another_order_cuts_short_is_not_what_sets_the_deadline() -> None:
+    longer = extension(date(2027, 5, 7), date(2027, 5, 13))
+    closed = Order("bars traps", rule(DateSpan(date(2027, 5, 10), date(2027, 5, 20)), name="red tide"))
+    due = take_up(
+        dataclasses.replace(STONE, orders=(longer, closed)), date(2027, 5, 1), sector="commercial", region=None
+    )
+    assert due is not None
+    assert (due.deadline, due.reason.rule) == (date(2027, 5, 9), "red tide")
 
 
 def test_an_order_for_one_region_gives_nothing_where_the_region_is_not_told() -> None:

@@ -63,7 +63,8 @@ class SeasonDay:
 
 @dataclass(frozen=True)
 class TakeUp:
-    """The last day on which traps may be in the water, and the rule that says so."""
+    """The last day on which traps may be in the water, and the rule that says so: the order that extended it to
+    that day, or else what bars the next one."""
 
     deadline: date
     reason: SeasonReason
@@ -170,9 +171,9 @@ def take_up(fishery: Fishery, day: date, *, sector: str, region: str | None) -> 
     else:
         turns = [b for b in reversed(boundaries) if b <= day]
     for turn in turns:
-        reason = barred(turn)
-        if reason is not None and barred(turn - _ONE_DAY) is None:
-            return TakeUp(turn - _ONE_DAY, reason)
+        reason, last = barred(turn), turn - _ONE_DAY
+        if reason is not None and barred(last) is None:
+            return TakeUp(last, _extended(fishery, last, sector, region) or reason)
     return None
 
 
@@ -382,6 +383,16 @@ def _dates_of(fishery: Fishery, year: int) -> Iterator[_SeasonDates]:
                 last_pull=last_pull,
                 traps_out_by=_on_or_after(last_pull, season.traps_out_by.value),
             )
+
+
+def _extended(fishery: Fishery, last: date, sector: str, region: str | None) -> SeasonReason | None:
+    """What the order says by which ``last`` is the last day, if it is one."""
+    names = {
+        order.rule.name
+        for order in fishery.orders
+        if order.effect == "extends take-up" and order.rule.value.last == last
+    }
+    return next((r for r in _reasons(fishery, last, sector, region) if r.rule in names), None)
 
 
 def _on_or_after(start: date, day: MonthDay) -> date:

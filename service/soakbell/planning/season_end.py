@@ -62,7 +62,7 @@ class SeasonEnd:
     """The end of the stretch of days with traps allowed that a day lies in, or else of the last one before it.
 
     Attributes:
-        deadline: the last day on which a trap may be in the water; ``reason`` is what bars the next.
+        deadline: the last day on which a trap may be in the water; ``reason`` as of ``TakeUp``.
         last_harvest, last_set: the last days, from the day asked on, on which traps may be pulled for their catch
             and may be set; None where there is none left.
         next_set, next_harvest: the first days past the deadline on which that is allowed again; None where none is
