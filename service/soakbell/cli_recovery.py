@@ -112,7 +112,7 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
         lead_words,
         retired_line,
         rule_words,
-        start_words,
+        starts_words,
     )
     from soakbell.letters.season_section import reckoned_lines
     from soakbell.letters.times import full_day_words
@@ -124,8 +124,8 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
     say(f"{boat}, {full_day_words(times.day)}: {lead_words(out)}")
     if out.take_up is not None:
         say(rule_words(out))
-    for start in out.starts:
-        say(start_words(*start, out.today))
+    for line in starts_words(out.starts, out.today):
+        say(line)
     fishing = _fishing_rows(out, times)
     if fishing:
         _table(console, "Fishing", ("trip", "string", "traps", "last seen", "start mark", "end mark"), fishing)

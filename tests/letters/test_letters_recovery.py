@@ -30,7 +30,7 @@ from soakbell.letters.letter import Letter
 from soakbell.letters.recovery import recovery_letter
 from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
 from soakbell.letters.recovery_sheet import recovery_sheet
-from soakbell.letters.recovery_words import mark_words
+from soakbell.letters.recovery_words import mark_words, starts_words
 from soakbell.planning.recovery import RecoveryList, recovery_list
 
 
@@ -101,7 +101,7 @@ def test_days_to_start_by_are_told_past_ones_too() -> None:
     text = words(letter().text)
     assert "For a chance of 80% of being done in time, start by Sat 1 May." in text
     assert "start by Wed 28 Apr, a day that is past." in text
-    assert "No day to start on gives a chance of 99%" in text
+    assert "No day to start on is left for a chance of 99% or more of being done in time." in text
 
 
 def test_a_rule_that_was_not_read_says_so() -> None:
@@ -346,3 +346,12 @@ def test_a_browser_prints_one_sheet_of_paper_for_each_trip(tmp_path: Path) -> No
         [browser, *options, f"--print-to-pdf={printed}", page.as_uri()], check=True, capture_output=True
     )
     assert len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes())) == 5
+
+
+def test_of_chances_that_no_day_gives_any_more_only_the_least_is_told() -> None:
+    lines = starts_words(((0.8, date(2027, 5, 1)), (0.95, None), (0.99, None)), date(2027, 4, 29))
+    assert lines == (
+        "For a chance of 80% of being done in time, start by Sat 1 May.",
+        "No day to start on is left for a chance of 95% or more of being done in time.",
+    )
+    assert len(starts_words(((0.8, None), (0.95, None), (0.99, None)), date(2027, 4, 29))) == 1

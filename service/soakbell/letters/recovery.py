@@ -27,7 +27,7 @@ from soakbell.letters.recovery_words import (
     retired_line,
     rule_words,
     seen_words,
-    start_words,
+    starts_words,
     string_lines,
     trip_words,
 )
@@ -103,7 +103,7 @@ def _brief(recovery: RecoveryList) -> str:
 
 def _sections(recovery: RecoveryList, times: HarborTimes, program: str) -> Iterator[RecoverySection]:
     if recovery.take_up is not None:
-        starts = [start_words(*start, recovery.today) for start in recovery.starts if recovery.fishing]
+        starts = starts_words(recovery.starts, recovery.today) if recovery.fishing else ()
         yield RecoverySection("By when", (deadline_words(recovery), rule_words(recovery), *starts))
     for trip in recovery.trips:
         title = f"Trip {trip.number}: {listed(one_line(string.name) for string in trip.strings)}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 
 from soakbell.gear.missing import SearchBox
@@ -74,12 +75,19 @@ def rule_words(recovery: RecoveryList) -> str:
     return f"Rule: {ended(reason.rule)} Source: {ended(reason.source)}{sure} Check with the authority."
 
 
+def starts_words(starts: Iterable[tuple[float, date | None]], today: date) -> tuple[str, ...]:
+    """By when to start for each chance; of those that no day gives only the least, which bars the higher ones."""
+    rising = sorted(starts, key=lambda start: start[0])
+    last = next((at for at, (_, day) in enumerate(rising) if day is None), len(rising))
+    return tuple(start_words(*start, today) for start in rising[: last + 1])
+
+
 def start_words(chance: float, day: date | None, today: date) -> str:
     """By when to start for one chance of being done in time."""
-    chance_words = f"a chance of {chance:.0%} of being done in time"
     if day is None:
-        return f"No day to start on gives {chance_words} any more."
-    return f"For {chance_words}, start by {due_words(day, today)}{', a day that is past' if day < today else ''}."
+        return f"No day to start on is left for a chance of {chance:.0%} or more of being done in time."
+    past = ", a day that is past" if day < today else ""
+    return f"For a chance of {chance:.0%} of being done in time, start by {due_words(day, today)}{past}."
 
 
 def chance_told(chance: float) -> str:

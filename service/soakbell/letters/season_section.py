@@ -22,7 +22,7 @@ from soakbell.letters.recovery_words import (
     days_count,
     lead_words,
     rule_words,
-    start_words,
+    starts_words,
 )
 from soakbell.letters.times import FULL_MONTHS, minutes_words
 from soakbell.letters.words import capital, ended, listed, one_line
@@ -175,7 +175,7 @@ def _blocks(ahead: SeasonAhead, recovery: RecoveryList, end: SeasonEnd, program:
         return
     odds = ahead.odds
     if odds is not None:
-        yield Block("Days to start by", tuple(start_words(*start, ahead.today) for start in odds.start_by))
+        yield Block("Days to start by", starts_words(odds.start_by, ahead.today))
     if recovery.trips:
         yield Block(_trips_title(odds, ahead.today), tuple(_trips(recovery.trips, odds, ahead.today)), (whole,))
     yield Block("Harvest and bait", tuple(_harvest(end, ahead.rebaits, ahead.today)))
