@@ -30,7 +30,7 @@ from soakbell.letters.letter import Letter
 from soakbell.letters.recovery import recovery_letter
 from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
 from soakbell.letters.recovery_sheet import recovery_sheet
-from soakbell.letters.recovery_words import mark_words, starts_words
+from soakbell.letters.recovery_words import ASK_FIRST, mark_words, starts_words
 from soakbell.planning.recovery import RecoveryList, recovery_list
 
 
@@ -57,6 +57,12 @@ def test_the_subject_tells_how_many_and_by_when() -> None:
     assert letter().subject == "Recovery list: 162 traps not home, all out by Thu 6 May | Little Grebe, Thu 29 Apr"
     assert "162 traps not home, 3 days past the last day" in letter(past(3)).subject
     assert "every trap home or written off" in letter(NOTHING_OUT).subject
+
+
+def test_past_the_last_day_it_says_to_ask_the_authority_first() -> None:
+    assert ASK_FIRST in words(letter(past(3)).text)
+    assert ASK_FIRST not in words(letter().text)
+    assert ASK_FIRST not in words(letter(replace(NOTHING_OUT, today=past(3).today)).text)
 
 
 def test_the_first_words_say_that_it_is_no_call() -> None:

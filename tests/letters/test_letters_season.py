@@ -98,6 +98,10 @@ def test_bait_past_its_last_useful_day_is_of_no_use_any_more() -> None:
     late = replace(ahead(), rebaits=(replace(nine, last_on=DAY - timedelta(days=1)), *others))
     assert "Nine Foot: fresh bait is of no use any more." in said(late)
     assert "last day for fresh bait Sun 13 Dec; from Mon 14 Dec on it is of no use." in said(late)
+    rebaits = tuple(replace(each, last_on=DAY - timedelta(days=n)) for n, each in enumerate(ahead().rebaits, 1))
+    text = said(replace(ahead(), rebaits=rebaits))
+    assert text.count("fresh bait is of no use any more") == 1, "in one line for all strings"
+    assert "That is for a pull on the last harvest day" not in text
 
 
 def test_after_the_last_harvest_day_it_says_that_no_letter_calls_the_take_up() -> None:

@@ -15,6 +15,7 @@ from soakbell.letters.gear_words import traps_count, traps_words
 from soakbell.letters.letter import Attachment, Letter, written
 from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
 from soakbell.letters.recovery_words import (
+    ASK_FIRST,
     EVENLY,
     REPORT,
     STACKED,
@@ -104,7 +105,8 @@ def _brief(recovery: RecoveryList) -> str:
 def _sections(recovery: RecoveryList, times: HarborTimes, program: str) -> Iterator[RecoverySection]:
     if recovery.take_up is not None:
         starts = starts_words(recovery.starts, recovery.today) if recovery.fishing else ()
-        yield RecoverySection("By when", (deadline_words(recovery), rule_words(recovery), *starts))
+        past = (ASK_FIRST,) if recovery.not_home and (recovery.days_left or 0) < 0 else ()
+        yield RecoverySection("By when", (deadline_words(recovery), *past, rule_words(recovery), *starts))
     for trip in recovery.trips:
         title = f"Trip {trip.number}: {listed(one_line(string.name) for string in trip.strings)}"
         yield RecoverySection(

@@ -14,6 +14,7 @@ from soakbell.letters.words import ended, listed, one_line
 from soakbell.planning.recovery import RecoveryList, StringOut, TrapOut, TripOut
 
 REPORT = "Lost gear: tell the authority, as local rules ask."
+ASK_FIRST = "Ask the authority before you go for them: by that rule none may be in the water any more."
 STAYS = "A trap stays on this list until the log is told that it was recovered, or written off with a reason."
 EVENLY = (
     "Where a single trap lies is reckoned, as if they lay evenly from mark to mark; a missing one may have "

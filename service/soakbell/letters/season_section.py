@@ -15,6 +15,7 @@ from soakbell.letters.figures import named
 from soakbell.letters.gear_section import Block
 from soakbell.letters.gear_words import due_words, traps_count, traps_words
 from soakbell.letters.recovery_words import (
+    ASK_FIRST,
     REPORT,
     STACKED,
     STAYS,
@@ -123,7 +124,7 @@ def _lines(ahead: SeasonAhead, recovery: RecoveryList, end: SeasonEnd) -> Iterat
     yield lead_words(recovery)
     past = ahead.today > end.deadline
     if past:
-        yield "Ask the authority before you go for them: by that rule none may be in the water any more."
+        yield ASK_FIRST
     if recovery.missing:
         yield REPORT
     if past or not recovery.fishing:
@@ -215,7 +216,7 @@ def _harvest(end: SeasonEnd, rebaits: Sequence[Rebait], today: date) -> Iterator
     by_day: dict[date, list[Rebait]] = {}
     for rebait in rebaits:
         if rebait.last_on is not None:
-            by_day.setdefault(rebait.last_on, []).append(rebait)
+            by_day.setdefault(max(rebait.last_on, today - _ONE_DAY), []).append(rebait)
     for day, some in sorted(by_day.items()):
         names = listed(one_line(rebait.string) for rebait in some)
         if day < today:
@@ -223,12 +224,12 @@ def _harvest(end: SeasonEnd, rebaits: Sequence[Rebait], today: date) -> Iterator
         else:
             after = due_words(day + _ONE_DAY, today)
             yield f"{names}: last day for fresh bait {due_words(day, today)}; from {after} on it is of no use."
-    if by_day:
+    if any(day >= today for day in by_day):
         yield (
             "That is for a pull on the last harvest day, past the string's soak floor. For a string that is taken "
             "up sooner, the last useful bait is that much sooner."
         )
-    elif rebaits:
+    elif rebaits and not by_day:
         yield "No fresh bait is of use: nothing is harvested any more."
     if end.next_set is not None:
         yield f"Traps may be set again from {due_words(end.next_set, today)}."
