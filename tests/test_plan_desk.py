@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
@@ -166,7 +166,17 @@ def test_a_broken_plan_file_is_told_in_short(calm: Port) -> None:
 
 @pytest.mark.parametrize(
     "step",
-    ["plan_week", "fit_curve", "kept_record", "on_hand", "bait_shares", "trap_limit", "opened_on", "season_day"],
+    [
+        "plan_week",
+        "fit_curve",
+        "kept_record",
+        "on_hand",
+        "bait_shares",
+        "trap_limit",
+        "opened_on",
+        "season_end",
+        "usual_weather",
+    ],
 )
 def test_whatever_fails_in_planning_costs_the_plan_and_not_the_call(
     calm: Port, monkeypatch: pytest.MonkeyPatch, step: str
@@ -301,15 +311,17 @@ def test_the_curve_is_learned_once_for_the_same_log(calm: Port, monkeypatch: pyt
     assert len(learned) == 1
 
 
-def test_a_closure_amid_the_season_is_not_taken_for_its_end(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("ahead_days", "seen"), [(28, True), (29, False)])
+def test_the_end_of_the_season_is_in_sight_three_weeks_past_the_days_planned(
+    calm: Port, ahead_days: int, seen: bool
+) -> None:
+    """R4: the last day for traps in the water is 6 May; 8 days are planned, today the first."""
     settings = calm.sea.settings
     desk = plan_desk.PlanDesk(settings, TERMS, OUTFIT, calm.store, LogKeeper(calm.store, settings.trap_strings))
-    shut = {TODAY + timedelta(days=n) for n in (3, 4, 5)}
-    monkeypatch.setattr(plan_desk.PlanDesk, "_may_pull", lambda _, day: day not in shut)
-    assert desk._last_day(TODAY, 8) is None
-    ends = TODAY + timedelta(days=9)
-    monkeypatch.setattr(plan_desk.PlanDesk, "_may_pull", lambda _, day: day not in shut and day <= ends)
-    assert desk._last_day(TODAY, 8) == ends
+    deadline = date(2027, 5, 6)
+    end = desk._end(deadline - timedelta(days=ahead_days), 8)
+    assert (end is not None) == seen
+    assert end is None or (end.deadline, end.last_harvest) == (deadline, date(2027, 5, 1))
 
 
 def test_claws_are_worth_what_the_log_landed_by_grade_or_the_least_price(calm: Port, folder: Path) -> None:

@@ -23,6 +23,7 @@ from soakbell.plan_settings import Weather, terms_of
 from soakbell.planning.fit_chance import DaySpan
 from soakbell.planning.fit_climate import FitClimate, fit_climate, fit_days, prior_climate
 from soakbell.planning.plan_terms import PlanTerms
+from soakbell.planning.season_told import YearsCounted
 from soakbell.sea.daylight import sunlight
 from soakbell.sea.limits import Limits
 from soakbell.sea.trust import MEASURED, hourly_measured
@@ -178,8 +179,13 @@ class UsualWeather:
     lacking: tuple[str, ...]
 
 
-def usual_weather(settings: Settings, store: Store, areas: Iterable[str], days: Sequence[date]) -> UsualWeather:
+def usual_weather(
+    settings: Settings, store: Store, areas: Iterable[str], days: Sequence[date], terms: PlanTerms | None = None
+) -> UsualWeather:
     """For trips through all of ``areas``: each day the least of their chances, for spells the longest.
+
+    Args:
+        terms: what is held beforehand; None: as the plan file has it.
 
     Raises:
         StoreError: the database can't be read.
@@ -189,14 +195,23 @@ def usual_weather(settings: Settings, store: Store, areas: Iterable[str], days: 
     lacking = tuple(each for each in found if isinstance(each, str))
     climates = [each.climate for each in counted]
     if lacking or not climates:
-        climates.append(prior_climate(usual_by_month(settings)))
-    hours = [each.needed_h for each in counted] or [usual_trip_h(settings)]
+        climates.append(prior_climate(usual_by_month(settings) if terms is None else terms.usual_fit_chance))
+    usual_h = usual_trip_h(settings) if terms is None else terms.usual_window_min / _MINUTES_AN_HOUR
+    hours = [each.needed_h for each in counted] or [usual_h]
     return UsualWeather(
         chances=tuple(min(climate.chance_on(day) for climate in climates) for day in days),
         correlation=max(climate.correlation for climate in climates),
-        window_min=_MINUTES_AN_HOUR * min([*hours, usual_trip_h(settings)] if lacking else hours),
+        window_min=_MINUTES_AN_HOUR * min([*hours, usual_h] if lacking else hours),
         counted=counted,
         lacking=lacking,
+    )
+
+
+def years_counted(usual: UsualWeather) -> tuple[YearsCounted, ...]:
+    """Its areas as letters tell them."""
+    return tuple(
+        YearsCounted(each.area, each.station, each.climate.years, each.not_held, each.climate.prior_months)
+        for each in usual.counted
     )
 
 

@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import logging
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from soakbell.climatology import UsualWeather, usual_weather, years_counted
 from soakbell.errors import SoakbellError
-from soakbell.fishery.season import bag_limit, max_soak_h, opened_on, season_day, trap_limit
+from soakbell.fishery.season import bag_limit, max_soak_h, opened_on, trap_limit
 from soakbell.gear.books import Books
 from soakbell.gear.outfit import BaitKind, Outfit
 from soakbell.gear.soak import soak_of
+from soakbell.gear.strings import TrapString
 from soakbell.logs import scrubbed
-from soakbell.morning import day_rules
+from soakbell.morning import day_rules, working_day
 from soakbell.planning.bait_need import bait_shares, due_of, is_late, on_hand, use_of
 from soakbell.planning.call import Call, CallWord
 from soakbell.planning.catch_curve import CatchCurve, CurvePrior, Haul, fit_curve
 from soakbell.planning.decide import DayRules, Situation
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.pull_problem import PlanBait
+from soakbell.planning.season_end import SeasonEnd, season_end
 from soakbell.planning.week import Week
 from soakbell.planning.week_plan import PlanGround, plan_week, traps_a_trip
 from soakbell.sea.trust import ErrorModel
@@ -73,7 +76,8 @@ class PlanDesk:
     ) -> Week | None:
         """The plan beside a call that was made from ``situation``.
 
-        None where the skipper has set nothing up, beside NO CALL, out of season, and without a trap in the water.
+        None where the skipper has set nothing up, beside NO CALL, past the last day for traps in the water or out of
+        season, and without a trap in it.
 
         Args:
             kept: what the log came to when the call was made; None: the log is looked at now.
@@ -106,11 +110,16 @@ class PlanDesk:
         return CurvesOnFile(curve, self._hauls(kept), self._season_day(today))
 
     def _week(self, terms: PlanTerms, call: Call, situation: Situation, now: datetime, kept: Kept) -> Week | None:
-        days = self._days(terms, situation, call.day, now)
-        in_water = any(ahead.fishing and ahead.oldest_soak_h is not None for ahead in situation.strings)
-        if not in_water or all(rules.bounds is None for rules in days):
+        end = self._end(call.day, terms.horizon_days)
+        days = self._days(terms, situation, call.day, end, now)
+        fishing = [
+            ahead.string for ahead in situation.strings if ahead.fishing and ahead.oldest_soak_h is not None
+        ]
+        past = end is not None and end.deadline < call.day
+        if not fishing or past or all(rules.bounds is None for rules in days):
             return None
-        books = self._books(kept)
+        books, usual = self._books(kept), self._usual(terms, fishing, days)
+        terms = replace(terms, usual_window_min=usual.window_min)
         settings, sector, region = self._settings, self._settings.sector, self._settings.region
         fishery, hands = settings.fishery, settings.crew.hands
         traps = trap_limit(fishery, call.day, sector=sector, region=region, persons=hands)
@@ -124,31 +133,42 @@ class PlanDesk:
             season_day=self._season_day(call.day),
             wishes=kept.gear.wishes,
             models=self._models(terms, now),
+            usual_chances=usual.chances,
+            usual_tie=usual.correlation,
             bait_boxes_a_trap=self._boxes_a_trap(books),
             baits=self._baits(books, call.day, now, len(days)),
             most_traps=None if traps is None else traps.traps,
             bag_lb=None if bag is None else bag.gallons * terms.lb_a_gallon,
-            last_day=self._last_day(call.day, len(days)),
+            end=end,
             law_soak_days=None if soak is None else soak.value / _HOURS_A_DAY,
         )
-        return plan_week(situation, ground, terms, self._curve(kept, self._prior(terms, kept, now)), call)
+        week = plan_week(situation, ground, terms, self._curve(kept, self._prior(terms, kept, now)), call)
+        return replace(week, usual_counted=years_counted(usual), usual_lacking=usual.lacking)
 
     # ---- days
 
-    def _days(self, terms: PlanTerms, situation: Situation, today: date, now: datetime) -> tuple[DayRules, ...]:
+    def _days(
+        self, terms: PlanTerms, situation: Situation, today: date, end: SeasonEnd | None, now: datetime
+    ) -> tuple[DayRules, ...]:
+        """Days on which traps may only be taken up have bounds too."""
         known = {rules.day: rules for rules in situation.days}
-        days = [today + n * _ONE_DAY for n in range(terms.horizon_days)]
-        return tuple(known.get(day) or day_rules(self._settings, day, now, None) for day in days)
 
-    def _may_pull(self, day: date) -> bool:
+        def rules_of(day: date) -> DayRules:
+            if end is not None and (end.last_harvest or today - _ONE_DAY) < day <= end.deadline:
+                return DayRules(day, working_day(self._settings, day, now, None))
+            return known.get(day) or day_rules(self._settings, day, now, None)
+
+        return tuple(rules_of(today + n * _ONE_DAY) for n in range(terms.horizon_days))
+
+    def _usual(self, terms: PlanTerms, strings: Sequence[TrapString], days: Sequence[DayRules]) -> UsualWeather:
+        areas = [self._settings.harbor.area, *(string.area for string in strings)]
+        return usual_weather(self._settings, self._store, areas, [rules.day for rules in days], terms)
+
+    def _end(self, today: date, days: int) -> SeasonEnd | None:
+        """Where it is in sight."""
         settings = self._settings
-        return season_day(settings.fishery, day, sector=settings.sector, region=settings.region).may_harvest
-
-    def _last_day(self, today: date, days: int) -> date | None:
-        """The last on which traps may be pulled, where the season's end is in sight; a closure amid it is none."""
-        seen = [today + n * _ONE_DAY for n in range(days + _SEASON_SEEN_DAYS)]
-        last = max((day for day in seen if self._may_pull(day)), default=None)
-        return None if last == seen[-1] else last
+        end = season_end(settings.fishery, today, sector=settings.sector, region=settings.region)
+        return None if end is None or (end.deadline - today).days >= days + _SEASON_SEEN_DAYS else end
 
     def _season_day(self, day: date) -> float:
         opened = opened_on(self._settings.fishery, day)

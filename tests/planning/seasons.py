@@ -359,6 +359,10 @@ def first_fit_past_all_floors(skipper: Skipper) -> Sequence[str]:
     return ripe if len(ripe) == len(skipper.names) else ()
 
 
+def usual_on(terms: PlanTerms, day: date) -> float:
+    return terms.usual_fit_chance[day.month - 1]
+
+
 class ThePlan:
     """The plan made anew each morning; today's pulls of it. Of a new season a new one is needed.
 
@@ -422,7 +426,7 @@ class ThePlan:
             begins, ends = max(bounds.out_from, bounds.haul_from - out_min), min(bounds.home_by, bounds.haul_to)
             spans.append(DaySpan(OPENS + timedelta(skipper.day + n), begins, ends))
         beyond_at = FIRST_HOUR + timedelta(days=skipper.day + terms.forecast_days)
-        usual = terms.usual_chance_on(OPENS + timedelta(skipper.day + terms.forecast_days))
+        usual = usual_on(terms, OPENS + timedelta(skipper.day + terms.forecast_days))
         return fit_chances(
             [place],
             spans,
@@ -467,7 +471,7 @@ class ThePlan:
                     fit,
                     price_usd_lb=PRICE_USD_LB,
                     season_day=float(today),
-                    usual_chance=terms.usual_chance_on(last),
+                    usual_chance=usual_on(terms, last),
                     days_after=skipper.season.days - today - days,
                     least_chance=LEAST_CHANCE,
                 )

@@ -371,7 +371,7 @@ def test_past_the_last_useful_rebait_a_pull_takes_no_bait_and_the_need_falls_to_
 
 
 def test_traps_that_are_set_again_after_a_closure_take_bait_then() -> None:
-    """R22: the panhandle is closed from 5 to 14 January of odd years. A floor of 5 days before 4 January is 30 Dec."""
+    """R22: the panhandle is closed from 5 to 14 January of odd years; a floor of 5 days before is 30 December."""
     set_at, now = datetime(2026, 12, 23, 13, tzinfo=UTC), datetime(2026, 12, 27, 13, tzinfo=UTC)
     gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
 

@@ -5,6 +5,10 @@ anew ``d`` days later too, and a day of soak is worth the most that a string ear
 marginal-value rule, Charnov 1976). As much again is lost by each day that a string stands past its ceiling, be it
 pulled in the end or not. The law's ceiling is no matter of money: each day begun past it costs more than a trip.
 
+Near the season's end traps come home with their last pull: they take no bait then, and no soak follows. After the
+last harvest day they are only fetched, and one that is still out past the last day allowed counts as lost worth,
+so that taking up comes first.
+
 What getting ready costs is the bait, fit or not, so by itself a pull is worth it where the chance of a fit day is
 above cost over loss (the cost-loss model).
 """
@@ -48,6 +52,20 @@ class StandingString:
     overdue_usd: float = 0.0
 
 
+@dataclass(frozen=True)
+class LastDays:
+    """The end of the days with traps in the water, by numbers of days from today, where it is near.
+
+    Attributes:
+        rebait: the last on which fresh bait is of use to the string; below 0 where it is past.
+        home: the last on which its traps may be out; out past it they count ``late_usd``.
+    """
+
+    rebait: int
+    home: int
+    late_usd: float
+
+
 @dataclass(frozen=True, eq=False)
 class HaulWorth:
     """Arrays by the pull before and this one as in ``PlanProblem``, of one string.
@@ -59,6 +77,7 @@ class HaulWorth:
             below 0 past the ceiling, so that it never pays to let a string stand for good.
         age_days: (days + 1, days), the soak that is pulled.
         day_usd: what a day of soak is worth.
+        comes_home: (days + 1), whether the traps come home with the pull before, where no other follows.
     """
 
     gain_usd: Numbers
@@ -66,6 +85,7 @@ class HaulWorth:
     end_usd: Numbers
     age_days: Numbers
     day_usd: float
+    comes_home: Flags
 
 
 def haul_worth(
@@ -80,6 +100,7 @@ def haul_worth(
     least_chance: float,
     most_lb: float = math.inf,
     may_pull: Sequence[int] = (),
+    last: LastDays | None = None,
 ) -> HaulWorth:
     """The worth of every pull of a string over the days ahead.
 
@@ -87,10 +108,12 @@ def haul_worth(
         fit: paths x days, whether the string can be hauled; days on which no trip is made are not fit.
         season_day: today's.
         usual_chance: that a day past those is fit.
-        days_after: on which the string may still be pulled after them, before the season ends.
+        days_after: on which the string may still be pulled for its catch after them, before the season ends; below
+            0 where it ends so many days before their last.
         least_chance: a day with less isn't planned for.
         most_lb: the most that one trip may land.
         may_pull: days on which the skipper wants it pulled, be it ripe or not.
+        last: None: the end isn't near.
     """
     days = fit.shape[1]
     ahead = 2 * (days + _LONGEST_WAIT_DAYS) + 1
@@ -103,49 +126,66 @@ def haul_worth(
     each_day = np.arange(1, ahead)
     day_usd = max(0.0, float(((fresh_usd[1:] - string.trip_usd) / each_day).max()))
 
+    rebait: float = math.inf if last is None else last.rebait
+    harvest: float = math.inf if last is None else days - 1 + days_after
+    out_after = days_after if last is None else last.home - days + 1
+    late_usd = 0.0 if last is None else last.late_usd
+
     late = _delays(fit)
     share = np.stack([(late == d).mean(axis=0) for d in range(days)])  # delays x days
-    chance, after = share[0], _first_fit_after(usual_chance, days_after)
+    chance, after = share[0], _first_fit_after(usual_chance, out_after)
     gain = np.full((days + 1, days), np.nan)
     lb, age = np.zeros((days + 1, days)), np.zeros((days + 1, days))
-    end = np.zeros(days + 1)
+    end, comes_home = np.zeros(days + 1), np.zeros(days + 1, dtype=bool)
+
+    def stood_usd(before: int, on: np.ndarray) -> np.ndarray:
+        """What it costs to stand past the ceiling, and past that of the law, up to a day."""
+        oldest, since = (string.oldest_days, 0) if before == 0 else (0.0, before - 1)
+        overdue = np.ceil(oldest + on - since - max(string.law_days, oldest) - _ROUNDING).clip(0.0)
+        past = np.maximum(0.0, oldest + on - since - string.ceiling_days)
+        cost: np.ndarray = day_usd * past + string.overdue_usd * overdue
+        return cost
+
+    def hauled_usd(before: int, planned: int, later: np.ndarray) -> np.ndarray:
+        """What a pull planned for a day comes to, made so many days later."""
+        on, since = planned + later, max(0, before - 1)
+        caught_lb = np.minimum(lb_of[before == 0][on - since] * fade[on], most_lb) * (on <= harvest)
+        usd = price_usd_lb * caught_lb - string.pull_usd + string.bait_usd * (on > rebait) - stood_usd(before, on)
+        waited: np.ndarray = usd - day_usd * later if planned <= rebait else usd
+        return waited
+
     for before in range(days + 1):
-        start, lb_by_day = (string.soak_days, lb_of[1]) if before == 0 else (0.0, lb_of[0])
-        oldest = string.oldest_days if before == 0 else 0.0
-        since = 0 if before == 0 else before - 1
-
-        def stood_usd(by: np.ndarray, oldest: float = oldest, since: int = since) -> np.ndarray:
-            """What it costs to stand past the ceiling, and past that of the law, up to a day."""
-            soak = oldest + by - since
-            overdue = np.ceil(soak - max(string.law_days, oldest) - _ROUNDING).clip(0.0)
-            return day_usd * np.maximum(0.0, soak - string.ceiling_days) + string.overdue_usd * overdue
-
-        never_usd = -float(stood_usd(np.array(days)))
+        start, oldest = (string.soak_days, string.oldest_days) if before == 0 else (0.0, 0.0)
+        since = max(0, before - 1)
+        if before and since > rebait:
+            comes_home[before] = True
+            continue
+        never_usd = -float(stood_usd(before, np.array(days))) - late_usd
         for day in range(since + (before > 0), days):
             soak = day - since
             age[before, day] = start + soak
-            lb[before, day] = min(lb_by_day[soak] * fade[day], most_lb)
-            ripe = oldest + soak >= string.floor_days
-            if chance[day] < least_chance or not (ripe or day in may_pull):
+            lb[before, day] = min(lb_of[before == 0][soak] * fade[day], most_lb) * (day <= harvest)
+            may = oldest + soak >= string.floor_days or day > rebait or day in may_pull
+            if chance[day] < least_chance or not may or (last is not None and day > last.home):
                 continue
-            later = np.arange(days - day + len(after))
-            usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[day + later], most_lb) - string.pull_usd
-            usd = np.maximum(usd - day_usd * later - stood_usd(day + later), never_usd)
+            usd = np.maximum(hauled_usd(before, day, np.arange(days - day + len(after))), never_usd)
             none = 1 - share[:, day].sum()
             weights = np.concatenate([share[: days - day, day], none * after])
             gain[before, day] = weights @ usd + (1 - weights.sum()) * never_usd
-            gain[before, day] -= (1 - chance[day]) * string.bait_usd
+            if day <= rebait:
+                gain[before, day] -= (1 - chance[day]) * string.bait_usd
         soak = days - since
-        later = np.arange(2 * _LONGEST_WAIT_DAYS)
-        usd = price_usd_lb * np.minimum(lb_by_day[soak + later] * fade[days + later], most_lb) - string.pull_usd
-        usd = np.maximum(usd - day_usd * later - stood_usd(days + later) - string.trip_usd, never_usd)
-        ripe_from = max(0, math.ceil(string.floor_days - oldest - soak))
+        usd = hauled_usd(before, days, np.arange(2 * _LONGEST_WAIT_DAYS)) - string.trip_usd
+        usd = np.maximum(usd, never_usd)
+        ripe_from = 0 if days > rebait else max(0, math.ceil(string.floor_days - oldest - soak))
         end[before] = never_usd
-        for first in range(ripe_from, min(_LONGEST_WAIT_DAYS, days_after)):
-            weights = _first_fit_after(usual_chance, days_after - first)
+        for first in range(ripe_from, min(_LONGEST_WAIT_DAYS, out_after)):
+            weights = _first_fit_after(usual_chance, out_after - first)
             worth = weights @ usd[first : first + len(weights)] + (1 - weights.sum()) * never_usd
             end[before] = max(end[before], float(worth))
-    return HaulWorth(gain, lb, end, age, day_usd)
+        if before and last is not None and end[before] < string.bait_usd:
+            end[before], comes_home[before] = string.bait_usd, True  # the bait stays unspent
+    return HaulWorth(gain, lb, end, age, day_usd, comes_home)
 
 
 def _first_fit_after(chance: float, days: int) -> Numbers:
@@ -154,6 +194,7 @@ def _first_fit_after(chance: float, days: int) -> Numbers:
     Together they are the chance of any, so that no day fewer is ever worth more.
     """
     chance = max(chance, _LEAST_USUAL)
+    days = max(0, days)
     first: Numbers = chance * np.power(1 - chance, np.arange(min(_LONGEST_WAIT_DAYS, days), dtype=np.float64))
     if len(first):
         first[-1] += (1 - chance) ** len(first) - (1 - chance) ** days

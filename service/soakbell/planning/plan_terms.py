@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
 
 from soakbell.planning.catch_curve import CurvePrior
 from soakbell.planning.fit_chance import ErrorShape
@@ -117,6 +116,3 @@ class PlanTerms:
     take_up: TakeUpTerms = field(default_factory=TakeUpTerms)
     paths: int = 500
     seed: int = 1
-
-    def usual_chance_on(self, day: date) -> float:
-        return self.usual_fit_chance[day.month - 1]

@@ -15,6 +15,9 @@ TOLD_FROM_DAYS = 45
 LETTER_DAYS = (30, 14, 7, 3, 1, 0)
 """Days before it on which the recovery list is a letter (common practice, no source)."""
 
+SURE_START = 0.95
+"""The chance by whose last day to start on trips get their days, and after which taking up goes before pulling."""
+
 _ONE_DAY = timedelta(days=1)
 
 
@@ -33,12 +36,10 @@ class YearsCounted:
 
 
 class TodayCounts(StrEnum):
-    """As what today counts: as the call says, for no trip, or by the forecast, where the harvest is closed and so
-    no call can say."""
+    """As what today counts: as the call says, or for no trip."""
 
     CALLED = "called"
     NOT = "not"
-    FORECAST = "forecast"
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from soakbell.gear.wishes import Wish
 from soakbell.planning.catch_curve import CurveTold
+from soakbell.planning.season_told import YearsCounted
 
 
 class DayKind(StrEnum):
@@ -24,6 +25,7 @@ class DayKind(StrEnum):
     CREW_OFF = "crew off"
     CLOSED = "closed"
     BARRED = "barred"
+    TRAPS_HOME = "traps home"
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,7 @@ class DayPlan:
 
     ``chance``: that all of them can be hauled; on a day without any, of the string likeliest to. ``lb`` and
     ``worth_usd`` are of a fit day: what is to be expected, with its 80 % interval, and less bait, wear and trip.
+    ``take_up`` are those of ``strings`` whose traps come home, without fresh bait.
     """
 
     day: date
@@ -43,6 +46,7 @@ class DayPlan:
     lb_low: float = 0.0
     lb_high: float = 0.0
     worth_usd: float = 0.0
+    take_up: tuple[str, ...] = ()
 
 
 class HeldBy(StrEnum):
@@ -83,6 +87,7 @@ class StringPlan:
         loses_usd: how much less that plan is worth, below 0 for more; None where it wasn't looked for.
         at_most: a better next best plan may have been missed.
         pinned: the skipper pinned it to ``day``.
+        take_up: its traps come home with that pull, without fresh bait.
     """
 
     string: str
@@ -93,6 +98,7 @@ class StringPlan:
     loses_usd: float | None = None
     at_most: bool = False
     pinned: bool = False
+    take_up: bool = False
 
 
 @dataclass(frozen=True)
@@ -160,6 +166,23 @@ class FreeChoice:
 
 
 @dataclass(frozen=True)
+class TakeUpAhead:
+    """The end of the days with traps in the water, near enough that fresh bait gets useless within these days.
+
+    Attributes:
+        deadline: the last of those days.
+        next_set: from when on traps may be set again; None where that isn't known.
+        left_out: strings that the plan doesn't bring home, where the deadline lies in these days.
+        late_usd: what each string left out past the deadline counts in the plan, so that taking up comes first.
+    """
+
+    deadline: date
+    next_set: date | None
+    left_out: tuple[str, ...]
+    late_usd: float
+
+
+@dataclass(frozen=True)
 class Week:
     """The plan for a letter.
 
@@ -179,6 +202,8 @@ class Week:
             ``enough_days`` are needed.
         weather_unseen: quantities that nothing is on record of.
         areas_unseen: areas that nothing is on record of, where something is of others.
+        usual_counted, usual_lacking: what usual days rest on, as ``season_told.OddsFrom`` has it.
+        take_up: None where season's end isn't near.
         fault: what could not be told and why, as a sentence without its stop.
     """
 
@@ -198,4 +223,7 @@ class Week:
     areas_unseen: tuple[str, ...] = ()
     enough_days: int = 0
     bait_holds: bool = False
+    usual_counted: tuple[YearsCounted, ...] = ()
+    usual_lacking: tuple[str, ...] = ()
+    take_up: TakeUpAhead | None = None
     fault: str = ""

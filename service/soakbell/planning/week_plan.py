@@ -14,6 +14,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta, tzinfo
+from itertools import pairwise
 
 import numpy as np
 
@@ -33,8 +34,7 @@ from soakbell.planning.fit_chance import (
     fit_chances,
     place_ahead,
 )
-from soakbell.planning.fit_climate import USUAL_CORRELATION
-from soakbell.planning.haul_worth import HaulWorth, StandingString, haul_worth
+from soakbell.planning.haul_worth import HaulWorth, LastDays, StandingString, haul_worth
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.pull_plan import (
     ALL_ASKED_UP_TO,
@@ -47,6 +47,7 @@ from soakbell.planning.pull_plan import (
 )
 from soakbell.planning.pull_problem import PlanBait, PlanDay, PlanProblem, PlanString, Wish, runs_between
 from soakbell.planning.pull_search import EXACT_UP_TO
+from soakbell.planning.season_end import SeasonEnd
 from soakbell.planning.trips import HARBOR, Trip, fit_departures, plan_trip, possible_departures
 from soakbell.planning.visit_order import run_of_way, way_of
 from soakbell.planning.waiting import chance_of_none, staying_in
@@ -60,6 +61,7 @@ from soakbell.planning.week import (
     PastCeiling,
     PinNotMet,
     StringPlan,
+    TakeUpAhead,
     Waiting,
     Week,
 )
@@ -93,10 +95,13 @@ class PlanGround:
         price_usd_lb: of claws.
         season_day: today's, since the opening.
         models: how far the forecast errs, by quantity.
+        usual_chances: that each of ``days`` is fit, by other years. ``usual_tie``: the correlation of one with the
+            next.
         bait_boxes_a_trap: by bait.
         baits: on hand and to come; a bait that isn't here doesn't hold the plan.
         most_traps, bag_lb: of a trip by law; None for no limit.
-        last_day: the last on which traps may be pulled, None where none is in sight.
+        end: of the days with traps in the water that today lies in; None: none is in sight. Days after its last
+            harvest have bounds too, for taking up.
         law_soak_days: the longest soak that the law allows.
     """
 
@@ -107,11 +112,13 @@ class PlanGround:
     season_day: float
     wishes: Wishes
     models: Mapping[str, ErrorModel] = field(repr=False)
+    usual_chances: tuple[float, ...]
+    usual_tie: float
     bait_boxes_a_trap: Mapping[str, float] = field(default_factory=dict)
     baits: tuple[PlanBait, ...] = ()
     most_traps: int | None = None
     bag_lb: float | None = None
-    last_day: date | None = None
+    end: SeasonEnd | None = None
     law_soak_days: float | None = None
 
 
@@ -181,6 +188,7 @@ class _Planner:
         alone: by string paths x days, whether a trip for it alone has a window.
         fit: the same for a day's work, which is at most what the trip of that day is planned to take.
         minutes: by string and day, what four of five windows have.
+        harvest_to: the last day on which a catch may be kept; None: no end of that is in sight.
     """
 
     def __init__(
@@ -208,8 +216,12 @@ class _Planner:
         in_water = sum(s.fishing for s in self.ahead)
         self.traps_a_trip = traps_a_trip(terms, situation.boat.haul_min_per_trap, in_water)
         self.standing = [self._standing(s) for s in self.ahead]
+        yesterday, end = self.days[0] - timedelta(days=1), ground.end
+        self.harvest_to = None if end is None else end.last_harvest or yesterday
+        self.late_usd = self._late_usd()
+        self.last_days = [self._last_days(s) for s in self.ahead]
         self._worths: dict[tuple[int, bytes], HaulWorth] = {}
-        self._outings: dict[tuple[int, frozenset[int]], tuple[_Outing, FitChances]] = {}
+        self._outings: dict[tuple[int, frozenset[int], int], tuple[_Outing, FitChances]] = {}
 
     def week(self) -> Week:
         made, others = self._chosen()
@@ -242,6 +254,7 @@ class _Planner:
             ),
             enough_days=self.terms.trust.enough_days,
             bait_holds=bool(self.ground.baits),
+            take_up=self._take_up(made.pulls),
         )
 
     # ---- weather
@@ -249,6 +262,8 @@ class _Planner:
     def _kind(self, number: int, rules: DayRules) -> DayKind:
         if number == 0:
             return DayKind.CALLED
+        if self.ground.end is not None and rules.day > self.ground.end.deadline:
+            return DayKind.TRAPS_HOME
         if rules.bounds is None:
             return DayKind.CLOSED
         if self.ground.wishes.on(rules.day).day_barred:
@@ -261,8 +276,8 @@ class _Planner:
         terms, ground, places = self.terms, self.ground, self.situation.places
         beyond_day = self.days[0] + timedelta(days=terms.forecast_days)
         beyond_at = datetime.combine(beyond_day, time(0), ground.zone)
-        usual = terms.usual_chance_on(beyond_day)
-        self.beyond = Beyond(beyond_at, usual, terms.usual_window_min, USUAL_CORRELATION)
+        usual = ground.usual_chances[min(terms.forecast_days, len(self.days) - 1)]
+        self.beyond = Beyond(beyond_at, usual, terms.usual_window_min, ground.usual_tie)
         self.errors = error_paths(
             ground.models,
             terms.trust.shape,
@@ -310,42 +325,56 @@ class _Planner:
             beyond=self.beyond,
         )
 
-    def _of_trip(self, strings: Sequence[int], day: int) -> tuple[_Outing, FitChances]:
-        """The trip for some strings, and its chances on a day."""
-        key = day, frozenset(strings)
+    def _of_trip(self, pulls: Pulls, day: int) -> tuple[_Outing, FitChances]:
+        """A plan's trip of a day, and its chances."""
+        strings, stacked = self._strings_on(pulls, day), self._stacked(pulls, day)
+        key = day, frozenset(strings), stacked
         if key not in self._outings:
-            outing = self._outing(strings)
+            outing = self._outing(strings, stacked)
             self._outings[key] = outing, self._chances(strings, outing, day)
         return self._outings[key]
 
-    def _carries(self, strings: Sequence[int], day: int) -> float | None:
-        """The longest trip that a trip's places carry together, if that is less than it takes."""
+    def _carries(self, pulls: Pulls, day: int) -> float | None:
+        """The longest trip that a trip's places carry together, if that is less than it takes; stacking apart."""
+        strings = self._strings_on(pulls, day)
+        stack_min = self.terms.take_up.stack_min_per_trap * self._stacked(pulls, day)
+        outing, told = self._of_trip(pulls, day)
+        if told.days[day].chance < LEAST_CHANCE:
+            return outing.minutes * _SHORTER - stack_min
         if len(strings) == 1:
             return None
-        outing, told = self._of_trip(strings, day)
-        if told.days[day].chance < LEAST_CHANCE:
-            return outing.minutes * _SHORTER
         shortest_min = min(self._outing([n]).minutes for n in strings)
         window_min = told.window_min[:, day]
         low_min = float(np.quantile(window_min[window_min >= shortest_min], LOW_SHARE))
-        return low_min if low_min + _ROUNDING < outing.minutes else None
+        return low_min - stack_min if low_min + _ROUNDING < outing.minutes else None
 
     def _too_long(self, pulls: Pulls) -> dict[int, float]:
         """By day what the places of its trip carry, where the trip is longer; today is the call's."""
-        trips = [self._strings_on(pulls, day) for day in range(len(self.days))]
-        held = {day: self._carries(strings, day) for day, strings in enumerate(trips) if day and strings}
-        return {day: carries for day, carries in held.items() if carries is not None}
+        days = [day for day in range(1, len(self.days)) if self._strings_on(pulls, day)]
+        return {day: carries for day in days if (carries := self._carries(pulls, day)) is not None}
 
     def _strings_on(self, pulls: Pulls, day: int) -> list[int]:
         return [n for n, of in enumerate(pulls) if any(pull.day == self.days[day] for pull in of)]
+
+    def _taken_up(self, pulls: Pulls, day: int) -> list[int]:
+        """Strings whose traps come home with their pull of the day."""
+        return [n for n in self._strings_on(pulls, day) if self._comes_home(n, pulls[n]) == day]
+
+    def _comes_home(self, n: int, pulls: Sequence[PlannedPull]) -> int | None:
+        """The day of the pull with which a string's traps come home; None where they stay out."""
+        last = self.days.index(pulls[-1].day) if pulls else None
+        return last if last is not None and self._worth(n, self.fit[n]).comes_home[last + 1] else None
+
+    def _stacked(self, pulls: Pulls, day: int) -> int:
+        return sum(self.ahead[n].fishing for n in self._taken_up(pulls, day))
 
     def _span(self, rules: DayRules, kind: DayKind, outing: _Outing) -> DaySpan:
         if kind not in (DayKind.FORECAST, DayKind.USUAL):
             return DaySpan(rules.day, None, None)
         return day_span(rules.day, rules.bounds, run_out_min=outing.out_min, run_home_min=outing.home_min)
 
-    def _outing(self, strings: Sequence[int]) -> _Outing:
-        """As ``pull_problem`` reckons it, in the order in which the plan visits them."""
+    def _outing(self, strings: Sequence[int], stacked: int = 0) -> _Outing:
+        """As ``pull_problem`` reckons it, in the order in which the plan visits them, with ``stacked`` traps."""
         boat, way = self.situation.boat, way_of(self.runs, strings)
         min_a_nmi = 60 / boat.cruise_kt
         hauling = [
@@ -353,7 +382,10 @@ class _Planner:
             for n in strings
         ]
         return _Outing(
-            minutes=min_a_nmi * run_of_way(self.runs, way) + math.fsum(hauling) + boat.trip_margin_min,
+            minutes=min_a_nmi * run_of_way(self.runs, way)
+            + math.fsum(hauling)
+            + self.terms.take_up.stack_min_per_trap * stacked
+            + boat.trip_margin_min,
             out_min=min_a_nmi * float(self.runs.nmi[0, way[0][0]]),
             home_min=min_a_nmi * float(self.runs.nmi[way[-1][1], 0]) + boat.trip_margin_min,
         )
@@ -388,6 +420,29 @@ class _Planner:
             overdue_usd=terms.trip_cost_usd + pull_usd,
         )
 
+    def _late_usd(self) -> float:
+        """What a string counts that is out past the last day: more than one round of all strings lands."""
+        soaks = np.arange(1 + max(s.string.soak_ceiling_h for s in self.ahead) / _HOURS_A_DAY)
+        landed_lb = math.fsum(
+            s.fishing * float(self.curve.expected_many(s.string.name, soaks, self.ground.season_day).lb.max())
+            for s in self.ahead
+        )
+        return self.ground.price_usd_lb * landed_lb + self.terms.trip_cost_usd
+
+    def _last_days(self, ahead: StringAhead) -> LastDays | None:
+        """None where fresh bait is of use through all these days."""
+        end, today = self.ground.end, self.days[0]
+        if end is None:
+            return None
+        rebait = end.last_rebait(ahead.string.soak_floor_h)
+        if rebait is not None and rebait >= self.days[-1]:
+            return None
+        return LastDays(
+            rebait=-1 if rebait is None else (rebait - today).days,
+            home=(end.deadline - today).days,
+            late_usd=self.late_usd,
+        )
+
     def _boxes_a_trap(self) -> float:
         return math.fsum(self.ground.bait_boxes_a_trap.values())
 
@@ -407,8 +462,8 @@ class _Planner:
             fit,
             price_usd_lb=ground.price_usd_lb,
             season_day=ground.season_day,
-            usual_chance=self.terms.usual_chance_on(last),
-            days_after=_MANY_DAYS if ground.last_day is None else max(0, (ground.last_day - last).days),
+            usual_chance=ground.usual_chances[-1],
+            days_after=_MANY_DAYS if self.harvest_to is None else (self.harvest_to - last).days,
             least_chance=LEAST_CHANCE,
             most_lb=math.inf if ground.bag_lb is None else ground.bag_lb,
             may_pull=[
@@ -416,6 +471,7 @@ class _Planner:
                 for number, day in enumerate(self.days)
                 if day in pinned or (number == 0 and n in self.called)
             ],
+            last=self.last_days[n],
         )
 
     def _gains(self, fits: Sequence[Flags], going: Sequence[int]) -> tuple[Numbers, Numbers, Numbers]:
@@ -436,7 +492,7 @@ class _Planner:
         trips = [self._strings_on(pulls, day) for day in range(len(self.days))]
         for day, strings in enumerate(trips):
             for n in strings:
-                fits[n][:, day] = True if day == 0 else self._of_trip(strings, day)[1].fit[:, day]
+                fits[n][:, day] = True if day == 0 else self._of_trip(pulls, day)[1].fit[:, day]
         gain, lb, end = self._gains(fits, trips[0])
         usd, landed_lb = -self.terms.trip_cost_usd * sum(map(bool, trips)), 0.0
         for n, of in enumerate(pulls):
@@ -471,9 +527,11 @@ class _Planner:
                     s.fishing * boat.haul_min_per_trap,
                     s.string.start,
                     s.string.end,
-                    {bait.bait: s.fishing * ground.bait_boxes_a_trap.get(bait.bait, 0.0) for bait in ground.baits},
+                    {bait.bait: s.fishing * ground.bait_boxes_a_trap.get(bait.bait, 0.0) for bait in ground.baits}
+                    if self._takes_bait(n, 0)
+                    else {},
                 )
-                for s in self.ahead
+                for n, s in enumerate(self.ahead)
             ),
             days=tuple(
                 PlanDay(
@@ -509,10 +567,33 @@ class _Planner:
         longest_min = min(float(self.minutes[likely, day].max(initial=0.0)), most_min)
         return max(0.0, longest_min - self.situation.boat.trip_margin_min)
 
+    def _takes_bait(self, n: int, day: int) -> bool:
+        last = self.last_days[n]
+        return last is None or day <= last.rebait
+
     def _baits(self, going: Sequence[int]) -> tuple[PlanBait, ...]:
+        """Those made up, and as much as all traps take from the first day on which fresh bait is of no use to any.
+
+        A string of which that is so sooner than of others counts as taking bait until then.
+        """
+        baits = self._made_up(going)
+        rebaits = [len(self.days) if last is None else last.rebait for last in self.last_days]
+        free_from = max(0, max(rebaits) + 1)
+        if free_from >= len(self.days):
+            return baits
+        freed, in_water = [], sum(s.fishing for s in self.ahead)
+        for bait in baits:
+            usable = [bait.usable_by(day) for day in range(len(self.days))]
+            boxes = in_water * self.ground.bait_boxes_a_trap.get(bait.bait, 0.0)
+            usable[free_from:] = [there + boxes for there in usable[free_from:]]
+            arriving = (0.0, *(after - before for before, after in pairwise(usable)))
+            freed.append(PlanBait(bait.bait, usable[0], 0.0, 0, arriving))
+        return tuple(freed)
+
+    def _made_up(self, going: Sequence[int]) -> tuple[PlanBait, ...]:
         """With boxes made up where those that go today lack any: that is told with the gear, and keeps a called
         trip from nothing here."""
-        traps = sum(self.ahead[n].fishing for n in going)
+        traps = sum(self.ahead[n].fishing for n in going if self._takes_bait(n, 0))
         baits = []
         for bait in self.ground.baits:
             lacking = traps * self.ground.bait_boxes_a_trap.get(bait.bait, 0.0) - bait.usable_by(0)
@@ -620,12 +701,15 @@ class _Planner:
         told_day = DayPlan(self.days[day], self.kinds[day], max(chances))
         if not pulls:
             return told_day
+        of_plan = tuple(string.pulls for string in plan.strings)
+        taken_up = self._taken_up(of_plan, day)
+        kept = self.harvest_to is None or self.days[day] <= self.harvest_to
         caught, usd = np.zeros(len(self.curve.lb_a_claw)), -self.terms.trip_cost_usd
         for n, pull in pulls.items():
             soak_days = self._worth(n, self.fit[n]).age_days[self._before(pull), day]
             claws = self.curve.draws(self.names[n], soak_days, self.ground.season_day + day)
-            caught += self.ahead[n].fishing * claws * self.curve.lb_a_claw
-            usd -= self.standing[n].pull_usd
+            caught += kept * self.ahead[n].fishing * claws * self.curve.lb_a_claw
+            usd -= self.standing[n].pull_usd - (self.standing[n].bait_usd if n in taken_up else 0.0)
         if self.ground.bag_lb is not None:
             caught = np.minimum(caught, self.ground.bag_lb)
         order = [visit.string for visit in plan.days[day].visits]
@@ -634,13 +718,28 @@ class _Planner:
         low, high = np.quantile(caught, (LOW, HIGH))
         return replace(
             told_day,
-            chance=1.0 if day == 0 else self._of_trip(list(pulls), day)[1].days[day].chance,
+            chance=1.0 if day == 0 else self._of_trip(of_plan, day)[1].days[day].chance,
             strings=tuple(order),
-            minutes=plan.days[day].minutes + self.situation.boat.trip_margin_min,
+            minutes=plan.days[day].minutes
+            + self.terms.take_up.stack_min_per_trap * self._stacked(of_plan, day)
+            + self.situation.boat.trip_margin_min,
+            take_up=tuple(name for name in order if self.names.index(name) in taken_up),
             lb=float(caught.mean()),
             lb_low=float(low),
             lb_high=float(high),
             worth_usd=self.ground.price_usd_lb * float(caught.mean()) + usd,
+        )
+
+    def _take_up(self, pulls: Pulls) -> TakeUpAhead | None:
+        end = self.ground.end
+        if end is None or not any(self.last_days):
+            return None
+        left = [n for n, of in enumerate(pulls) if self._comes_home(n, of) is None]
+        return TakeUpAhead(
+            deadline=end.deadline,
+            next_set=end.next_set,
+            left_out=tuple(self.names[n] for n in left) if end.deadline <= self.days[-1] else (),
+            late_usd=self.late_usd,
         )
 
     def _before(self, pull: PlannedPull) -> int:
@@ -660,6 +759,7 @@ class _Planner:
             found,
             soak_days=self.standing[n].soak_days + self.days.index(day),
             pinned=name in self.ground.wishes.on(day).pinned,
+            take_up=self._comes_home(n, planned.pulls) == self.days.index(day),
         )
 
     def _why(self, why: Why, n: int, day: date | None) -> Held | None:
@@ -700,7 +800,7 @@ class _Planner:
         bait = next((bait for bait in self.ground.baits if bait.bait == why.values.get("bait")), None)
         if bait is None:
             return held
-        enough = next(enough for enough in self._baits(self.called) if enough.bait == bait.bait)
+        enough = next(enough for enough in self._made_up(self.called) if enough.bait == bait.bait)
         added = enough.usable_by(len(self.days)) - bait.usable_by(len(self.days))
         return replace(held, values={**why.values, "has_boxes": _number(why.values["has_boxes"]) - added})
 
@@ -721,7 +821,8 @@ class _Planner:
         risks = []
         for n, standing in enumerate(self.standing):
             left = math.floor(standing.ceiling_days - standing.oldest_days + _ROUNDING)
-            if 1 <= left < len(self.days):
+            last = self.last_days[n]
+            if 1 <= left < (len(self.days) if last is None else min(len(self.days), last.home + 1)):
                 name, on = self.names[n], self.days[left]
                 chance = chance_of_none(self.alone[n], tuple(self.days), {name: on})[name]
                 risks.append(CeilingRisk(name, on, chance))
