@@ -93,11 +93,15 @@ def test_a_free_choice_is_told_where_it_is_worth_more(make: Make) -> None:
 
 
 def test_a_free_choice_never_names_a_string_that_may_not_be_pulled_today(make: Make) -> None:
-    """The Hump isn't ripe, and two are barred. Beside a trip that costs too much it would stay in."""
-    only = tuple((Barred(TODAY, name), 0.5) for name in ("Grassy Edge", "Outer Bar"))
-    free = make(sea_of(SOAKED_DAYS, *only), trip_cost_usd=5000.0, price_usd_lb=200.0).week.free
-    assert free is not None
-    assert not {"The Hump", "Grassy Edge", "Outer Bar"} & set(free.strings)
+    """The wind rises by ten, so it takes near strings for far ones, but none that is barred or unripe."""
+
+    def free(soaked_days: dict[str, float], *told: tuple[Barred, float]) -> set[str]:
+        made = make(sea_of(soaked_days, *told, wind_kt=lambda hour: 7 if hour < 10 else 22), price_usd_lb=200.0)
+        return set() if made.week.free is None else set(made.week.free.strings)
+
+    assert free(SOAKED_DAYS) == {"Nine Foot", "Grassy Edge", "Outer Bar"}
+    assert "Nine Foot" not in free(SOAKED_DAYS, (Barred(TODAY, "Nine Foot"), 0.5))
+    assert "Nine Foot" not in free(SOAKED_DAYS | {"Nine Foot": 4})
 
 
 def test_a_free_choice_is_never_worth_less_than_staying_in(make: Make) -> None:
