@@ -76,8 +76,8 @@ class PlanDesk:
     ) -> Week | None:
         """The plan beside a call that was made from ``situation``.
 
-        None where the skipper has set nothing up, beside NO CALL, past the last day for traps in the water or out of
-        season, and without a trap in it.
+        None where the skipper has set nothing up, beside NO CALL, out of season and past the last day for traps in
+        the water, and without a trap in it.
 
         Args:
             kept: what the log came to when the call was made; None: the log is looked at now.

@@ -258,6 +258,11 @@ def a_blown_out_end() -> World:
     return world(now=LATE, text_wind_kt=25)
 
 
+def a_last_haul() -> World:
+    """Past the last useful bait, so that the plan takes up what is called."""
+    return world(now=LATE + timedelta(days=7))
+
+
 def a_closed_harvest() -> World:
     return world(now=LATE + timedelta(days=12))
 
@@ -265,6 +270,7 @@ def a_closed_harvest() -> World:
 ENDS: dict[Callable[[], World], CallWord] = {
     a_fair_end: CallWord.PULL,
     a_blown_out_end: CallWord.WAIT,
+    a_last_haul: CallWord.PULL,
     a_closed_harvest: CallWord.WAIT,
 }
 DECK = PLAN.read_text("utf-8").replace("# deck_traps = 80", "deck_traps = 30")
@@ -295,6 +301,18 @@ def test_a_season_that_fails_leaves_the_call_as_it_is(
         raise ZeroDivisionError("a torn page")
 
     monkeypatch.setattr(season_desk, step, torn)
+    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    assert called(end[0], settings_in(tmp_path), tmp_path) == end[1]
+
+
+@pytest.mark.parametrize("step", ["season_end", "usual_weather", "working_day"])
+def test_an_end_that_fails_in_the_plan_leaves_the_call_as_it_is(
+    end: tuple[World, object], step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def torn(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("a torn page")
+
+    monkeypatch.setattr(plan_desk, step, torn)
     (tmp_path / "plan.toml").write_text(DECK, "utf-8")
     assert called(end[0], settings_in(tmp_path), tmp_path) == end[1]
 

@@ -20,6 +20,7 @@ from soakbell.letters.plan_section import (
     plan_section,
     usd_words,
 )
+from soakbell.planning.season_told import SURE_START, SeasonAhead, YearsCounted
 from soakbell.planning.week import (
     CeilingRisk,
     DayKind,
@@ -28,9 +29,11 @@ from soakbell.planning.week import (
     HeldBy,
     PastCeiling,
     StringPlan,
+    TakeUpAhead,
     Waiting,
     Week,
 )
+from take_up_scenes import ODDS
 from week_scenes import PULL_WEEK, WAIT_WEEK, curves
 
 VALUES = {
@@ -362,3 +365,70 @@ def test_a_plan_whose_distance_from_the_best_is_unknown_is_not_called_the_best()
     told = lines(replace(PULL_WEEK, short_share=None))
     assert "isn't known" in told
     assert "no other plan" not in told
+
+
+# ---- season's end
+
+HOME_BY = date(2026, 12, 11)
+TAKE_UP = TakeUpAhead(HOME_BY, date(2026, 12, 14), (), 1234.0)
+LAST_PULLS = replace(
+    PULL_WEEK,
+    days=(
+        replace(PULL_WEEK.days[0], take_up=("The Hump",)),
+        *PULL_WEEK.days[1:3],
+        replace(PULL_WEEK.days[3], take_up=("Ledge",), lb=0.0, lb_low=0.0, lb_high=0.0),
+        *(replace(plan, kind=DayKind.TRAPS_HOME, chance=0.0) for plan in PULL_WEEK.days[4:]),
+    ),
+    strings=(*PULL_WEEK.strings[:4], replace(PULL_WEEK.strings[4], take_up=True)),
+    take_up=TAKE_UP,
+)
+
+
+def started_by(start: date | None) -> SeasonAhead:
+    """With that last day to start on for the chance by which trips get their days."""
+    odds = replace(ODDS, start_by=((0.80, date(2026, 12, 12)), (SURE_START, start)))
+    return SeasonAhead(DAY, odds=odds)
+
+
+def test_traps_that_come_home_are_told_apart_by_day_and_by_string() -> None:
+    rows = section(LAST_PULLS).rows
+    assert rows[0].strings == "Nine Foot, Outer Bar; take up The Hump"
+    assert (rows[3].strings, rows[3].catch) == ("take up Ledge", "no catch, $120")
+    assert rows[4].fit == "traps home"
+    assert "Ledge: Fri 11 Dec, at 10 days of soak; its last pull: take up, not rebaited; " in lines(LAST_PULLS)
+    assert "rebaited" not in lines(PULL_WEEK)
+
+
+def test_the_week_says_from_when_traps_may_be_set_again_and_what_is_not_brought_home() -> None:
+    assert "Traps may be set again from Mon 14 Dec; the plan sets none." in reasons(LAST_PULLS)
+    left = replace(LAST_PULLS, take_up=replace(TAKE_UP, next_set=None, left_out=("Ledge", "The Hump")))
+    assert "finds no trip that brings Ledge and The Hump home by Fri 11 Dec. Decide for yourself." in reasons(left)
+    assert "set again" not in reasons(left)
+
+
+def test_what_a_string_left_out_counts_is_told_as_a_choice_and_no_fine() -> None:
+    assert "not home by Fri 11 Dec counts here as $1,230 lost" in lines(LAST_PULLS)
+    assert "no fine" not in lines(PULL_WEEK)
+
+
+@pytest.mark.parametrize(
+    ("start", "said"),
+    [
+        (None, "No day to start on has a chance of 95% any more of all traps home by "),
+        (date(2026, 12, 7), "Mon 7 Dec was the last day to start on for a chance of 95% of all traps home by "),
+        (DAY, ""),
+        (date(2026, 12, 10), ""),
+    ],
+)
+def test_past_the_day_to_start_by_taking_up_goes_before_pulling(start: date | None, said: str) -> None:
+    told = plan_section(LAST_PULLS, DAY, trip=True, season=started_by(start))
+    assert told is not None
+    assert told.reasons[0].startswith(said)
+    assert any("taking up goes before pulling" in reason for reason in told.reasons) == bool(said)
+
+
+def test_what_usual_days_rest_on_is_told() -> None:
+    counted = YearsCounted("Outer Bay", "42036", (2015, 2016), (), ())
+    told = lines(replace(PULL_WEEK, usual_counted=(counted,), usual_lacking=("no past years were counted for X",)))
+    assert "Usual days in Outer Bay: as often fit as station 42036 measured in 2015 to 2016, 2 years." in told
+    assert "No past years were counted for X: there the usual chance of the plan file stands" in told

@@ -268,7 +268,7 @@ def page_of(
         window=_window_block(call.window, teller) if call.window else None,
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
         gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None),
-        plan=plan_section(week, call.day, trip=call.window is not None),
+        plan=plan_section(week, call.day, trip=call.window is not None, season=season),
         season=season_section(season, facts.command),
         start=start_section(None if ashore is None else ashore.start, facts.command),
         day_in_numbers=day_in_numbers,

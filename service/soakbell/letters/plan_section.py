@@ -6,16 +6,18 @@ Whatever goes wrong here is told in the letter; it never costs the letter.
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from soakbell.letters.figures import QUANTITY, amount
 from soakbell.letters.gear_section import Block
 from soakbell.letters.gear_words import boxes_words
+from soakbell.letters.season_section import usual_words
 from soakbell.letters.times import day_words, minutes_words
 from soakbell.letters.words import ended, listed, one_line
 from soakbell.planning.catch_curve import CurveTold
+from soakbell.planning.season_told import SURE_START, SeasonAhead
 from soakbell.planning.week import (
     DayKind,
     DayPlan,
@@ -40,6 +42,7 @@ _KIND_WORDS = {
     DayKind.CLOSED: "closed",
     DayKind.BARRED: "barred by you",
     DayKind.NOT_KNOWN: "not known",
+    DayKind.TRAPS_HOME: "traps home",
 }
 
 
@@ -65,10 +68,14 @@ class PlanSection:
     blocks: tuple[Block, ...] = ()
 
 
-def plan_section(week: Week | None, day: date, *, trip: bool) -> PlanSection | None:
+def plan_section(
+    week: Week | None, day: date, *, trip: bool, season: SeasonAhead | None = None
+) -> PlanSection | None:
     """The section of a letter about ``day``; None where there is nothing to tell. It never raises.
 
-    ``trip``: the call is PULL.
+    Args:
+        trip: the call is PULL.
+        season: its end, where that is told too.
     """
     if week is None:
         return None
@@ -79,7 +86,7 @@ def plan_section(week: Week | None, day: date, *, trip: bool) -> PlanSection | N
         return PlanSection(
             TITLE,
             fault,
-            reasons=_reasons(week, trip=trip),
+            reasons=(*_take_up(week, day, season), *_reasons(week, trip=trip)),
             rows=tuple(_row(plan, day, trip=trip) for plan in week.days),
             blocks=(
                 Block("String by string", tuple(_string(week, plan, day) for plan in week.strings)),
@@ -117,6 +124,31 @@ def _reasons(week: Week, *, trip: bool) -> tuple[str, ...]:
         pinned = f"{one_line(unmet.pin.string or 'a trip')} to {day_words(unmet.pin.day)}"
         told.append(f"Your pin of {pinned} can't be met: {held_words(unmet.held)}.")
     return tuple(told)
+
+
+def _take_up(week: Week, today: date, season: SeasonAhead | None) -> Iterator[str]:
+    odds = None if season is None else season.odds
+    if odds is not None:
+        start = dict(odds.start_by).get(SURE_START)
+        if start is None:
+            yield (
+                f"No day to start on has a chance of {SURE_START:.0%} any more of all traps home by "
+                f"{day_words(odds.deadline)}: taking up goes before pulling. Decide for yourself."
+            )
+        elif start < today:
+            yield (
+                f"{day_words(start)} was the last day to start on for a chance of {SURE_START:.0%} of all traps "
+                f"home by {day_words(odds.deadline)}: taking up goes before pulling. Decide for yourself."
+            )
+    ahead = week.take_up
+    if ahead is None:
+        return
+    if ahead.left_out:
+        names = listed(map(one_line, ahead.left_out))
+        by = day_words(ahead.deadline)
+        yield f"The plan finds no trip that brings {names} home by {by}. Decide for yourself."
+    if ahead.next_set is not None and ahead.next_set <= week.days[-1].day:
+        yield f"Traps may be set again from {day_words(ahead.next_set)}; the plan sets none."
 
 
 def _all_past(week: Week) -> list[str]:
@@ -215,16 +247,24 @@ def _row(plan: DayPlan, today: date, *, trip: bool) -> WeekRow:
     catch = ""
     if plan.strings:
         low, high = round(plan.lb_low), round(plan.lb_high)
-        catch = f"{plan.lb:.0f} lb ({low} to {high})"
+        catch = f"{plan.lb:.0f} lb ({low} to {high})" if plan.lb_high else "no catch"
         if plan.day != today:  # what going today is worth is told above, against staying in
             catch += f", {usd_words(plan.worth_usd)}"
     return WeekRow(
         day=day_words(plan.day),
         fit=fit,
-        strings=", ".join(one_line(string) for string in plan.strings) or "no trip",
+        strings=_strings(plan),
         catch=catch,
         called=plan.day == today and trip,
     )
+
+
+def _strings(plan: DayPlan) -> str:
+    pulled = ", ".join(one_line(string) for string in plan.strings if string not in plan.take_up)
+    taken = ", ".join(one_line(string) for string in plan.take_up)
+    if not taken:
+        return pulled or "no trip"
+    return f"{pulled}; take up {taken}" if pulled else f"take up {taken}"
 
 
 def _string(week: Week, plan: StringPlan, today: date) -> str:
@@ -236,6 +276,8 @@ def _string(week: Week, plan: StringPlan, today: date) -> str:
     if plan.soak_days is not None:
         days = round(plan.soak_days)
         parts[0] += f", at {days} day{'' if days == 1 else 's'} of soak"
+    if plan.take_up:
+        parts.append("its last pull: take up, not rebaited")
     if plan.pinned:
         parts.append("you pinned it")
     elif plan.held is not None:
@@ -311,6 +353,8 @@ def held_words(held: Held, *, sooner: bool = False) -> str:
 
 def _rests(week: Week, *, trip: bool) -> tuple[str, ...]:
     told = [_catch(week.curves), _weather(week)]
+    if any(plan.kind is DayKind.USUAL for plan in week.days):
+        told += usual_words(week.usual_counted, week.usual_lacking, "Usual days")
     told.append(
         f"Money: claws at ${week.price_usd_lb:.2f} a pound, less bait, wear and ${week.trip_cost_usd:.0f} a trip."
     )
@@ -318,6 +362,12 @@ def _rests(week: Week, *, trip: bool) -> tuple[str, ...]:
         "Pounds and dollars of a day are of a fit day. The average lies between the two numbers in 4 cases of 5; "
         "a single haul strays further."
     )
+    if week.take_up is not None:
+        told.append(
+            f"A string that is not home by {day_words(week.take_up.deadline)} counts here as "
+            f"{usd_words(week.take_up.late_usd)} lost, more than one round of all strings lands, so that taking "
+            "up comes first. That is a choice of ours and no fine."
+        )
     if not week.bait_holds:
         told.append("No bait is in the log, so the lack of it holds no trip back.")
     today = "goes today as called" if trip else "stays in today"
