@@ -45,6 +45,14 @@ def test_a_trip_is_a_run_a_haul_and_a_run_home_with_the_margin() -> None:
     assert (out.places, haul.places, home.places) == ((HARBOR, "Nine Foot"), ("Nine Foot",), ("Nine Foot", HARBOR))
 
 
+def test_a_string_with_few_traps_takes_at_least_the_run_along_it() -> None:
+    slow = replace(GREBE, cruise_kt=3)
+    haul = plan_trip(slow, NOTCH_CREEK, [NINE_FOOT], {"Nine Foot": 1}).hauls[0]
+    along_min = 60 * distance_nmi(NINE_FOOT.start, NINE_FOOT.end) / 3
+    assert along_min > slow.haul_min_per_trap
+    assert haul.ends_min - haul.starts_min == pytest.approx(along_min)
+
+
 def test_legs_follow_each_other_without_a_gap() -> None:
     trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR, LEDGE], TRAPS)
     assert trip.legs[0].starts_min == 0
@@ -75,7 +83,9 @@ def scattered(seed: int, strings: int) -> list[TrapString]:
 
 
 def hours_of(strings: Sequence[TrapString]) -> float:
-    return plan_trip(GREBE, NOTCH_CREEK, strings, {s.name: 0 for s in strings}).duration_min / 60
+    """Of a trip for them, but for the hauling."""
+    trip = plan_trip(GREBE, NOTCH_CREEK, strings, {s.name: 0 for s in strings})
+    return (trip.duration_min - sum(haul.ends_min - haul.starts_min for haul in trip.hauls)) / 60
 
 
 def run_h(nmi: float) -> float:

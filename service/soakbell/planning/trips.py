@@ -63,6 +63,8 @@ def plan_trip(boat: Boat, harbor: Mark, strings: Sequence[TrapString], traps: Ma
     """A trip that hauls all ``strings``, each in either direction: the shortest up to ``visit_order.EXACT_UP_TO``
     strings, past that a good one.
 
+    A string takes the minutes of its traps, or of the run along it where few traps lie far apart.
+
     Args:
         traps: how many traps are hauled on each string.
     """
@@ -74,9 +76,10 @@ def plan_trip(boat: Boat, harbor: Mark, strings: Sequence[TrapString], traps: Ma
         reach_nmi = distance_nmi(at, first)
         reached_min = clock_min + 60 * reach_nmi / boat.cruise_kt
         legs.append(Leg((at_place, name), clock_min, reached_min, None))
-        clock_min = reached_min + boat.haul_min_per_trap * traps[name]
+        along_nmi = distance_nmi(first, last)
+        clock_min = reached_min + max(boat.haul_min_per_trap * traps[name], 60 * along_nmi / boat.cruise_kt)
         legs.append(Leg((name,), reached_min, clock_min, name))
-        run_nmi += reach_nmi + distance_nmi(first, last)
+        run_nmi += reach_nmi + along_nmi
         at, at_place = last, name
     home_nmi = distance_nmi(at, harbor)
     home_min = clock_min + 60 * home_nmi / boat.cruise_kt + boat.trip_margin_min
