@@ -1,10 +1,10 @@
 """Plays invented days through the real service, offline. INVENTED DATA: weather, boat, log and letters.
 
-Run by ``bash demo/run``. A forecast server and a mail catcher listen on the loopback interface, the clock is set
-and stepped, and between them the service does what it does on any night: it polls, calls, writes, sends and
-watches. The letters it sent come to the terminal and to files: each as it came over SMTP (``.eml``), its text and
-page (``.txt``, ``.html``), its picture, calendar and track (``.png``, ``.ics``, ``.gpx``). The same scenario gives
-the same letters.
+Run by ``bash demo/run``: a fortnight, or with ``--season-end`` the end of a season. A forecast server and a mail
+catcher listen on the loopback interface, the clock is set and stepped, and between them the service does what it
+does on any night: it polls, calls, writes, sends and watches. The letters it sent come to the terminal and to
+files: each as it came over SMTP (``.eml``), its text and page (``.txt``, ``.html``), its picture, calendar, track
+and table (``.png``, ``.ics``, ``.gpx``, ``.csv``). The same story gives the same letters.
 """
 
 from __future__ import annotations
@@ -19,14 +19,13 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
-from demo.demo_boat import demo_settings
+from demo.demo_boat import demo_settings, take_order
 from demo.forecast_server import Asked, ForecastServer, serving
 from demo.mail_catcher import Caught, MailCatcher, catching
-from demo.season import season_log
-from demo.shore import shore_log
+from demo.season_end import SEASON_END
 from demo.show import Terminal, kind_of, text_of, write_letter
-from demo.skipper import Skipper
-from demo.weather import FORTNIGHT, Scenario, Weather
+from demo.story import WINTER, Story
+from demo.weather import Weather
 from soakbell.call_record import from_record
 from soakbell.clock import SetClock
 from soakbell.due_times import due_at
@@ -46,7 +45,9 @@ OUT = Path(__file__).resolve().parent / "out"
 NIGHT_POLLS = (time(0, 25), time(3, 25), time(3, 55), time(4, 25))
 MAIL_TRIES_MIN = (0, 2, 8)  # minutes after the letter's hour: a letter put off goes out at the next
 BELLS_AT = (time(6, 5), time(9, 5))  # after the quiet hours, and before the supplier's last hour for orders
+AFTERNOON = time(14)
 EVENING_POLLS = (time(17, 25), time(17, 55))
+LISTS_AT = time(18, 15)  # lists and bells are looked for every quarter of an hour, so also past the eve letter
 TOLD_AT_NIGHT = time(18, 20)
 POLL_BEFORE = timedelta(minutes=5)  # each look; fetching and judging at once would share the set clock by chance
 TOLD_AFTER = timedelta(minutes=30)
@@ -82,17 +83,29 @@ class Player:
     """Steps the clock through the days of a scenario and lets the service sweep."""
 
     def __init__(
-        self, scenario: Scenario, house: House, clock: SetClock, server: ForecastServer, catcher: MailCatcher
+        self, story: Story, settings: Settings, clock: SetClock, server: ForecastServer, catcher: MailCatcher
     ) -> None:
-        self._scenario = scenario
-        self._house = house
-        self._settings = house.settings
+        self._story = story
         self._clock = clock
-        outfit = outfit_of(house.settings)
-        assert isinstance(outfit, Outfit), outfit
-        self._skipper = Skipper(house.desk, outfit, clock)
         self._server = server
         self._catcher = catcher
+        self._open(settings)
+        self._tell_log(story.log(settings))
+
+    def _open(self, settings: Settings) -> None:
+        self._settings = settings
+        self._house: House = build(
+            settings, clock=self._clock, fetcher=_fetcher(settings, self._clock), invented=True
+        )
+        outfit = outfit_of(settings)
+        assert isinstance(outfit, Outfit), outfit
+        self._skipper = self._story.skipper(self._house.desk, outfit, self._clock)
+
+    async def stop(self) -> None:
+        await self._house.sweep.stop(limit_s=10.0)
+
+    def close(self) -> None:
+        self._house.close()
 
     async def play_day(self, day: date) -> PlayedDay:
         """From midnight until the eve letter of the evening."""
@@ -131,12 +144,22 @@ class Player:
     async def _evening(self, day: date, calls: list[Call], came: Iterable[Caught]) -> None:
         drafts = [text_of(caught.message) for caught in came if kind_of(caught.message) == "bait-order"]
         self._tell_log(self._skipper.supply(day, drafts))
+        self._clock.put(max(self._clock.now(), self._moment(day, AFTERNOON)))
+        self._tell_log(self._skipper.afternoon(day))
+        if day in self._story.orders:
+            await self._begin_anew(take_order(self._settings, self._story.orders[day]))
         due = self._moment(day, self._settings.letters.eve)
         tries = [due + timedelta(minutes=after) for after in MAIL_TRIES_MIN]
-        for moment in (*(self._moment(day, at) for at in EVENING_POLLS), *tries):
+        for moment in (*(self._moment(day, at) for at in EVENING_POLLS), *tries, self._moment(day, LISTS_AT)):
             await self._sweep(moment, day, calls)
         self._clock.put(max(self._clock.now(), self._moment(day, TOLD_AT_NIGHT)))
         self._tell_log(self._skipper.evening(day))
+
+    async def _begin_anew(self, settings: Settings) -> None:
+        """The service stopped and started again, as after any change of its files."""
+        await self.stop()
+        self.close()
+        self._open(settings)
 
     def _night(self, day: date) -> Iterator[datetime]:
         yield from (self._moment(day, at) for at in NIGHT_POLLS)
@@ -165,22 +188,24 @@ class Player:
 
 
 async def play(
-    scenario: Scenario, days: int, folder: Path, *, after_day: Callable[[PlayedDay], None] = lambda _: None
+    story: Story, days: int, folder: Path, *, after_day: Callable[[PlayedDay], None] = lambda _: None
 ) -> list[PlayedDay]:
-    """Play ``days`` mornings of ``scenario``; database and settings go into ``folder``."""
+    """Play ``days`` mornings of ``story``; database and settings go into ``folder``."""
+    scenario = story.scenario
     weather = Weather(scenario)
     clock = SetClock(due_at(scenario.first_evening, time(17), scenario.zone_name))
     played = []
     with serving(weather, clock.now) as server:
         async with catching(clock.now) as catcher:
             settings = demo_settings(
-                folder, services=server.base, mail_port=catcher.port, station=scenario.station
+                folder,
+                services=server.base,
+                mail_port=catcher.port,
+                station=scenario.station,
+                deck_traps=story.deck_traps,
             )
-            house = build(settings, clock=clock, fetcher=_fetcher(settings, clock), invented=True)
+            player = Player(story, settings, clock, server, catcher)
             try:
-                log = [*season_log(settings.trap_strings, scenario.zone_name), *shore_log(scenario.zone_name)]
-                take_entries(house.store, log, settings.trap_strings, clock.now())
-                player = Player(scenario, house, clock, server, catcher)
                 before = await player.play_eve(scenario.first_evening)
                 catcher.puts_off = scenario.greylisted
                 for number in range(1, days + 1):
@@ -188,9 +213,9 @@ async def play(
                     played.append(replace(day, letters=(*before, *day.letters)))
                     before = ()
                     after_day(played[-1])
-                await house.sweep.stop(limit_s=10.0)
+                await player.stop()
             finally:
-                house.close()
+                player.close()
     return played
 
 
@@ -208,22 +233,21 @@ def _fetcher(settings: Settings, clock: SetClock) -> Transport:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="demo/run", description="Plays the service on invented data, offline.")
-    parser.add_argument(
-        "--days",
-        type=int,
-        choices=range(1, FORTNIGHT.days + 1),
-        metavar="N",
-        default=FORTNIGHT.days,
-        help=f"mornings to play, 1 to {FORTNIGHT.days}; all of them where it isn't given",
-    )
+    parser.add_argument("--season-end", action="store_true", help="play the end of a season")
+    parser.add_argument("--days", type=int, metavar="N", help="mornings to play, from 1; left out, all of them")
     parser.add_argument("--out", type=Path, default=OUT, metavar="DIR", help="where the letters go")
     asked = parser.parse_args(arguments)
+    story = SEASON_END if asked.season_end else WINTER
+    most = story.scenario.days
+    days = most if asked.days is None else asked.days
+    if not 1 <= days <= most:
+        parser.error(f"argument --days: invalid choice: {days} (write 1 to {most})")
     faults = FaultsHeard()
     logger = logging.getLogger("soakbell")
     logger.addHandler(faults)
     logger.propagate = False
     asked.out.mkdir(parents=True, exist_ok=True)
-    terminal = Terminal(FORTNIGHT, asked.days)
+    terminal = Terminal(story, days)
     written: list[Path] = []
 
     def after_day(played: PlayedDay) -> None:
@@ -232,7 +256,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         terminal.advance(played)
 
     with tempfile.TemporaryDirectory(prefix="soakbell-demo-") as folder, terminal.progress():
-        played = asyncio.run(play(FORTNIGHT, asked.days, Path(folder), after_day=after_day))
+        played = asyncio.run(play(story, days, Path(folder), after_day=after_day))
     terminal.tell(played, asked.out, written)
     for fault in faults.told:
         print(f"the service met a fault: {fault}", file=sys.stderr)

@@ -47,16 +47,16 @@ _FIRST_HAUL = time(8, 0)
 _HAUL_APART = timedelta(minutes=70)
 
 
-def season_log(strings: Sequence[TrapString], zone_name: str) -> list[LogEntry]:
-    """What was told to the log up to 2 December 2026, oldest first."""
-    zone = ZoneInfo(zone_name)
+def season_log(strings: Sequence[TrapString], zone_name: str, *, later_days: int = 0) -> list[LogEntry]:
+    """What was told to the log up to 2 December 2026, oldest first; or all of it so many days later."""
+    zone, later = ZoneInfo(zone_name), timedelta(days=later_days)
     entries = []
     for number, string in enumerate(strings):
-        setting = datetime.combine(_SET_ON[string.name], _FIRST_HAUL, zone) + number % 2 * _HAUL_APART
+        setting = datetime.combine(_SET_ON[string.name] + later, _FIRST_HAUL, zone) + number % 2 * _HAUL_APART
         entries.append(invented(TrapsSet(count=string.traps), string.name, setting))
         last = setting
         for day in _PULLED_ON[string.name]:
-            at = datetime.combine(day, _FIRST_HAUL, zone) + number % 3 * _HAUL_APART
+            at = datetime.combine(day + later, _FIRST_HAUL, zone) + number % 3 * _HAUL_APART
             entries.append(invented(_haul(string.name, string.traps, last, at), string.name, at))
             last = at
             if (string.name, day) == (_LOST[0], _LOST[2]):

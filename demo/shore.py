@@ -74,12 +74,12 @@ _FOUND = (
 """To be mended at the next pull: string, place, item, day."""
 
 
-def shore_log(zone_name: str) -> list[LogEntry]:
-    """What was told of gear ashore up to 6 December 2026, oldest first."""
-    zone = ZoneInfo(zone_name)
+def shore_log(zone_name: str, *, later_days: int = 0) -> list[LogEntry]:
+    """What was told of gear ashore up to 6 December 2026, oldest first; or all of it so many days later."""
+    zone, later = ZoneInfo(zone_name), timedelta(days=later_days)
 
     def told(detail: Detail, day: date, at: time = _EVENING) -> LogEntry:
-        return invented(detail, None, datetime.combine(day, at, zone))
+        return invented(detail, None, datetime.combine(day + later, at, zone))
 
     entries = [
         told(BaitBought(BAIT, _BOXES, cost_usd=90.0), _FIRST_BAIT + number * _BAIT_EVERY, _NOON)
@@ -89,9 +89,12 @@ def shore_log(zone_name: str) -> list[LogEntry]:
     entries += [told(BaitCounted(BAIT, 0.0, place), _COUNTED) for place in ("thaw", "aboard")]
     entries += [told(PartCounted(part, count), _COUNTED) for part, count in _IN_STOCK.items()]
     entries += [told(EngineHours(engine_h), day, _NOON) for day, engine_h in _METER]
-    entries += [told(UpkeepDone(task, expires), day) for task, (day, expires) in _DONE.items()]
     entries += [
-        invented(FoundDamaged(item), string, datetime.combine(day, _NOON, zone), traps=(place,))
+        told(UpkeepDone(task, None if expires is None else expires + later), day)
+        for task, (day, expires) in _DONE.items()
+    ]
+    entries += [
+        invented(FoundDamaged(item), string, datetime.combine(day + later, _NOON, zone), traps=(place,))
         for string, place, item, day in _FOUND
     ]
     return sorted(entries, key=lambda entry: entry.order)

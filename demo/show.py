@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from email import message_from_bytes
 from email.message import EmailMessage
 from email.policy import default as mail_policy
@@ -19,7 +20,7 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
-from demo.weather import Scenario
+from demo.story import Story
 from soakbell.letters.figures import past_limit_short
 from soakbell.letters.times import HarborTimes, day_words
 from soakbell.letters.words import Teller, listed, off_water_at
@@ -34,14 +35,18 @@ _ROUND_ENDS = timedelta(minutes=4)
 NARROWEST = 120  # columns of the table where the output is no terminal
 _STYLES = {CallWord.PULL: "bold green", CallWord.WAIT: "bold", CallWord.NO_CALL: "bold reverse"}
 _OF_CALLS = ("morning", "changed")
-_SUFFIXES = {"image/png": "png", "text/calendar": "ics", "application/gpx+xml": "gpx"}
+_NOT_HOME = re.compile(r"[0-9]+ traps? (?:is|are) not home: ([^.]+)\.")
+_LAST_DAY = re.compile(r"(?:All must be out by|The last day for traps in the water,) \w+ ([0-9]+ \w+)")
+_START = re.compile(r"If you start (today|tomorrow),.*? with a chance of ((?:over |under )?[0-9]+%)")
+_SUFFIXES = {"image/png": "png", "text/calendar": "ics", "application/gpx+xml": "gpx", "text/csv": "csv"}
 
 
 class Terminal:
     """Writes to standard output; a progress bar stands there while the days are played."""
 
-    def __init__(self, scenario: Scenario, days: int) -> None:
-        self._scenario = scenario
+    def __init__(self, story: Story, days: int) -> None:
+        self._scenario = story.scenario
+        self._of_season_end = story.of_season_end
         self._days = days
         self._console = Console(highlight=False, markup=False)
         if not self._console.is_terminal:
@@ -73,6 +78,8 @@ class Terminal:
         self._console.print(self._table(played))
         self._head("What else came by mail")
         self._console.print(self._others(played))
+        if self._of_season_end:
+            self._season_end(played)
         self._console.print(INVENTED, soft_wrap=True)
         self._console.print(f"{len(written)} files of {_letters(played)} are in {out}", soft_wrap=True)
 
@@ -128,6 +135,22 @@ class Terminal:
                 table.add_row(f"{came:%a %d %H:%M}", ", ".join(caught.addresses), subject_of(caught.message))
         return table
 
+    def _season_end(self, played: Sequence[PlayedDay]) -> None:
+        """What each morning letter tells of the traps and their odds, and the last list of traps not home."""
+        self._head("Season's end, as the morning letters tell it")
+        table = Table(box=SIMPLE_HEAD, pad_edge=False, expand=False)
+        for name in ("Day", "Not home", "All out by", "In time if begun today", "Tomorrow"):
+            table.add_column(name)
+        letters = [caught.message for day in played for caught in day.letters]
+        for message in letters:
+            if kind_of(message) == "morning":
+                table.add_row(day_words(_day_of(message)), *told_of_season(text_of(message)))
+        self._console.print(table)
+        lists = [message for message in letters if kind_of(message) == "recovery"]
+        if lists:
+            self._head("The last recovery list")
+            self._console.print(text_of(lists[-1]), soft_wrap=True)
+
     def _row(self, played: PlayedDay, call: Call, number: int) -> tuple[Text | str, ...]:
         times = HarborTimes(self._scenario.zone_name, call.day)
         word = Text(call.word.value, style=_STYLES[call.word])
@@ -151,6 +174,20 @@ def _why(call: Call, times: HarborTimes) -> str:
     if not call.reasons:
         return ""
     return teller.tell(teller.deciding(call.reasons, known=call.word is not CallWord.NO_CALL)).short
+
+
+def told_of_season(text: str) -> tuple[str, str, str, str]:
+    """Traps not home, the last day for them, and the chances of being done by it; empty where none is told."""
+    _, _, section = text.partition("\nSeason's end\n")
+    told = " ".join(section.split())
+    not_home, last_day = _NOT_HOME.search(told), _LAST_DAY.search(told)
+    chances = dict(_START.findall(told))
+    return (
+        "" if not_home is None else not_home[1],
+        "" if last_day is None else last_day[1],
+        chances.get("today", ""),
+        chances.get("tomorrow", ""),
+    )
 
 
 def _letters(played: Iterable[PlayedDay]) -> str:
@@ -193,6 +230,10 @@ def subject_of(message: bytes) -> str:
 def kind_of(message: bytes) -> str:
     """The kind of letter, as its Message-ID begins."""
     return _named(_parsed(message))[0]
+
+
+def _day_of(message: bytes) -> date:
+    return date.fromisoformat(_named(_parsed(message))[1])
 
 
 def _named(letter: EmailMessage) -> tuple[str, str, int]:

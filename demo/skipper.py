@@ -112,6 +112,10 @@ class Skipper:
         ]
         return entries
 
+    def afternoon(self, _day: date) -> list[LogEntry]:
+        """What no letter asks for."""
+        return []
+
     def supply(self, day: date, letters: Iterable[str]) -> list[LogEntry]:
         """Bait that comes on ``day``, and orders placed as the drafts among the day's ``letters`` say."""
         now = self._clock.now()

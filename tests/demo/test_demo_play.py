@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from demo.play import main, play
 from demo.show import kind_of, text_of
+from demo.story import WINTER
 from demo.weather import FORTNIGHT
 
 from soakbell.planning.call import CallWord
@@ -78,7 +79,7 @@ def test_more_days_than_are_scripted_are_refused(capsys):
 
 @pytest.fixture(scope="module")
 def fortnight(tmp_path_factory):
-    return asyncio.run(play(FORTNIGHT, FORTNIGHT.days, tmp_path_factory.mktemp("fortnight")))
+    return asyncio.run(play(WINTER, FORTNIGHT.days, tmp_path_factory.mktemp("fortnight")))
 
 
 def _texts(days, kind: str) -> dict[int, str]:
