@@ -13,10 +13,12 @@ import pytest
 
 from law.world import SETTINGS_TOML, World, settings_from, world
 from plan_scenes import FIVE_TOML, OUTFIT, TERMS, Planned, planned
+from soakbell.climatology import AreaClimate, area_limits, keep_climate
 from soakbell.gear.log import BaitCounted, Detail, LogEntry, Pinned
 from soakbell.gear.strings import Mark
 from soakbell.planning.call import CallWord
 from soakbell.planning.catch_curve import CatchCurve, fit_curve
+from soakbell.planning.fit_climate import fit_climate
 from soakbell.planning.haul_worth import HaulWorth, LastDays, StandingString, haul_worth
 from soakbell.planning.pull_plan import solve_plan
 from soakbell.planning.pull_problem import PlanDay, PlanProblem, PlanString
@@ -48,10 +50,11 @@ def sea_at(day: date, *told: Detail, toml: str = SETTINGS_TOML, **weather: objec
 def make(tmp_path: Path) -> Iterator[Make]:
     stores: list[Store] = []
 
-    def made(sea: World, **terms: object) -> Planned:
+    def made(sea: World, before: Callable[[Store], None] = lambda _: None, **terms: object) -> Planned:
         store = open_store(f"sqlite:///{tmp_path / f'{len(stores)}.db'}")
         migrate(store)
         stores.append(store)
+        before(store)
         return planned(store, sea, replace(TERMS, **terms))  # type: ignore[arg-type]
 
     yield made
@@ -171,6 +174,26 @@ def test_long_before_the_end_no_string_is_taken_up(make: Make) -> None:
     told = make(sea_at(date(2027, 4, 15)))
     assert told.week.take_up is None
     assert not taken_up(told)
+
+
+def test_days_past_the_forecast_are_as_likely_as_in_the_years_that_were_counted(make: Make) -> None:
+    """A year without a fit day in one area."""
+    sea, never = (
+        sea_at(date(2027, 3, 15)),
+        fit_climate({date(2020, 1, 1) + n * DAY: False for n in range(366)}, (0.9,) * 12),
+    )
+    limits = area_limits(sea.settings, "Outer Bay").given()
+    counted = AreaClimate("Outer Bay", "42036", (), limits, (), 5.0, sea.settings.letters.forecast_break_h, never)
+    always = (1.0,) * 12
+    by_plan_file = make(sea, usual_fit_chance=always)
+    by_count = make(
+        sea, lambda store: keep_climate(store, sea.settings.boat.name, counted, sea.now), usual_fit_chance=always
+    )
+    for told, chance in ((by_plan_file, 1.0), (by_count, 0.0)):
+        usual = [plan.chance for plan in told.week.days if plan.kind is DayKind.USUAL]
+        assert usual[-1] == pytest.approx(chance, abs=0.05)
+    assert [each.station for each in by_count.week.usual_counted] == ["42036"]
+    assert len(by_plan_file.week.usual_lacking) == 2
 
 
 # ---- every small plan tried out
