@@ -5,8 +5,8 @@
 Boats are invented: 20 to 40 traps a string, windows of 3 to 9 hours. "At the harbor" all strings lie together, so
 that sums of minutes are true trips and the plain model is right; "spread" they lie within about 10 nautical miles,
 where the bound, which knows only the least runs, is loose. Up to ``pull_search.EXACT_UP_TO`` strings the plan is
-proven. ``pull_search`` and ``pull_moves`` were tuned on boats 100 to 105; don't measure on those. The CPU of a busy
-computer reads too high.
+proven. ``pull_search`` and ``pull_moves`` were tuned on boats 100 to 105: measure on others. CPU time reads
+too high while the computer is busy.
 """
 
 from __future__ import annotations
