@@ -406,6 +406,16 @@ def test_the_week_says_from_when_traps_may_be_set_again_and_what_is_not_brought_
     assert "set again" not in reasons(left)
 
 
+def test_what_finds_no_room_on_deck_is_told_to_go_back_without_bait() -> None:
+    full = replace(LAST_PULLS, take_up=replace(TAKE_UP, no_room=("Outer Bar",)))
+    assert "By your deck load Outer Bar finds no room on deck today, so it goes back without bait" in reasons(full)
+
+
+def test_a_trip_that_only_takes_up_tells_no_worth_before_the_table() -> None:
+    fetching = replace(LAST_PULLS, waiting=None, days=LAST_PULLS.days[1:])
+    assert "Fri 11 Dec: 82 % likely fit, to take up Ledge without a catch." in reasons(fetching, trip=False)
+
+
 def test_what_a_string_left_out_counts_is_told_as_a_choice_and_no_fine() -> None:
     assert "not home by Fri 11 Dec counts here as $1,230 lost" in lines(LAST_PULLS)
     assert "no fine" not in lines(PULL_WEEK)

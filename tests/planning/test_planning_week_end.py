@@ -146,6 +146,18 @@ def test_a_deck_that_holds_one_string_takes_up_one_a_trip(make: Make) -> None:
     assert all(len(plan.strings) <= 1 for plan in told.week.days)
 
 
+def test_a_called_trip_brings_home_no_more_than_the_deck_carries(make: Make) -> None:
+    """The other string goes back without bait, and is fetched on a later day without a catch."""
+    told = make(sea_at(date(2027, 4, 27)), deck_traps=40)
+    assert set(told.strings[date(2027, 4, 27)]) == {"Nine Foot", "Outer Bar"}
+    assert told.week.days[0].take_up == ("Nine Foot",)
+    assert told.week.take_up is not None
+    assert told.week.take_up.no_room == ("Outer Bar",)
+    (later,) = (plan for plan in told.week.days[1:] if plan.strings)
+    assert (later.take_up, later.lb) == (("Outer Bar",), 0.0)
+    assert make(sea_at(date(2027, 4, 27)), deck_traps=60).week.days[0].take_up == told.week.days[0].strings
+
+
 def test_a_pin_past_the_last_day_in_the_water_cannot_be_met(make: Make) -> None:
     pinned = Pinned(date(2027, 1, 5), "Nine Foot")
     told = make(sea_at(date(2027, 1, 1), pinned, toml=PANHANDLE_TOML))

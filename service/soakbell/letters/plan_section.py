@@ -143,6 +143,13 @@ def _take_up(week: Week, today: date, season: SeasonAhead | None) -> Iterator[st
     ahead = week.take_up
     if ahead is None:
         return
+    if ahead.no_room:
+        names = listed(map(one_line, ahead.no_room))
+        one = len(ahead.no_room) == 1
+        yield (
+            f"By your deck load {names} {'finds' if one else 'find'} no room on deck today, so "
+            f"{'it goes' if one else 'they go'} back without bait and {'is' if one else 'are'} fetched later."
+        )
     if ahead.left_out:
         names = listed(map(one_line, ahead.left_out))
         by = day_words(ahead.deadline)
@@ -216,10 +223,10 @@ def _next_trip(week: Week) -> str:
         return f"No trip is planned in these days: {why}."
     count = len(trip.strings)
     strings = one_line(trip.strings[0]) if count == 1 else f"{count} strings"
-    return (
-        f"The next trip of the plan is {day_words(trip.day)}: {chance_words(trip.chance)} likely fit, {strings}, "
-        f"worth about {usd_words(trip.worth_usd)} if it is fit."
-    )
+    next_trip = f"The next trip of the plan is {day_words(trip.day)}: {chance_words(trip.chance)} likely fit"
+    if not trip.lb_high:
+        return f"{next_trip}, to take up {strings} without a catch."
+    return f"{next_trip}, {strings}, worth about {usd_words(trip.worth_usd)} if it is fit."
 
 
 def _free(week: Week, free: FreeChoice) -> str:

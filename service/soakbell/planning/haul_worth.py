@@ -59,11 +59,14 @@ class LastDays:
     Attributes:
         rebait: the last on which fresh bait is of use to the string; below 0 where it is past.
         home: the last on which its traps may be out; out past it they count ``late_usd``.
+        room_today: whether today's pull may bring them home. If not they go back, and past ``rebait`` they are
+            fetched later without a catch.
     """
 
     rebait: int
     home: int
     late_usd: float
+    room_today: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,7 +152,8 @@ def haul_worth(
     def hauled_usd(before: int, planned: int, later: np.ndarray) -> np.ndarray:
         """What a pull planned for a day comes to, made so many days later."""
         on, since = planned + later, max(0, before - 1)
-        caught_lb = np.minimum(lb_of[before == 0][on - since] * fade[on], most_lb) * (on <= harvest)
+        kept = (on <= harvest) & (before == 0 or since <= rebait)
+        caught_lb = np.minimum(lb_of[before == 0][on - since] * fade[on], most_lb) * kept
         usd = price_usd_lb * caught_lb - string.pull_usd + string.bait_usd * (on > rebait) - stood_usd(before, on)
         waited: np.ndarray = usd - day_usd * later if planned <= rebait else usd
         return waited
@@ -157,14 +161,16 @@ def haul_worth(
     for before in range(days + 1):
         start, oldest = (string.soak_days, string.oldest_days) if before == 0 else (0.0, 0.0)
         since = max(0, before - 1)
-        if before and since > rebait:
+        may_come_home = before > 0 and last is not None and (since > 0 or last.room_today)
+        if may_come_home and since > rebait:
             comes_home[before] = True
             continue
         never_usd = -float(stood_usd(before, np.array(days))) - late_usd
         for day in range(since + (before > 0), days):
             soak = day - since
             age[before, day] = start + soak
-            lb[before, day] = min(lb_of[before == 0][soak] * fade[day], most_lb) * (day <= harvest)
+            kept = day <= harvest and (before == 0 or since <= rebait)
+            lb[before, day] = min(lb_of[before == 0][soak] * fade[day], most_lb) * kept
             may = oldest + soak >= string.floor_days or day > rebait or day in may_pull
             if chance[day] < least_chance or not may or (last is not None and day > last.home):
                 continue
@@ -183,7 +189,7 @@ def haul_worth(
             weights = _first_fit_after(usual_chance, out_after - first)
             worth = weights @ usd[first : first + len(weights)] + (1 - weights.sum()) * never_usd
             end[before] = max(end[before], float(worth))
-        if before and last is not None and end[before] < string.bait_usd:
+        if may_come_home and end[before] < string.bait_usd:
             end[before], comes_home[before] = string.bait_usd, True  # the bait stays unspent
     return HaulWorth(gain, lb, end, age, day_usd, comes_home)
 

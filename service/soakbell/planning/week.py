@@ -174,12 +174,14 @@ class TakeUpAhead:
         next_set: from when on traps may be set again; None where that isn't known.
         left_out: strings that the plan doesn't bring home, where the deadline lies in these days.
         late_usd: what each string left out past the deadline counts in the plan, so that taking up comes first.
+        no_room: strings of the called trip that would come home and find no room on deck.
     """
 
     deadline: date
     next_set: date | None
     left_out: tuple[str, ...]
     late_usd: float
+    no_room: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

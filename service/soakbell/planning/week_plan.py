@@ -220,6 +220,7 @@ class _Planner:
         self.harvest_to = None if end is None else end.last_harvest or yesterday
         self.late_usd = self._late_usd()
         self.last_days = [self._last_days(s) for s in self.ahead]
+        self._room_on_deck()
         self._worths: dict[tuple[int, bytes], HaulWorth] = {}
         self._outings: dict[tuple[int, frozenset[int], int], tuple[_Outing, FitChances]] = {}
 
@@ -442,6 +443,17 @@ class _Planner:
             home=(end.deadline - today).days,
             late_usd=self.late_usd,
         )
+
+    def _room_on_deck(self) -> None:
+        """The called trip goes whatever it hauls, but brings home no more than the deck carries: first of strings
+        for which fresh bait is of no use any more."""
+        left = math.inf if self.terms.deck_traps is None else self.terms.deck_traps
+        for n in sorted(self.called, key=lambda n: self._takes_bait(n, 0)):
+            last = self.last_days[n]
+            if last is not None and self.ahead[n].fishing > left:
+                self.last_days[n] = replace(last, room_today=False)
+            elif last is not None:
+                left -= self.ahead[n].fishing
 
     def _boxes_a_trap(self) -> float:
         return math.fsum(self.ground.bait_boxes_a_trap.values())
@@ -703,12 +715,12 @@ class _Planner:
             return told_day
         of_plan = tuple(string.pulls for string in plan.strings)
         taken_up = self._taken_up(of_plan, day)
-        kept = self.harvest_to is None or self.days[day] <= self.harvest_to
         caught, usd = np.zeros(len(self.curve.lb_a_claw)), -self.terms.trip_cost_usd
         for n, pull in pulls.items():
-            soak_days = self._worth(n, self.fit[n]).age_days[self._before(pull), day]
-            claws = self.curve.draws(self.names[n], soak_days, self.ground.season_day + day)
-            caught += kept * self.ahead[n].fishing * claws * self.curve.lb_a_claw
+            worth, at = self._worth(n, self.fit[n]), (self._before(pull), day)
+            if worth.expected_lb[at] > 0:
+                claws = self.curve.draws(self.names[n], worth.age_days[at], self.ground.season_day + day)
+                caught += self.ahead[n].fishing * claws * self.curve.lb_a_claw
             usd -= self.standing[n].pull_usd - (self.standing[n].bait_usd if n in taken_up else 0.0)
         if self.ground.bag_lb is not None:
             caught = np.minimum(caught, self.ground.bag_lb)
@@ -740,6 +752,11 @@ class _Planner:
             next_set=end.next_set,
             left_out=tuple(self.names[n] for n in left) if end.deadline <= self.days[-1] else (),
             late_usd=self.late_usd,
+            no_room=tuple(
+                self.names[n]
+                for n in self.called
+                if (last := self.last_days[n]) is not None and not last.room_today and last.rebait < 0
+            ),
         )
 
     def _before(self, pull: PlannedPull) -> int:
