@@ -4,6 +4,8 @@ take-up-morning   a fortnight before the last day: odds, trips, last bait, past 
 take-up-eve       the evening before it, by the odds of the last morning
 take-up-over      past the last day, with a trap missing
 recovery-list     the recovery list a week before the last day
+take-up-pull      the harvest is closed: hours to take traps up, for three strings of five
+take-up-wait      likewise, and wind over its limit
 """
 
 from __future__ import annotations
@@ -15,13 +17,15 @@ from functools import cache
 
 from gear_scenes import EVE, EVE_FACTS, EVENING
 from recovery_scenes import NOW, SEASON_FACTS, season_end
-from scenes import DAY, MADE_AT, STRINGS, est, wait_by_wind
+from scenes import DAY, MADE_AT, STRINGS, Scene, est, pull_morning, wait_by_wind
 from soakbell.fishery.season import SeasonReason, TakeUp
 from soakbell.gear.fold import fold
 from soakbell.gear.log import BroughtAshore, Detail, FoundMissing, LogEntry, TrapsSet, new_entry
 from soakbell.letters.eve import eve_letter
 from soakbell.letters.letter import Letter, morning_letter
 from soakbell.letters.recovery import recovery_letter
+from soakbell.planning.ashore import Ashore
+from soakbell.planning.call import Call, DayOutlook, DayState, Reason
 from soakbell.planning.recovery import recovery_list
 from soakbell.planning.season_end import SeasonEnd, StartDay, TakeUpTrip
 from soakbell.planning.season_told import OddsFrom, OddsTold, Rebait, SeasonAhead, TodayCounts, YearsCounted
@@ -111,6 +115,40 @@ def _morning(season: SeasonAhead) -> Letter:
     return morning_letter(scene.call, scene.facts, kind="morning", previous=None, season=season)
 
 
+ONLY = Reason(
+    "take_up_only",
+    {
+        "last_harvest": december(6),
+        "deadline": december(11),
+        "rule": "harvest ended 6 Dec 2026; traps out of the water by 11 Dec 2026",
+        "source": "an invented rule",
+    },
+)
+
+
+def take_up_call(scene: Scene) -> Call:
+    """The scene's call as if the harvest had closed two days ago, and all traps were to be out in three."""
+
+    def day(told: DayOutlook) -> DayOutlook:
+        if told.day > december(11):
+            closed = Reason("out_of_season", {"rule": "all traps were due out", "source": "an invented rule"})
+            return DayOutlook(told.day, DayState.NOT_FIT, None, None, (closed,), None, None)
+        return replace(told, reasons=(*told.reasons, ONLY))
+
+    reasons = tuple(
+        Reason("left_out_there", reason.values) if reason.code == "left_for_later" else reason
+        for reason in scene.call.reasons
+    )
+    outlook = tuple(day(told) for told in scene.call.outlook)
+    return replace(scene.call, reasons=(*reasons, ONLY), outlook=outlook, take_up=True)
+
+
+def _take_up(scene: Scene) -> Letter:
+    told = scene.ashore
+    ashore = None if told is None else Ashore(barred=told.barred, upkeep=told.upkeep)
+    return morning_letter(take_up_call(scene), scene.facts, kind="morning", previous=None, ashore=ashore)
+
+
 def _eve() -> Letter:
     yesterday = replace(ahead(), today=DAY - timedelta(days=1))
     return eve_letter(EVE, EVE_FACTS, now=EVENING, season=yesterday)
@@ -121,6 +159,8 @@ TAKE_UP_LETTERS: dict[str, Callable[[], Letter]] = {
     "take-up-eve": _eve,
     "take-up-over": lambda: _morning(over()),
     "recovery-list": lambda: recovery_letter(season_end(), SEASON_FACTS, now=NOW),
+    "take-up-pull": lambda: _take_up(pull_morning()),
+    "take-up-wait": lambda: _take_up(wait_by_wind()),
 }
 
 

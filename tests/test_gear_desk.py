@@ -210,6 +210,21 @@ def test_past_the_last_useful_rebait_no_bait_is_loaded_nor_ordered(tmp_path: Pat
     port.store.close()
 
 
+def test_for_a_trip_that_takes_traps_up_nothing_is_loaded_nor_thawed(tmp_path: Path) -> None:
+    """R5: on 3 May the harvest is closed, and all traps must be out by 6 May."""
+    morning = datetime(2027, 5, 3, 8, 30, tzinfo=UTC)
+    port = replace(port_of(world(now=morning), tmp_path), clock=SetClock(morning))
+    port.tell(BaitCounted("mullet heads", 4, "freezer"), days_ago=0.5)
+    call = port.desk.decide(morning.date(), clock_suspect=False).call
+    ashore = port.desk.gear.ashore(call, morning, clock_suspect=False)
+    eve = port.desk.gear.eve(call, morning, clock_suspect=False)
+    assert (call.word, call.take_up) == (CallWord.PULL, True)
+    assert ashore is not None
+    assert (ashore.load, ashore.fault) == (None, "")
+    assert (eve.load, eve.thaw, eve.thaw_if, eve.fault) == (None, (), (), "")
+    port.store.close()
+
+
 def test_a_wait_letter_tells_the_bench_and_what_to_buy(blown_out: Port) -> None:
     blown_out.tell(PartBought("hook latch", 1))
     blown_out.tell(FoundDamaged("latch"), string="Nine Foot", traps=(4,))

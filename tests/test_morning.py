@@ -542,3 +542,54 @@ def test_tomorrow_is_no_likelier_for_a_clock_that_is_wrong() -> None:
         calm.settings, calm.on_hand(), calm.entries, NOW, day=tomorrow, ahead=True, clock_suspect=True
     )
     assert doubted.call.word is CallWord.NO_CALL
+
+
+# ---- After the last day of harvest
+
+
+def in_may(day: int, **weather: object) -> Call:
+    """Traps that went in two days ago, R1 and R5: harvest to 1 May, all out by 6 May."""
+    return world(now=datetime(2027, 5, day, 8, 30, tzinfo=UTC), soaked_days=2, **weather).call().call  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("day", [2, 3, 6])
+def test_until_all_must_be_out_a_fit_day_is_a_pull_to_take_up(day: int) -> None:
+    call = in_may(day)
+    assert (call.word, call.take_up) == (CallWord.PULL, True)
+    assert call.window is not None
+    assert {pull.string for pull in call.window.pulls} == {"Nine Foot", "Outer Bar"}
+    told = call.reasons[-1]
+    assert (told.code, told.values["last_harvest"], told.values["deadline"]) == (
+        "take_up_only",
+        date(2027, 5, 1),
+        date(2027, 5, 6),
+    )
+
+
+def test_wind_lost_data_and_a_suspect_clock_hold_a_take_up_back_as_any_pull() -> None:
+    windy = in_may(3, text_wind_kt=25)
+    assert (windy.word, windy.take_up, windy.reasons[0].code) == (CallWord.WAIT, True, "over_limit")
+    fair = world(now=datetime(2027, 5, 3, 8, 30, tzinfo=UTC))
+    for worse in (fair.with_reply(TEXT), replace(fair, clock_suspect=True)):
+        assert worse.call().call.word is CallWord.NO_CALL
+
+
+@pytest.mark.parametrize("day", [7, 20])
+def test_past_the_last_day_it_is_a_wait_that_says_whom_to_ask(day: int) -> None:
+    call = in_may(day)
+    assert (call.word, call.take_up) == (CallWord.WAIT, False)
+    assert [reason.code for reason in call.reasons] == ["out_of_season", "ask_authority"]
+    assert str(call.reasons[1].values["authority"]).startswith("Florida Fish and Wildlife")
+
+
+def test_the_days_ahead_end_with_the_last_day_in_the_water() -> None:
+    states = {day.day.day: day.state for day in in_may(3).outlook}
+    assert states[6] is DayState.FIT
+    assert {states[7], states[8], states[9]} == {DayState.NOT_FIT}
+
+
+def test_without_a_trap_in_the_water_the_closed_harvest_is_a_wait_as_ever() -> None:
+    now = datetime(2027, 5, 3, 8, 30, tzinfo=UTC)
+    call = replace(world(now=now), entries=()).call().call
+    assert (call.word, call.take_up) == (CallWord.WAIT, False)
+    assert [reason.code for reason in call.reasons] == ["out_of_season"]

@@ -36,6 +36,7 @@ def plan(
     from soakbell.due_times import local_day
     from soakbell.letters.plan_section import plan_section
     from soakbell.letters.times import full_day_words
+    from soakbell.letters.words import called
     from soakbell.settings import load_settings
     from soakbell.wiring import build
 
@@ -46,7 +47,7 @@ def plan(
     try:
         call, week = house.desk.week_now(today, clock_suspect=house.sweep.clock_is_suspect())
         section = plan_section(week, today, trip=call.window is not None)
-        typer.echo(f"{settings.boat.name}, {full_day_words(today)}: {call.word.value} by what is on hand\n")
+        typer.echo(f"{settings.boat.name}, {full_day_words(today)}: {called(call)} by what is on hand\n")
         if section is None:
             typer.echo(_why_none(settings, call))
         else:

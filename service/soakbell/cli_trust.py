@@ -227,10 +227,12 @@ def _replay_table(days: Sequence[ReplayedDay], zone_name: str) -> Table:
 
 
 def _call_words(call: Call, times: HarborTimes) -> str:
+    from soakbell.letters.words import called
+
     if call.window is None:
-        return call.word.value
+        return called(call)
     strings = ", ".join(pull.string for pull in call.window.pulls)
-    return f"{call.word.value} {times.span(call.window.leaves_at, call.window.lands_at)}\n{strings}"
+    return f"{called(call)} {times.span(call.window.leaves_at, call.window.lands_at)}\n{strings}"
 
 
 def _now_words(told: ReplayedDay, times: HarborTimes) -> str:

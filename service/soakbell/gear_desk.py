@@ -282,11 +282,13 @@ class _Look:
     # ---- letters
 
     def ashore(self, call: Call, telling: Telling) -> Ashore:
+        """A trip that takes traps up has nothing to load: none goes in again, and the bench is ashore."""
         barred = telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit))
         window, start = call.window, telling.of("start of season", self.start)
         if window is not None:
             upkeep = telling.each("upkeep", partial(self._upkeep, before_leaving=True))
-            return Ashore(load=self._load(window, telling), barred=barred, upkeep=upkeep, start=start)
+            load = None if call.take_up else self._load(window, telling)
+            return Ashore(load=load, barred=barred, upkeep=upkeep, start=start)
         return Ashore(
             bench=telling.of("bench", lambda: bench_plan(self._gear, self._outfit, self._parts)),
             barred=barred,
@@ -296,7 +298,7 @@ class _Look:
         )
 
     def eve(self, call: Call, telling: Telling) -> Eve:
-        window = call.window
+        window = None if call.take_up else call.window
         return Eve(
             day=call.day,
             call=call,
@@ -304,7 +306,9 @@ class _Look:
             load=None if window is None else self._load(window, telling),
             barred=telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit)),
             upkeep=telling.each("upkeep", partial(self._upkeep, before_leaving=True)),
-            thaw_if=() if window else telling.each("bait to thaw", partial(self._thaw_if, call.day)),
+            thaw_if=()
+            if window or call.take_up
+            else telling.each("bait to thaw", partial(self._thaw_if, call.day)),
         )
 
     def _load(self, window: Window, telling: Telling) -> Load:

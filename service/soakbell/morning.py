@@ -23,10 +23,12 @@ from soakbell.planning.decide import (
     Verdict,
     barred_since,
     decide,
+    for_take_up,
     still_good,
     string_states,
 )
 from soakbell.planning.distances import distance_nmi
+from soakbell.planning.take_up_day import take_up_day
 from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip
 from soakbell.sea.conditions import Conditions
 from soakbell.sea.daylight import sunlight
@@ -92,18 +94,28 @@ def make_call(
 def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> Call | None:
     """The call that replaces a PULL, or None while it stands.
 
-    A PULL falls where any hour still ahead of its trip is no longer fit, or where the skipper has barred what it
-    is for. Before the boat leaves, the fresh decision takes its place; afterwards it is never another PULL. A PULL
-    that stands is told again where a warning has come that wasn't in the letter, since the skipper must read it.
+    A PULL falls where any hour still ahead of its trip is no longer fit, where the skipper has barred what it is
+    for, or where the rules as they stand no longer allow it. Before the boat leaves, the fresh decision takes its
+    place; afterwards it is never another PULL. A PULL that stands is told again where a warning has come that
+    wasn't in the letter, since the skipper must read it.
     """
     if previous.window is None:
         return None
     fresh = morning.call
-    standing = not morning.situation.faults and not barred_since(trip, previous.window, morning.situation, now)
+    rules = morning.situation.days[0]
+    lawful = rules.bounds is not None and previous.take_up == (rules.take_up is not None)
+    barred = barred_since(trip, previous.window, morning.situation, now)
+    standing = lawful and not barred and not morning.situation.faults
     if standing and still_good(trip, previous.window, morning.situation, now):
         if not _news(previous.warnings, fresh.warnings):
             return None
-        return replace(fresh, word=CallWord.PULL, window=previous.window, reasons=previous.reasons)
+        return replace(
+            fresh,
+            word=CallWord.PULL,
+            window=previous.window,
+            reasons=previous.reasons,
+            take_up=previous.take_up,
+        )
     if fresh.word is CallWord.PULL and now < previous.window.leaves_at:
         return fresh
     if fresh.word is not CallWord.PULL:
@@ -186,8 +198,9 @@ def _situation(
     if clock_suspect:
         faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest record"}))
     clock = [fault for fault in faults if fault.code == "clock"][:1]
+    fishing = any(string.fishing for string in soaking)
     days = (
-        replace(day_rules(settings, today, now, None if ahead else fresh_until), stalest=stalest),
+        replace(_today(settings, today, now, None if ahead else fresh_until, fishing=fishing), stalest=stalest),
         *(day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
     )
     return Situation(
@@ -229,20 +242,43 @@ def _moved_out(settings: Settings, strings: Iterable[TrapString], gear: GearStat
             yield Reason("moved_out_of_area", values)
 
 
+def _today(
+    settings: Settings, day: date, now: datetime, fresh_until: datetime | None, *, fishing: bool
+) -> DayRules:
+    """Where traps fish that the rules allow no more, going for them is not ours to judge."""
+    rules = day_rules(settings, day, now, fresh_until)
+    law = season_day(settings.fishery, day, sector=settings.sector, region=settings.region)
+    if law.traps_may_be_in_water or not fishing:
+        return rules
+    ask = Reason("ask_authority", {"authority": settings.fishery.authority.name})
+    return replace(rules, reasons=(*rules.reasons, ask))
+
+
 def day_rules(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayRules:
     """What light and law leave of a day. ``fresh_until`` None: a later day, for which fresher data will come."""
     season = season_day(settings.fishery, day, sector=settings.sector, region=settings.region)
-    if not season.may_harvest:
-        barring = [reason for reason in season.reasons if "harvest" in reason.bars]
-        return DayRules(
-            day, None, tuple(Reason("out_of_season", {"rule": r.text, "source": r.source}) for r in barring)
-        )
+    take_up = None if season.may_harvest else _take_up_only(settings, day)
+    closed = tuple(
+        Reason("out_of_season", {"rule": r.text, "source": r.source})
+        for r in season.reasons
+        if "harvest" in r.bars
+    )
+    if not season.may_harvest and take_up is None:
+        return DayRules(day, None, closed)
     bounds = working_day(settings, day, now, fresh_until)
     if bounds is None:
         harbor = settings.harbor
         sun = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone)
         return DayRules(day, None, (Reason("no_sunrise", {"state": sun.state}),))
-    return DayRules(day, bounds)
+    return DayRules(day, bounds, closed, take_up=take_up)
+
+
+def _take_up_only(settings: Settings, day: date) -> Reason | None:
+    law = take_up_day(settings.fishery, day, sector=settings.sector, region=settings.region)
+    if law is None:
+        return None
+    dates = {"last_harvest": law.last_harvest, "deadline": law.deadline}
+    return Reason("take_up_only", {**dates, "rule": law.reason.text, "source": law.reason.source})
 
 
 def working_day(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayBounds | None:
@@ -306,6 +342,7 @@ def _call(
         limits=settings.limits_for(None).given(),
         valid_until=valid_until,
         tighter_limits=_tighter_limits(settings),
+        take_up=for_take_up(situation, situation.days[0]),
     )
 
 

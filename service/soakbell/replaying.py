@@ -188,7 +188,7 @@ def _replayed(
         calls=len(told),
         now=again,
         why_not=why_not,
-        exact=again is not None and as_record(again, None)["call"] == kept.detail["call"],
+        exact=again is not None and as_record(again, None) == as_record(then, None),
         same_settings=sums == (settings.sha256, settings.fishery_sha256),
         same_program=kept.code_version == code_version,
         seen=sea.of_call(then),

@@ -78,7 +78,9 @@ AHEAD_DAYS = 4
 LEARN_ANEW_DAYS = 10
 """A chance is reckoned by what was known beforehand, learned anew so often."""
 
-IDLE = frozenset({"nothing_ripe", "nothing_set", "barred_by_skipper", "out_of_season", "no_sunrise"})
+IDLE = frozenset(
+    {"nothing_ripe", "nothing_set", "barred_by_skipper", "take_up_barred", "out_of_season", "no_sunrise"}
+)
 """Reasons for a WAIT that say nothing of the sea."""
 
 USED_FOR = timedelta(days=7)

@@ -23,6 +23,7 @@ class Judged:
         fit: fit hours by place (a string's name, or "" for the harbor), of the whole outlook.
         departures: quarter hours at which a trip may leave today, by the trip's name; none where the skipper
             barred the day or a string of the trip.
+        take_up: the call is of taking traps up, and of no harvest.
         only_unripe: all that stands against a trip is that no string has reached its floor.
     """
 
@@ -31,6 +32,7 @@ class Judged:
     fit: Mapping[str, pd.Series[bool]]
     departures: Mapping[str, frozenset[datetime]]
     only_unripe: bool = False
+    take_up: bool = False
 
 
 def trips_of(morning: Morning) -> dict[str, Trip]:
@@ -74,6 +76,7 @@ def judged(world: World, trips: Mapping[str, Trip], morning: Morning | None = No
             for name, trip in trips.items()
         },
         only_unripe=[reason.code for reason in morning.call.reasons] == ["nothing_ripe"],
+        take_up=morning.call.take_up,
     )
 
 
@@ -100,6 +103,8 @@ def looser(before: Judged, after: Judged, *, pinned: bool = False) -> list[str]:
     floor_lifted = pinned and before.only_unripe
     if after.word is CallWord.PULL and before.word is not CallWord.PULL and not floor_lifted:
         found.append(f"the word: {before.word} became {after.word}")
+    if after.word is CallWord.PULL and before.take_up and not after.take_up:
+        found.append("a harvest: the call before was of taking up alone")
     for name, departures in after.departures.items():
         more = sorted(departures - before.departures[name])
         if more:

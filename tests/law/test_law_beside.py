@@ -264,6 +264,7 @@ def a_last_haul() -> World:
 
 
 def a_closed_harvest() -> World:
+    """Traps may only be taken up."""
     return world(now=LATE + timedelta(days=12))
 
 
@@ -271,7 +272,7 @@ ENDS: dict[Callable[[], World], CallWord] = {
     a_fair_end: CallWord.PULL,
     a_blown_out_end: CallWord.WAIT,
     a_last_haul: CallWord.PULL,
-    a_closed_harvest: CallWord.WAIT,
+    a_closed_harvest: CallWord.PULL,
 }
 DECK = PLAN.read_text("utf-8").replace("# deck_traps = 80", "deck_traps = 30")
 

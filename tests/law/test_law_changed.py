@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -25,7 +25,8 @@ from law.world import (
     warning,
     world,
 )
-from soakbell.gear.log import Barred, Pinned
+from soakbell.fishery.rules import DateSpan, Effect, Order, Rule
+from soakbell.gear.log import Barred, BroughtAshore, Pinned
 from soakbell.morning import Morning, look_again, make_call
 from soakbell.planning.call import Call, CallWord
 from soakbell.sea.sources import FaultCode, SourceKind
@@ -322,3 +323,50 @@ def test_a_newer_text_that_is_not_understood_changes_the_call() -> None:
     assert changed is not None
     assert changed.word is CallWord.NO_CALL
     assert changed.reasons[0].code == "unclear"
+
+
+# ---- The rules of the fishery
+
+
+def ordered(one: World, effect: Effect) -> World:
+    """An order of the day, in force to the end of the season."""
+    span = DateSpan(date(2026, 12, 8), date(2027, 5, 6))
+    order = Order(effect, Rule("red tide", span, "invented", date(2026, 12, 8), "read"))
+    fishery = replace(one.settings.fishery, orders=(order,))
+    return replace(one, settings=replace(one.settings, fishery=fishery))
+
+
+def test_a_harvest_falls_where_an_order_leaves_only_the_taking_up() -> None:
+    before_leaving = again(ordered(at(utc(11)), "bars harvest"))
+    assert before_leaving is not None
+    assert (before_leaving.word, before_leaving.take_up) == (CallWord.PULL, True)
+    out = again(ordered(at(utc(13)), "bars harvest"))
+    assert out is not None
+    assert (out.word, out.window) == (CallWord.WAIT, None)
+
+
+@pytest.mark.parametrize("when", [utc(11), utc(13)])
+def test_any_pull_falls_where_an_order_bars_traps(when: datetime) -> None:
+    changed = again(ordered(at(when), "bars traps"))
+    assert changed is not None
+    assert (changed.word, changed.take_up) == (CallWord.WAIT, False)
+    assert [reason.code for reason in changed.reasons][-1] == "ask_authority"
+
+
+TAKE_UP = datetime(2027, 5, 3, 8, 30, tzinfo=UTC)
+
+
+def test_a_call_to_take_up_stands_and_stays_one_after_the_traps_are_home() -> None:
+    morning = world(now=TAKE_UP).call()
+    window = morning.call.window
+    assert window is not None
+    later = window.last_departure_at
+    home = replace(world(now=later), entries=world(now=TAKE_UP).entries)
+    for string in home.settings.strings:
+        home = home.telling(BroughtAshore(), string.name, days_ago=-(later - NOW) / timedelta(days=1))
+    assert not any(trap.fishing for trap in home.call().call.strings)
+    assert again(home, morning) is None
+    gale = warning("w1", sent_at=later, onset_at=later + 12 * HOUR, ends_at=later + 14 * HOUR, event="Gale Watch")
+    told = again(home.with_reply(WARNINGS, alerts(later, gale)), morning)
+    assert told is not None
+    assert (told.word, told.take_up, told.window) == (CallWord.PULL, True, window)

@@ -14,8 +14,9 @@ import os
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from functools import cache
+from pathlib import Path
 from random import Random
 from typing import Any
 from uuid import UUID
@@ -28,6 +29,7 @@ from hypothesis import strategies as st
 from law.mutations import MUTATIONS, NOT_TOGETHER, can_be_told
 from law.permissive import Judged, judged, looser, stricter, trips_of
 from law.world import (
+    FISHERIES,
     NEW_YORK,
     NOW,
     WITH_ALL_LIMITS,
@@ -39,11 +41,13 @@ from law.world import (
     with_pulls,
     world,
 )
+from soakbell.errors import SettingsError
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.gear.log import Barred, EntryKind, Pinned
 from soakbell.planning.call import CallWord
 from soakbell.planning.trips import Trip
 from soakbell.sea.sources import SourceKind
+from soakbell.settings import load_fishery
 
 CASES = int(os.environ.get("SOAKBELL_LAW_CASES", "1500"))
 BATCH = int(os.environ.get("SOAKBELL_LAW_BATCH", "0"))
@@ -134,6 +138,19 @@ def nothing_ripe() -> World:
     return world(soaked_days=2)
 
 
+TAKE_UP = datetime(2027, 5, 3, 8, 30, tzinfo=UTC)
+"""04:30 EDT, two days after the last of the harvest and three before all traps must be out (R1, R5)."""
+
+
+def taken_up() -> World:
+    """Wind and sea at their limits, on strings that went in two days ago."""
+    return world(now=TAKE_UP, text_wind_kt=15, text_sea_ft=3, wind_kt=13, sea_m=0.8, gust_kt=18, soaked_days=2)
+
+
+def not_to_be_taken_up() -> World:
+    return world(now=TAKE_UP, text_wind_kt=20, wind_kt=14, gust_kt=18)
+
+
 def barred_by_the_skipper() -> World:
     """A day as fit as any, which he bars and pins at once."""
     return with_pulls(world()).telling(Barred(TODAY)).telling(Pinned(TODAY, "Nine Foot"))
@@ -157,11 +174,13 @@ BASELINES: dict[str, Callable[[], World]] = {
         pinned_too_young,
         nothing_ripe,
         barred_by_the_skipper,
+        taken_up,
+        not_to_be_taken_up,
     )
 }
 
 
-STAY_IN = ("blown_out", "with_a_headline", "nothing_ripe", "barred_by_the_skipper")
+STAY_IN = ("blown_out", "with_a_headline", "nothing_ripe", "barred_by_the_skipper", "not_to_be_taken_up")
 
 
 @dataclass(frozen=True)
@@ -190,7 +209,7 @@ def test_the_baselines_are_what_they_are_meant_to_be() -> None:
 
 SPREAD = sorted(
     [*MUTATIONS, *["corrupt", "corrupt letters", "truncate", "drop field", "null value", "retype"] * 2]
-    + ["station hole"] * 3  # it applies to one baseline of fifteen
+    + ["station hole"] * 3  # it applies to one baseline of seventeen
 )
 plans = st.lists(st.uuids(), min_size=1, max_size=3)
 """One seed a mutation; it settles which one and where, evenly."""
@@ -282,6 +301,37 @@ def test_a_pin_lifts_nothing_that_stands_against_the_hours(against: dict[str, An
     assert pinned.call().call.word is CallWord.WAIT
 
 
+# ---- The harvest is closed
+
+
+@pytest.mark.parametrize("name", ["taken_up", "not_to_be_taken_up"])
+def test_once_the_harvest_is_closed_every_call_is_of_taking_up(name: str) -> None:
+    assert before(name).judged.take_up
+
+
+def test_no_line_that_the_rules_of_the_fishery_lose_gives_a_harvest_back(tmp_path: Path) -> None:
+    """Each line of the season and of the working hours, and each table of them whole."""
+    text = (FISHERIES / "florida-stone-crab.toml").read_text("utf-8")
+    head, rest = text.split("[[seasons]]", 1)
+    seasons, more = rest.split("[[working_hours]]", 1)
+    lines = ("[[seasons]]" + seasons).splitlines(keepends=True)
+    tables = ("[[seasons]]" + seasons).split("\n\n")
+    torn = ["".join(lines[:n] + lines[n + 1 :]) for n in range(len(lines)) if lines[n].strip()]
+    torn += ["\n\n".join(tables[:n] + tables[n + 1 :]) for n in range(len(tables))]
+    one, read = before("taken_up").world, 0
+    for said in torn:
+        path = tmp_path / "torn.toml"
+        path.write_text(f"{head}{said}\n[[working_hours]]{more}", "utf-8")
+        try:
+            rules = load_fishery(path)
+        except SettingsError:
+            continue
+        read += 1
+        call = replace(one, settings=replace(one.settings, fishery=rules)).call().call
+        assert call.word is not CallWord.PULL or call.take_up, said
+    assert 0 < read < len(torn)
+
+
 # ---- Source loss, one by one
 
 
@@ -335,6 +385,12 @@ def test_the_comparison_excuses_a_pin_only_where_nothing_but_a_floor_stood_again
     assert looser(unripe, allowed())
     assert looser(allowed(CallWord.WAIT), allowed(), pinned=True)
     assert looser(unripe, allowed(leaves=(3, 4, 5)), pinned=True)
+
+
+def test_the_comparison_sees_a_harvest_on_a_day_for_taking_up() -> None:
+    home = replace(allowed(), take_up=True)
+    assert looser(home, allowed())
+    assert not looser(home, home)
 
 
 def test_the_comparison_lets_less_pass_and_asks_nothing_of_hours_gone_by() -> None:

@@ -22,13 +22,14 @@ from soakbell.letters.page import (
     MOST_NAMED,
     WarningBlock,
     source_row,
+    take_up_words,
     until_when,
     warning_block,
     warnings_line,
 )
 from soakbell.letters.season_section import season_line
 from soakbell.letters.times import HarborTimes, day_words, full_day_words
-from soakbell.letters.words import STANDING, Teller, capital, listed, off_water_at, one_line
+from soakbell.letters.words import STANDING, Teller, called, capital, listed, off_water_at, one_line
 from soakbell.planning.ashore import Eve, Thaw
 from soakbell.planning.call import Call, CallWord
 from soakbell.planning.season_told import SeasonAhead
@@ -86,7 +87,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime, season: SeasonAhe
     page = EvePage(
         **vars(around(facts, times, now=now, day=eve.day, standing=(no_call(facts, times), *STANDING))),
         brief=f"{_brief(call, eve.day, teller)}{_thaw_brief(eve.thaw) if thaw else ''}",
-        likely=f"{call.word.value} likely on {full_day_words(eve.day)}" if call is not None else "Not decided",
+        likely=f"{called(call)} likely on {full_day_words(eve.day)}" if call is not None else "Not decided",
         lead=_lead(eve, teller),
         warnings=() if call is None else tuple(warning_block(w, times, dated=True) for w in call.warnings),
         warnings_line=_warnings(call, times, eve.day),
@@ -130,9 +131,9 @@ def _brief(call: Call | None, day: date, teller: Teller) -> str:
     if call is None:
         return f"{when} could not be judged"
     if call.word is CallWord.PULL:
-        return f"PULL likely {when}"
+        return f"{called(call)} likely {when}"
     reason = teller.tell(teller.deciding(call.reasons, known=call.word is CallWord.WAIT)).short
-    return f"{call.word.value} likely {when}, {reason}"
+    return f"{called(call)} likely {when}, {reason}"
 
 
 def _thaw_brief(thaw: tuple[Thaw, ...]) -> str:
@@ -154,7 +155,8 @@ def _lead(eve: Eve, teller: Teller) -> str:
         window, names = call.window, [pull.string for pull in call.window.pulls]
         strings = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
         hours = times.span(window.leaves_at, off_water_at(window))
-        return f"By the forecasts of this evening {hours} would fit, for {strings}. {_HOLDS_IF}"
+        fits = f"By the forecasts of this evening {hours} would fit, for {strings}. {_HOLDS_IF}"
+        return f"{take_up_words(call)}{fits}"
     told = teller.tell(teller.deciding(call.reasons, known=call.word is CallWord.WAIT))
     if call.word is CallWord.WAIT:
         return f"{told.sentence} {until_when(call, times)}"

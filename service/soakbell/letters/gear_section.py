@@ -46,6 +46,7 @@ from soakbell.planning.ashore import (
 log = logging.getLogger(__name__)
 
 LOAD_TITLE = "Bait and gear to load"
+TAKE_UP_TITLE = "Gear"
 BENCH_TITLE = "Bench and upkeep"
 UPKEEP_TITLE = "Upkeep before leaving"
 
@@ -67,14 +68,16 @@ class GearSection:
     blocks: tuple[Block, ...]
 
 
-def gear_section(ashore: Ashore | None, day: date, program: str, *, trip: bool) -> GearSection | None:
+def gear_section(
+    ashore: Ashore | None, day: date, program: str, *, trip: bool, take_up: bool = False
+) -> GearSection | None:
     """The section of a letter about ``day``; None where there is nothing to tell. It never raises.
 
-    ``trip``: the letter has one to load for. ``program`` is how commands begin.
+    ``trip``: the letter has one, to load for unless it is to ``take_up`` traps. ``program`` is how commands begin.
     """
     if ashore is None:
         return None
-    title = LOAD_TITLE if trip else BENCH_TITLE
+    title = (TAKE_UP_TITLE if take_up else LOAD_TITLE) if trip else BENCH_TITLE
     try:
         blocks = _with_trip(ashore, day, program) if trip else _without_trip(ashore, day, program)
         fault = untold(ashore.fault, some=bool(blocks)) if ashore.fault else ""

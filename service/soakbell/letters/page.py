@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from soakbell.letters.around import expired_words
+from soakbell.letters.commands import Command, command
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
 from soakbell.letters.gear_section import GearSection, gear_section
@@ -30,6 +31,7 @@ from soakbell.letters.words import (
     source_words,
     validity,
     watch,
+    what_for,
 )
 from soakbell.planning.ashore import Ashore
 from soakbell.planning.call import (
@@ -192,7 +194,9 @@ class Page:
     warnings_line: str
     changes: tuple[str, ...]
     window: WindowBlock | None
+    pulls_title: str
     pulls: tuple[PullRow, ...]
+    home: tuple[Command, ...]
     gear: GearSection | None
     plan: PlanSection | None
     season: SeasonSection | None
@@ -266,8 +270,10 @@ def page_of(
         warnings_line=warnings_line(call, times, until="today"),
         changes=changes(previous, call, times) if changed and previous else (),
         window=_window_block(call.window, teller) if call.window else None,
+        pulls_title=f"Strings to {'take up' if call.take_up else 'pull'}, in this order",
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
-        gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None),
+        home=_home(call, facts.command),
+        gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None, take_up=call.take_up),
         plan=plan_section(week, call.day, trip=call.window is not None, season=season),
         season=season_section(season, facts.command),
         start=start_section(None if ashore is None else ashore.start, facts.command),
@@ -280,7 +286,7 @@ def page_of(
         reasons=teller.tell_all(call.reasons),
         days=tuple(_day_row(d, teller) for d in call.outlook),
         days_assume=DAYS_ASSUME if any(d.window and d.day > call.day for d in call.outlook) else "",
-        soak=tuple(_soak_row(s) for s in call.strings),
+        soak=tuple(_soak_row(s, take_up=call.take_up) for s in call.strings),
         soaks_at=times.zoned(call.made_at),
         cautions_told=tuple(one_line(c) for c in call.cautions_told),
         disagreements=teller.tell_all(_not_told_yet(call)),
@@ -323,7 +329,7 @@ def _refuse_contradiction(call: Call, *, changed: bool, previous: Call | None) -
 def _brief(call: Call, teller: Teller) -> str:
     """What follows the call word in the subject."""
     if call.window is None:
-        return f", {teller.tell(_deciding(call, teller)).short}"
+        return f"{what_for(call)}, {teller.tell(_deciding(call, teller)).short}"
     names = [p.string for p in call.window.pulls]
     if len(names) == 1:
         strings = f"string {names[0]}"
@@ -332,7 +338,7 @@ def _brief(call: Call, teller: Teller) -> str:
     else:
         strings = f"{len(names)} strings, {names[0]} first"
     first, last = teller.times.hour(call.window.leaves_at), teller.times.hour(off_water_at(call.window))
-    return f" {first}-{last}, {strings}"
+    return f"{what_for(call)} {first}-{last}, {strings}"
 
 
 def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None) -> str:
@@ -347,12 +353,32 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
         else:
             leave = f"at {leave}"
         home = times.zoned(off_water_at(window))
-        return f"Leave {facts.harbor} {leave}, be off the water by {home}. Pull {strings}."
+        trip = f"Leave {facts.harbor} {leave}, be off the water by {home}."
+        return f"{take_up_words(call)}{trip} {'Take up' if call.take_up else 'Pull'} {strings}."
     recall = _RECALL if previous is not None and previous.word is CallWord.PULL else ""
     told = teller.tell(_deciding(call, teller))
     if call.word is CallWord.WAIT:
         return f"{recall}{told.sentence} {until_when(call, times)}"
     return f"{recall}{capital(told.short)}. {_NO_CALL_MEANS}"
+
+
+def take_up_words(call: Call) -> str:
+    """That a trip is for taking up alone, with a blank after it; empty on any other call."""
+    if not call.take_up:
+        return ""
+    last = next((r.values.get("last_harvest") for r in call.reasons if r.code == "take_up_only"), None)
+    since = f" since {day_words(last + timedelta(days=1))}" if isinstance(last, date) else ""
+    return f"Take up only: the harvest is closed{since}; keep no claws from these traps. "
+
+
+def _home(call: Call, program: str) -> tuple[Command, ...]:
+    if call.window is None or not call.take_up:
+        return ()
+    names = [pull.string for pull in call.window.pulls]
+    return tuple(
+        Command(f"When the traps of {one_line(name)} are home", command(program, "log", "ashore", name))
+        for name in names
+    )
 
 
 def _not_told_yet(call: Call) -> tuple[Reason, ...]:
@@ -398,7 +424,12 @@ def _none_ripe(day: DayOutlook) -> bool:
 def _day_and_span(day: DayOutlook, times: HarborTimes) -> str:
     if day.window is None:
         return day_words(day.day)
-    return f"{day_words(day.day)}, {times.span_of_day(day.window.leaves_at, off_water_at(day.window))}"
+    told = f"{day_words(day.day)}, {times.span_of_day(day.window.leaves_at, off_water_at(day.window))}"
+    return f"{told}, to take up only" if _take_up_only(day) else told
+
+
+def _take_up_only(day: DayOutlook) -> bool:
+    return any(reason.code == "take_up_only" for reason in day.reasons)
 
 
 def warnings_line(call: Call, times: HarborTimes, *, until: str) -> str:
@@ -515,12 +546,16 @@ def _day_row(day: DayOutlook, teller: Teller) -> DayRow:
     state = DAY_STATE_WORDS[day.state]
     if day.state is DayState.FIT and _none_ripe(day):
         state += ", nothing ripe"
+    if day.state is DayState.FIT and _take_up_only(day):
+        state += ", take up only"
     return DayRow(day=day_words(day.day), state=state, window=window, binding=binding)
 
 
-def _soak_row(state: StringState) -> SoakRow:
+def _soak_row(state: StringState, *, take_up: bool) -> SoakRow:
     if state.fishing == 0:
         words = "nothing fishing"
+    elif take_up:
+        words = "to take up"
     elif state.oldest_soak_h is None:
         words = "soak not known"
     elif state.past_ceiling:

@@ -8,7 +8,7 @@ from uuid import NAMESPACE_URL, uuid5
 from icalendar import Calendar, Event
 
 from soakbell.letters.facts import LetterFacts
-from soakbell.letters.words import listed, off_water_at
+from soakbell.letters.words import called, listed, off_water_at
 from soakbell.planning.call import Call, CallWord
 
 
@@ -23,9 +23,9 @@ def pull_day_ics(call: Call, facts: LetterFacts, previous: Call | None) -> bytes
     if previous is not None and facts.turn < 1:
         raise ValueError("a changed letter needs a turn above 0, else its event would not replace the earlier one")
     if call.word is CallWord.PULL and call.window is not None:
-        return _calendar(call, call, facts, "CONFIRMED", "PULL")
+        return _calendar(call, call, facts, "CONFIRMED", called(call))
     if previous is not None and previous.window is not None:
-        return _calendar(call, previous, facts, "CANCELLED", f"Called off, now {call.word.value}")
+        return _calendar(call, previous, facts, "CANCELLED", f"Called off, now {called(call)}")
     return None
 
 
@@ -43,6 +43,8 @@ def _calendar(call: Call, planned: Call, facts: LetterFacts, status: str, head: 
     event.add("summary", f"{head}: {listed(p.string for p in window.pulls)} | {facts.boat}")
     event.add("location", facts.harbor)
     about = "The letter of the day has the reasons and the official warnings; they come first."
+    if planned.take_up:
+        about = f"Take up only, keep no claws. {about}"
     event.add("description", f"Invented data. {about}" if facts.invented else about)
     calendar = Calendar()
     calendar.add("prodid", "-//Soakbell//pull day//EN")

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, time
+from datetime import date, datetime, time, timedelta
 
 from soakbell.letters.figures import bare_figure, figure, margin_words, named, past_limit_short, short_figure
-from soakbell.letters.times import HarborTimes, age_words, minutes_words, soak_words
+from soakbell.letters.times import HarborTimes, age_words, day_words, minutes_words, soak_words
 from soakbell.planning.call import Binding, Call, CallWord, DayState, Reason, SourceLine, Window
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.units import is_number
@@ -174,6 +174,12 @@ class _Case:
         value = self.any(name)
         if value is not None and not isinstance(value, datetime):
             raise ValueError(f"{name!r} of the reason {self.reason.code!r} is {value!r}, not a moment")
+        return value
+
+    def day(self, name: str) -> date:
+        value = self.any(name)
+        if not isinstance(value, date):
+            raise ValueError(f"{name!r} of the reason {self.reason.code!r} is {value!r}, not a day")
         return value
 
     def hour(self, name: str) -> str:
@@ -375,6 +381,18 @@ def _left_for_later(case: _Case) -> Told:
     return Told(f"Ripe, but more than this window carries: {names}.", f"not {names}")
 
 
+def _left_out_there(case: _Case) -> Told:
+    names = case.names("strings")
+    return Told(f"To be taken up too, but more than this window carries: {names}.", f"not {names}")
+
+
+def _take_up_barred(case: _Case) -> Told:
+    names = case.names("strings")
+    return Told(
+        f"To be taken up too, but barred for this day by the skipper: {names}.", f"{names} barred by the skipper"
+    )
+
+
 def _barred_by_skipper(case: _Case) -> Told:
     names = case.names("strings")
     if not names:
@@ -431,6 +449,25 @@ def _later_dark(case: _Case) -> Told:
 def _out_of_season(case: _Case) -> Told:
     rule, source = ended(case.text("rule")), ended(case.text("source"))
     return Told(f"The season's rules do not allow pulling: {rule} Source: {source}", "out of season")
+
+
+def _take_up_only(case: _Case) -> Told:
+    since, by = case.day("last_harvest") + timedelta(days=1), case.day("deadline")
+    rule, source = ended(case.text("rule")), ended(case.text("source"))
+    return Told(
+        f"The harvest is closed since {day_words(since)}: traps may only be taken up, all by {day_words(by)}. "
+        "Keep no claws from them. No trap goes in again, so no bait is needed. Hauling is reckoned and stacking "
+        f"is not: bring home no more than she carries. Rule: {capital(rule)} Source: {source}",
+        "take up only",
+    )
+
+
+def _ask_authority(case: _Case) -> Told:
+    return Told(
+        "By these rules none of your traps may be in the water now. Ask the authority before you go for them: "
+        f"{ended(case.text('authority'))}",
+        "ask the authority",
+    )
 
 
 def _nothing_ripe(case: _Case) -> Told:
@@ -498,7 +535,9 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "too_short": _too_short,
     "stale_by_then": _stale_by_then,
     "left_for_later": _left_for_later,
+    "left_out_there": _left_out_there,
     "barred_by_skipper": _barred_by_skipper,
+    "take_up_barred": _take_up_barred,
     "pinned_by_skipper": _pinned_by_skipper,
     "pin_not_met": _pin_not_met,
     "later_not_fit": _later_not_fit,
@@ -506,6 +545,8 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "later_not_legal": _later_not_legal,
     "later_dark": _later_dark,
     "out_of_season": _out_of_season,
+    "ask_authority": _ask_authority,
+    "take_up_only": _take_up_only,
     "nothing_ripe": _nothing_ripe,
     "nothing_set": _nothing_set,
     "no_sunrise": _no_sunrise,
@@ -544,7 +585,7 @@ def changes(previous: Call, call: Call, times: HarborTimes) -> tuple[str, ...]:
     told = [f"The letter of {times.hour(previous.made_at)} said {_call_in_brief(previous, times)}."]
     if previous.word is CallWord.PULL and call.word is not CallWord.PULL:
         told.append("That call is withdrawn.")
-    elif previous.word is not call.word or previous.window != call.window:
+    elif (previous.word, previous.window, previous.take_up) != (call.word, call.window, call.take_up):
         told.append(f"It is now {_call_in_brief(call, times)}.")
     else:
         told.append("That call stands.")
@@ -557,8 +598,17 @@ def changes(previous: Call, call: Call, times: HarborTimes) -> tuple[str, ...]:
 
 def _call_in_brief(call: Call, times: HarborTimes) -> str:
     if call.window is None:
-        return call.word.value
-    return f"{call.word.value}, {times.span(call.window.leaves_at, off_water_at(call.window))}"
+        return called(call)
+    return f"{called(call)}, {times.span(call.window.leaves_at, off_water_at(call.window))}"
+
+
+def called(call: Call) -> str:
+    """The word, and what for where that is to take traps up."""
+    return f"{call.word.value}{what_for(call)}"
+
+
+def what_for(call: Call) -> str:
+    return " to take up" if call.take_up and call.word is not CallWord.NO_CALL else ""
 
 
 STANDING = (

@@ -38,7 +38,9 @@ class Reason:
         too_short         needed_min, longest_min
         stale_by_then     fresh_until, first_light: the data will be too old before the boat may leave
         left_for_later    strings: ripe strings that the window doesn't carry
+        left_out_there    strings: those with traps to take up that the window doesn't carry
         barred_by_skipper  strings: those that he barred for the day, () for the whole day
+        take_up_barred    strings: those with traps to take up that he barred for the day
         pinned_by_skipper  strings: those that he pinned for the day and the trip takes in before others
         pin_not_met       strings: those that he pinned for the day and no trip takes in, () for any string
         later_not_fit     last_departure_at, margin_h, code, values: a trip that leaves later, or the margin after
@@ -47,6 +49,9 @@ class Reason:
         later_not_legal   last_departure_at, haul_to: the end of the legal hours
         later_dark        last_departure_at, home_by: the end of the twilight
         out_of_season     rule, source
+        ask_authority     authority: traps still in the water are past what the rules allow
+        take_up_only      last_harvest, deadline, rule, source: traps may be hauled to bring them home, and for
+                          nothing else; the last day on which all must be out, and what bars the harvest
         nothing_ripe      oldest_string, oldest_soak_h, floor_h
         nothing_set
         no_sunrise        state: the sun doesn't both rise and set that day
@@ -174,6 +179,7 @@ class Call:
         limits: what the hours were held against, column -> limit.
         tighter_limits: by string, the limits of its own that are tighter, column -> limit.
         valid_until: after this the call counts for nothing.
+        take_up: the call is of taking traps up, since no harvest is left before they must be out.
     """
 
     __pydantic_config__ = ConfigDict(arbitrary_types_allowed=True)  # for the table, when read back
@@ -194,3 +200,4 @@ class Call:
     limits: Mapping[str, float]
     valid_until: datetime
     tighter_limits: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    take_up: bool = False

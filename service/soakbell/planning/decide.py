@@ -40,6 +40,8 @@ from soakbell.sea.fitness import CARRYING, Fitness
 class DayRules:
     """One local day as light and law leave it. ``bounds`` is None where nothing may be hauled that day.
 
+    ``reasons`` say why nothing may be pulled for its catch. ``take_up`` is the reason ``take_up_only`` of a day on
+    which traps may be hauled to bring them home, and for nothing else.
     ``stalest`` names the source, kind and key, that is too old first. ``wishes`` are the skipper's for that day.
     """
 
@@ -48,6 +50,7 @@ class DayRules:
     reasons: tuple[Reason, ...] = ()
     stalest: str = ""
     wishes: DayWishes = field(default_factory=DayWishes)
+    take_up: Reason | None = None
 
 
 @dataclass(frozen=True)
@@ -103,6 +106,8 @@ class Verdict:
 
 def decide(situation: Situation) -> Verdict:
     """PULL, WAIT or NO CALL for the first of the situation's days, and the outlook for the others.
+
+    On a day for taking up, whatever fishes is due, however short its soak; all else is asked as on any day.
 
     PULL only where a trip to at least one ripe string lies wholly in fit hours, within light and law, on data
     fresh when it leaves. NO CALL where such a trip can't be ruled out for want of data. Else WAIT.
@@ -180,28 +185,34 @@ def _all_fit(fitness: Fitness, begins: datetime, ends: datetime) -> bool:
     return bool(fitness.fit.reindex(hours, fill_value=False).all())
 
 
+def for_take_up(situation: Situation, rules: DayRules) -> bool:
+    """Whether a trip of that day takes traps up: the law allows no other, and there are some to bring home."""
+    return rules.take_up is not None and any(ahead.fishing > 0 for ahead in situation.strings)
+
+
 def _judge(situation: Situation, rules: DayRules, *, today: bool) -> tuple[DayOutlook, Trip | None]:
     """One day: the best trip that fits, or why there is none.
 
     A day ahead is judged by its weather also where no string will be ripe by then; it says so.
     """
-    bounds = rules.bounds
-    if bounds is None:
+    bounds, take_up = rules.bounds, for_take_up(situation, rules)
+    if bounds is None or (rules.take_up is not None and not take_up):
         return DayOutlook(rules.day, DayState.NOT_FIT, None, None, rules.reasons, None, None), None
 
     def outlook(
         state: DayState, reasons: Sequence[Reason], window: Window | None = None, binding: Binding | None = None
     ) -> DayOutlook:
-        told = (*reasons, *rules.reasons)
+        told = (*reasons, *(() if rules.take_up is None else (rules.take_up,)))
         return DayOutlook(rules.day, state, window, binding, told, bounds.haul_from, bounds.haul_to)
 
     wishes = rules.wishes
     if wishes.day_barred:
         return outlook(DayState.NOT_FIT, [Reason("barred_by_skipper", {"strings": ()})]), None
-    fishing = [s for s in situation.strings if s.oldest_soak_h is not None and s.fishing > 0]
+    fishing = [s for s in situation.strings if s.fishing > 0 and (take_up or s.oldest_soak_h is not None)]
     free = [s for s in fishing if s.string.name not in wishes.barred]
-    barred = _barred([s for s in fishing if s.string.name in wishes.barred and s.ripe(bounds.haul_from)])
-    ripe = [s for s in free if s.ripe(bounds.haul_from) or s.string.name in wishes.pinned]
+    due = [s for s in fishing if take_up or s.ripe(bounds.haul_from)]
+    barred = _barred([s for s in due if s.string.name in wishes.barred], take_up=take_up)
+    ripe = [s for s in free if s in due or s.string.name in wishes.pinned]
     ripe.sort(key=lambda s: (s.string.name not in wishes.pinned, -(s.oldest_soak_h or 0.0), s.string.name))
     none_ripe = [*barred, *([] if barred and not free else [_nothing_to_pull(free or fishing, bounds)])]
     if not ripe and (today or (fishing and not free)):
@@ -211,7 +222,7 @@ def _judge(situation: Situation, rules: DayRules, *, today: bool) -> tuple[DayOu
     if chosen is not None:
         trip, departures = chosen
         window = _best_window(situation, trip, departures)
-        more = [*_pinned(trip, wishes), *barred, *_why_not_more(trip, candidates, wishes)]
+        more = [*_pinned(trip, wishes), *barred, *_why_not_more(trip, candidates, wishes, take_up=take_up)]
         reasons = more if ripe else none_ripe
         if today:
             reasons.append(_why_no_later(situation, trip, window.last_departure_at, rules, bounds))
@@ -278,14 +289,17 @@ def _shortest_trip(situation: Situation, candidates: Sequence[StringAhead]) -> T
     return min((_trip(situation, [s]) for s in candidates), key=lambda trip: trip.duration_min)
 
 
-def _why_not_more(trip: Trip, candidates: Sequence[StringAhead], wishes: DayWishes) -> list[Reason]:
+def _why_not_more(
+    trip: Trip, candidates: Sequence[StringAhead], wishes: DayWishes, *, take_up: bool
+) -> list[Reason]:
     told = {leg.string for leg in trip.hauls} | wishes.pinned
     left = [s.string.name for s in candidates if s.string.name not in told]
-    return [Reason("left_for_later", {"strings": tuple(left)})] if left else []
+    return [Reason("left_out_there" if take_up else "left_for_later", {"strings": tuple(left)})] if left else []
 
 
-def _barred(ripe: Sequence[StringAhead]) -> list[Reason]:
-    return [Reason("barred_by_skipper", {"strings": tuple(s.string.name for s in ripe)})] if ripe else []
+def _barred(due: Sequence[StringAhead], *, take_up: bool) -> list[Reason]:
+    code = "take_up_barred" if take_up else "barred_by_skipper"
+    return [Reason(code, {"strings": tuple(s.string.name for s in due)})] if due else []
 
 
 def _pinned(trip: Trip, wishes: DayWishes) -> list[Reason]:
