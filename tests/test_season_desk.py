@@ -108,24 +108,24 @@ def test_a_day_that_the_call_holds_back_counts_for_no_trip(calm: Port, windy: Po
     assert chances(wait)[TODAY] == chances(wait)[TOMORROW]
 
 
-def test_once_the_harvest_is_closed_today_counts_by_the_forecast(tmp_path: Path) -> None:
-    """No call is PULL then, however fair the day."""
+def test_once_the_harvest_is_closed_today_still_counts_as_called(tmp_path: Path) -> None:
     told = {}
-    for name, wind_kt in (("fair", 10), ("blown out", 25)):
+    for name, wind_kt, word in (("fair", 10, CallWord.PULL), ("blown out", 25, CallWord.WAIT)):
         (tmp_path / name).mkdir()
         now = evening(DEADLINE, 4)
         port = port_of(tmp_path / name, sea_at(now, text_wind_kt=wind_kt, wind_kt=wind_kt - 3))
         port.terms = replace(TERMS, deck_traps=60)
         morning = port.sea.call()
-        assert morning.call.word is CallWord.WAIT
+        assert (morning.call.word, morning.call.take_up) == (word, True)
         ahead = port.season.ahead(morning.call, morning.situation, now, clock_suspect=False)
         assert ahead is not None
-        assert odds_of(ahead).reckoned_from.today is TodayCounts.FORECAST
+        counts = TodayCounts.CALLED if word is CallWord.PULL else TodayCounts.NOT
+        assert odds_of(ahead).reckoned_from.today is counts
         told[name] = chances(odds_of(ahead))[DEADLINE]
         assert chances(odds_of(port.season.between(now)))[DEADLINE] == 0, "without a call it is over"
         port.store.close()
     assert told["fair"] > 0.9
-    assert told["blown out"] < 0.1
+    assert told["blown out"] == 0
 
 
 def test_a_blown_out_forecast_takes_its_days_away(calm: Port, windy: Port) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -17,7 +16,7 @@ from soakbell.fishery.season import TakeUp, opened_on, season_day
 from soakbell.gear.fold import GearState, Whereabouts
 from soakbell.logs import scrubbed
 from soakbell.morning import as_they_lie, working_day
-from soakbell.planning.call import Call, CallWord
+from soakbell.planning.call import Call
 from soakbell.planning.decide import Situation
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.recovery import RecoveryList, recovery_list
@@ -84,8 +83,7 @@ class SeasonDesk:
     def ahead(
         self, call: Call, situation: Situation, now: datetime, *, clock_suspect: bool, kept: Kept | None = None
     ) -> SeasonAhead | None:
-        """Beside a call that was made from ``situation``: today counts for a trip only on PULL, or by the forecast
-        once the harvest is closed.
+        """Beside a call that was made from ``situation``: today counts for a trip only on PULL.
 
         None by a suspect clock: no day can be counted by it.
 
@@ -272,8 +270,8 @@ class SeasonDesk:
             forecast=forecast,
             seed=terms.seed,
         )
-        counts = self._today_counts(days[0], called)
-        windows[:, 0] = np.minimum(windows[:, 0], _window_min(counts, called))
+        window_min = _window_min(called)
+        windows[:, 0] = np.minimum(windows[:, 0], window_min)
         windows[:, [self._ashore(terms, gear, day) for day in days]] = 0
         today, deadline, take_up = days[0], days[-1], terms.take_up
         trips_a_day, unload_min = take_up.trips_a_day, take_up.unload_min_per_trap
@@ -303,18 +301,9 @@ class SeasonDesk:
                 window_min=usual.window_min,
                 counted=years_counted(usual),
                 lacking=usual.lacking,
-                today=counts,
+                today=TodayCounts.CALLED if window_min else TodayCounts.NOT,
             ),
         )
-
-    def _today_counts(self, today: date, called: _Called | None) -> TodayCounts:
-        settings = self._settings
-        if called is None or called.call.word is CallWord.NO_CALL:
-            return TodayCounts.NOT
-        if called.call.window is not None:
-            return TodayCounts.CALLED
-        law = season_day(settings.fishery, today, sector=settings.sector, region=settings.region)
-        return TodayCounts.NOT if law.may_harvest else TodayCounts.FORECAST
 
     def _forecast(
         self, terms: PlanTerms, gear: GearState, days: Sequence[date], now: datetime, situation: Situation
@@ -339,11 +328,11 @@ def _fishing(gear: GearState) -> frozenset[str]:
     return frozenset(state.name for state in gear.strings.values() if state.places(Whereabouts.FISHING))
 
 
-def _window_min(counts: TodayCounts, called: _Called | None) -> float:
-    """What bounds today's longest trip."""
+def _window_min(called: _Called | None) -> float:
+    """What bounds today's longest trip; 0 where no call lets it go."""
     window = None if called is None else called.call.window
     if window is None:
-        return math.inf if counts is TodayCounts.FORECAST else 0.0
+        return 0.0
     return (window.last_departure_at - window.leaves_at + (window.lands_at - window.leaves_at)) / _MINUTE
 
 

@@ -132,7 +132,7 @@ def _lines(ahead: SeasonAhead, recovery: RecoveryList, end: SeasonEnd) -> Iterat
     if ahead.odds is not None:
         yield from _starting(ahead.odds, ahead.today)
     if end.last_harvest is None:
-        yield f"The harvest is closed: traps may only be taken up, and no letter says PULL. {_YOURS}"
+        yield "The harvest is closed: traps may only be taken up. Where a letter says PULL it means that alone."
     if ahead.lacking:
         yield _lacking(ahead.lacking)
 
@@ -141,15 +141,10 @@ def _lacking(why: str) -> str:
     return f"No trips and no odds are told: {ended(why)}"
 
 
-_YOURS = "Whether to go for them is yours to judge, by the official forecast and warnings."
-
-
 def _starting(odds: OddsTold, today: date) -> Iterator[str]:
     """Tomorrow, and today where it counts for a trip."""
-    counts = odds.reckoned_from.today
-    if counts is not TodayCounts.NOT and odds.day == today:
-        called = " as called," if counts is TodayCounts.CALLED else ""
-        yield from _start(f"today,{called}", odds.start_on(today), today)
+    if odds.reckoned_from.today is TodayCounts.CALLED and odds.day == today:
+        yield from _start("today, as called,", odds.start_on(today), today)
     yield from _start("tomorrow,", odds.start_on(today + _ONE_DAY), today)
 
 
@@ -211,7 +206,7 @@ def _harvest(end: SeasonEnd, rebaits: Sequence[Rebait], today: date) -> Iterator
     if end.last_harvest is not None:
         last = f"Last day to pull for the catch: {due_words(end.last_harvest, today)}."
         if end.last_harvest < end.deadline:
-            last += f" After it no letter says PULL, and traps may only be taken up. {_YOURS}"
+            last += " After it traps may only be taken up: where a letter says PULL it means that alone."
         yield last
     by_day: dict[date, list[Rebait]] = {}
     for rebait in rebaits:
@@ -258,7 +253,6 @@ def _rests(source: OddsFrom, as_of: date, today: date) -> Iterator[str]:
 _TODAY = {
     TodayCounts.CALLED: "Today counts as called.",
     TodayCounts.NOT: "Today counts for no trip: the call is not PULL.",
-    TodayCounts.FORECAST: "Today is one of them, as the harvest is closed and no letter calls it.",
 }
 
 

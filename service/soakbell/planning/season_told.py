@@ -36,12 +36,10 @@ class YearsCounted:
 
 
 class TodayCounts(StrEnum):
-    """As what today counts: as the call says, for no trip, or by the forecast, where the harvest is closed and so
-    no call can say."""
+    """As what today counts: as the call says, or for no trip."""
 
     CALLED = "called"
     NOT = "not"
-    FORECAST = "forecast"
 
 
 @dataclass(frozen=True)
