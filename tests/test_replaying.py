@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from demo.play import play
-from demo.weather import FORTNIGHT
+from demo.story import WINTER
 from sqlalchemy import delete, select, update
 
 from soakbell.call_record import as_record
@@ -31,7 +31,7 @@ DAYS = 3
 def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a service after the first days of the fortnight, with trips told in between."""
     folder = tmp_path_factory.mktemp("played")
-    asyncio.run(play(FORTNIGHT, DAYS, folder))
+    asyncio.run(play(WINTER, DAYS, folder))
     return folder
 
 
