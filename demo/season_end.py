@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 from demo.season import CLAWS_A_TRAP_AND_WEEK, LB_A_CLAW, invented, season_log
 from demo.shore import shore_log
@@ -53,10 +53,6 @@ _WORN: Mapping[str, tuple[int, ...]] = {
 """Brought home for good after the last pull: with the one that was lost before, ten of 158."""
 _LOST_BEFORE = ("Outer Bar", 17)
 
-_GOES_BY_HIMSELF = date(2027, 5, 8)
-"""Where no letter calls this day, past the harvest: the official forecast is calm, and he judges by himself."""
-
-_LEAVES = time(7, 30)
 _FIRST_HAUL_AFTER = timedelta(minutes=45)
 _HAUL_EVERY = timedelta(minutes=60)
 
@@ -76,8 +72,6 @@ class TakeUpSkipper(Skipper):
 
     def afternoon(self, day: date) -> list[LogEntry]:
         now = self._clock.now()
-        if day == _GOES_BY_HIMSELF:
-            return self._taken_up(datetime.combine(day, _LEAVES, STORMY.tz))
         if day == FOUND_ON:
             return [
                 invented(detail, string, now - ago, traps=NOT_FOUND[string], told_at=now)
