@@ -96,14 +96,15 @@ def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> C
 
     A PULL falls where any hour still ahead of its trip is no longer fit, where the skipper has barred what it is
     for, or where the rules as they stand no longer allow it. Before the boat leaves, the fresh decision takes its
-    place; afterwards it is never another PULL. A PULL that stands is told again where a warning has come that
-    wasn't in the letter, since the skipper must read it.
+    place; afterwards it is never another PULL. A PULL to take up stands also where the harvest has been allowed
+    since, and never gives way to one of harvest that day. A PULL that stands is told again where a warning has
+    come that wasn't in the letter, since the skipper must read it.
     """
     if previous.window is None:
         return None
     fresh = morning.call
     rules = morning.situation.days[0]
-    lawful = rules.bounds is not None and previous.take_up == (rules.take_up is not None)
+    lawful = rules.bounds is not None and (previous.take_up or rules.take_up is None)
     barred = barred_since(trip, previous.window, morning.situation, now)
     standing = lawful and not barred and not morning.situation.faults
     if standing and still_good(trip, previous.window, morning.situation, now):
@@ -116,11 +117,13 @@ def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> C
             reasons=previous.reasons,
             take_up=previous.take_up,
         )
-    if fresh.word is CallWord.PULL and now < previous.window.leaves_at:
+    harvest_instead = previous.take_up and not fresh.take_up
+    if fresh.word is CallWord.PULL and now < previous.window.leaves_at and not harvest_instead:
         return fresh
     if fresh.word is not CallWord.PULL:
         return fresh
-    reasons = (Reason("trip_no_longer_fits", {"leaves_at": previous.window.leaves_at}), *fresh.reasons)
+    left = {"leaves_at": previous.window.leaves_at} if now >= previous.window.leaves_at else {}
+    reasons = (Reason("trip_no_longer_fits", left), *fresh.reasons)
     return replace(fresh, word=CallWord.WAIT, window=None, reasons=reasons)
 
 

@@ -28,7 +28,7 @@ from law.world import (
 from soakbell.fishery.rules import DateSpan, Effect, Order, Rule
 from soakbell.gear.log import Barred, BroughtAshore, Pinned
 from soakbell.morning import Morning, look_again, make_call
-from soakbell.planning.call import Call, CallWord
+from soakbell.planning.call import Call, CallWord, Reason
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.survey import ReplyKey
 
@@ -370,3 +370,26 @@ def test_a_call_to_take_up_stands_and_stays_one_after_the_traps_are_home() -> No
     told = again(home.with_reply(WARNINGS, alerts(later, gale)), morning)
     assert told is not None
     assert (told.word, told.take_up, told.window) == (CallWord.PULL, True, window)
+
+
+ORDERED = ordered(world(), "bars harvest")
+"""The harvest closed by an order: all that the law leaves is to take traps up."""
+
+
+@pytest.mark.parametrize("when", [utc(11), utc(13)])
+def test_a_call_to_take_up_stands_where_its_order_is_lifted_or_lost(when: datetime) -> None:
+    morning = ORDERED.call()
+    assert (morning.call.word, morning.call.take_up) == (CallWord.PULL, True)
+    assert at(when).call().call.take_up is False
+    assert again(at(when), morning) is None
+
+
+def test_no_harvest_takes_the_place_of_a_call_to_take_up_that_day() -> None:
+    """Nine Foot is barred, so the called trip falls; the harvest of the other string would fit."""
+    morning = ORDERED.call()
+    lifted = at(utc(11)).telling(Barred(date(2026, 12, 8), "Nine Foot"))
+    assert (lifted.call().call.word, lifted.call().call.take_up) == (CallWord.PULL, False)
+    changed = again(lifted, morning)
+    assert changed is not None
+    assert (changed.word, changed.window, changed.take_up) == (CallWord.WAIT, None, False)
+    assert changed.reasons[0] == Reason("trip_no_longer_fits", {})
