@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
-from itertools import pairwise, permutations, product
+from itertools import combinations, pairwise, permutations, product
 
 import numpy as np
 import pytest
 
 from boats import GREBE, LEDGE, NINE_FOOT, NOTCH_CREEK, OUTER_BAR, SUNRISE, SUNSET, light, situation, soaked
+from law.world import settings_from
+from plan_scenes import FIVE_TOML
 from soakbell.gear.strings import Mark, TrapString
 from soakbell.planning.distances import distance_nmi
 from soakbell.planning.trips import HARBOR, fit_departures, plan_trip, possible_departures
-from soakbell.planning.visit_order import Runs, run_of_way
+from soakbell.planning.visit_order import Runs, run_of_way, visit_order
 from weather import HOURS, conditions, grid, zone_text
 
 TRAPS = {"Nine Foot": 24, "Outer Bar": 30, "Ledge": 40}
@@ -71,6 +73,19 @@ def test_the_order_in_which_strings_are_named_does_not_matter() -> None:
     there = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR, LEDGE], TRAPS)
     back = plan_trip(GREBE, NOTCH_CREEK, [LEDGE, OUTER_BAR, NINE_FOOT], TRAPS)
     assert there == back
+
+
+def test_a_plan_visits_every_load_in_the_order_and_direction_of_the_call() -> None:
+    """However the plan numbers its strings: a way and its reverse are equally long, but not their legal hours."""
+    strings, harbor = settings_from(FIVE_TOML).trap_strings, NOTCH_CREEK
+    for numbered in (strings, strings[::-1], (*strings[2:], *strings[:2])):
+        runs = Runs(harbor, numbered)
+        for load in (load for size in range(1, 6) for load in combinations(range(5), size)):
+            trip = plan_trip(GREBE, harbor, [numbered[n] for n in load], dict.fromkeys(runs.names, 1))
+            order = visit_order(runs, load)
+            assert [visit.string for visit in order.visits] == [haul.string for haul in trip.hauls]
+            run_out_nmi = distance_nmi(harbor, order.visits[0].first)
+            assert trip.legs[0].ends_min == pytest.approx(60 * run_out_nmi / GREBE.cruise_kt)
 
 
 def scattered(seed: int, strings: int) -> list[TrapString]:

@@ -109,6 +109,13 @@ def test_the_order_does_not_depend_on_how_the_strings_are_given() -> None:
     assert visit_order(runs, given) == visit_order(runs, range(12))
 
 
+@pytest.mark.parametrize("strings", [1, 2, 5, 12])
+def test_the_order_does_not_depend_on_how_the_strings_are_numbered(strings: int) -> None:
+    listed = random_problem(5, strings, 1, limits=False).strings
+    orders = {visit_order(Runs(HARBOR, of), range(strings)).visits for of in (listed, listed[::-1])}
+    assert len(orders) == 1
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_putting_a_string_in_never_beats_the_best_order_and_keeps_the_rest(seed: int) -> None:
     runs = runs_of(seed, 6)

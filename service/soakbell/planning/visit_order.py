@@ -7,7 +7,7 @@ is a good one, with a length that no order can undercut beside it (one-tree boun
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -45,9 +45,14 @@ class Runs:
         self.names = tuple(string.name for string in strings)
         self.ends = (harbor, *(mark for string in strings for mark in (string.start, string.end)))
         self.nmi = np.zeros((len(self.ends), len(self.ends)))
-        for a in range(len(self.ends)):
-            for b in range(a):
+        by_name = [0, *_ends(self.by_name(range(len(strings))))]
+        for later, a in enumerate(by_name):
+            for b in by_name[:later]:
                 self.nmi[a, b] = self.nmi[b, a] = distance_nmi(self.ends[a], self.ends[b])
+
+    def by_name(self, strings: Iterable[int]) -> list[int]:
+        """What is equally long is decided in this order, so that no way hangs on how the strings are numbered."""
+        return sorted(strings, key=lambda n: (self.names[n], n))
 
 
 @dataclass(frozen=True)
@@ -80,10 +85,11 @@ def visit_order(runs: Runs, strings: Sequence[int]) -> VisitOrder:
 
 def way_of(runs: Runs, strings: Sequence[int]) -> list[tuple[int, int]]:
     """The order as pairs of first and last end. Of one and its reverse, equally long, that which starts with
-    the lower."""
-    strings = sorted(strings)
+    the string whose name comes first, or with a string's start."""
+    strings = runs.by_name(strings)
     way = _shortest(runs.nmi, strings) if len(strings) <= EXACT_UP_TO else _good(runs, strings)
-    return min(way, [(last, first) for first, last in reversed(way)])
+    reverse = [(last, first) for first, last in reversed(way)]
+    return min(way, reverse, key=lambda way: [(runs.names[(first - 1) // 2], first) for first, _ in way[:1]])
 
 
 def run_of_way(runs: Runs, way: Sequence[tuple[int, int]]) -> float:
@@ -171,15 +177,15 @@ def _good(runs: Runs, strings: Sequence[int]) -> list[tuple[int, int]]:
 def _put_in_by_distance(table: list[list[float]], strings: Sequence[int]) -> list[tuple[int, int]]:
     away = {n: max(table[0][1 + 2 * n], table[0][2 + 2 * n]) for n in strings}
     way: list[tuple[int, int]] = []
-    for n in sorted(strings, key=lambda n: (-away[n], n)):
+    for n in sorted(strings, key=lambda n: -away[n]):
         _put_in(table, way, [(1 + 2 * n, 2 + 2 * n)])
     return way
 
 
 def _nearest_next(table: list[list[float]], strings: Sequence[int]) -> list[tuple[int, int]]:
-    at, left, way = 0, set(strings), []
+    at, left, way = 0, list(strings), []
     while left:
-        first = min((end for n in left for end in (1 + 2 * n, 2 + 2 * n)), key=lambda end: (table[at][end], end))
+        first = min((end for n in left for end in (1 + 2 * n, 2 + 2 * n)), key=lambda end: table[at][end])
         at = first + 1 if first % 2 else first - 1
         way.append((first, at))
         left.remove((first - 1) // 2)
