@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from law.world import NOW, World
 from plan_scenes import CONFIG, FIVE_TOML, OUTFIT, SOAKED_DAYS, TERMS, TODAY, sea_of
+from soakbell import desk as desk_module
 from soakbell import plan_desk
 from soakbell.beside import Beside
 from soakbell.checking import check_all
@@ -244,12 +245,35 @@ def test_a_fit_that_hangs_holds_up_no_later_one(
     assert not second.is_alive()
 
 
-def test_a_later_try_of_a_letter_says_that_it_leaves_the_plan_out(calm: Port) -> None:
-    desk = replace(calm, terms=TERMS).desk
-    letter = desk.write("morning", TODAY, 0, late=False, clock_suspect=False, alone=True)
+LEFT_OUT = "An earlier try of this letter failed or broke off, so this one leaves out"
+
+
+def test_a_later_try_of_a_letter_says_once_what_it_leaves_out(calm: Port) -> None:
+    """In December the end of the season is not in sight."""
+    letter = replace(calm, terms=TERMS).desk.write(
+        "morning", TODAY, 0, late=False, clock_suspect=False, alone=True
+    )
     assert call_of(letter) == call_of(calm.morning())
-    assert "The week could not be planned: the first try of this letter failed" in text_of(letter)
-    assert "Gear, bait and bench could not be told: the first try of this letter failed" in text_of(letter)
+    assert f"{LEFT_OUT} gear and the week's plan." in text_of(letter)
+    assert "could not be" not in text_of(letter)
+    assert "eason's end" not in text_of(letter)
+
+
+def test_a_later_try_leaves_out_nothing_that_is_not_set_up(calm: Port) -> None:
+    assert f"{LEFT_OUT} gear." in text_of(
+        calm.desk.write("morning", TODAY, 0, late=False, clock_suspect=False, alone=True)
+    )
+    bare = Desk(calm.sea.settings, calm.store, SetClock(NOW), NobodyAnswers())
+    told = text_of(bare.write("morning", TODAY, 0, late=False, clock_suspect=False, alone=True))
+    assert "earlier try" not in told
+
+
+def test_a_later_try_near_the_end_of_the_season_says_that_it_leaves_that_out(
+    calm: Port, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(desk_module, "TOLD_FROM_DAYS", 366)
+    told = text_of(calm.desk.write("eve", TODAY, 0, late=False, clock_suspect=False, alone=True))
+    assert f"{LEFT_OUT} gear and season's end." in told
 
 
 def test_a_later_try_of_an_eve_letter_tells_the_likely_call_alone(
@@ -261,7 +285,8 @@ def test_a_later_try_of_an_eve_letter_tells_the_likely_call_alone(
     text = text_of(calm.desk.write("eve", TODAY, 0, late=False, clock_suspect=False, alone=True))
     assert asked == []
     assert "likely on Wednesday 9 December" in text
-    assert "could not be told: the first try of this letter failed" in text
+    assert f"{LEFT_OUT} gear." in text
+    assert "could not be told" not in text
 
 
 def test_a_changed_call_waits_for_no_plan(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:

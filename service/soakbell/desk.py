@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import logging
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
@@ -39,7 +39,8 @@ from soakbell.planning.bait_order import BaitOrder
 from soakbell.planning.bells import Bell, together
 from soakbell.planning.call import Call, CallWord
 from soakbell.planning.plan_terms import PlanTerms
-from soakbell.planning.season_told import SeasonAhead
+from soakbell.planning.season_end import season_end
+from soakbell.planning.season_told import TOLD_FROM_DAYS, SeasonAhead
 from soakbell.planning.trips import Trip
 from soakbell.planning.week import Week
 from soakbell.replaying import Basis, inputs_of, made_from
@@ -60,7 +61,6 @@ UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY)
 """Kinds of letters without an hour."""
 
 AUDIT_AGE = timedelta(days=400)
-LEFT_OUT = "the first try of this letter failed, so this one rests on nothing beside the call"
 TRUST_WITHIN_DAYS = 7
 """A trust letter is written in the first evening of a month that the service runs, but not after these days."""
 
@@ -131,7 +131,8 @@ class Desk:
         if kind == "eve":
             likely = self._likely(day + timedelta(days=1), clock_suspect)
             eve, season = self._eve(likely, day, alone)
-            return self._compose_eve(eve, day, turn, likely.basis.now, season, late=late)
+            left_out = self._left_out(day, week=False) if alone else ()
+            return self._compose_eve(eve, day, turn, likely.basis.now, season, late=late, left_out=left_out)
         made = self._decide(day, clock_suspect)
         return self._compose(
             made.morning.call,
@@ -312,12 +313,14 @@ class Desk:
         watch_until = None
         if call.window is not None:
             watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
-        facts = self._facts(call, turn, now, watch_until, None if made is None else made.morning, late=late)
+        left_out = self._left_out(call.day, week=kind == "morning" and call.word is not CallWord.NO_CALL)
+        morning = None if made is None else made.morning
+        facts = self._facts(call, turn, now, watch_until, morning, late=late, left_out=left_out if alone else ())
         ashore, week, season = None, None, None
-        if made is not None:
-            ashore = self._ashore(call, made, alone=alone)
+        if made is not None and not alone:
+            ashore = self._ashore(call, made)
             if kind == "morning":
-                week, season = self._week(call, made, alone=alone), self._season(call, made, alone=alone)
+                week, season = self._week(call, made), self._season(call, made)
                 self.season.keep(season, now)
             else:
                 week = self._no_week(call, f"a changed call waits for no plan; {self._command} plan makes one")
@@ -344,16 +347,23 @@ class Desk:
 
     # ---- beside a call: none of it raises or takes long, and no word or window of a call rests on it
 
-    def _ashore(self, call: Call, made: _Made, *, alone: bool = False) -> Ashore | None:
-        if alone:
-            return Ashore(fault=LEFT_OUT) if self._tells_gear else None
+    def _left_out(self, day: date, *, week: bool) -> tuple[str, ...]:
+        """What a letter of that day would tell beside its call."""
+        settings = self._settings
+        try:
+            end = season_end(settings.fishery, day, sector=settings.sector, region=settings.region)
+            ends = end is not None and (end.deadline - day).days <= TOLD_FROM_DAYS
+        except Exception:
+            ends = True
+        all_told = {"gear": self._tells_gear, "the week's plan": week and self._tells_week, "season's end": ends}
+        return tuple(name for name, tells in all_told.items() if tells)
+
+    def _ashore(self, call: Call, made: _Made) -> Ashore | None:
         basis = made.basis
         tell = partial(self.gear.ashore, call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
         return self._beside.told("gear", tell, lambda why: Ashore(fault=why))
 
-    def _week(self, call: Call, made: _Made, *, alone: bool = False) -> Week | None:
-        if alone:
-            return self._no_week(call, LEFT_OUT)
+    def _week(self, call: Call, made: _Made) -> Week | None:
         basis, situation = made.basis, made.morning.situation
         tell = partial(
             self.plan.week, call, situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log
@@ -363,9 +373,7 @@ class Desk:
     def _no_week(self, call: Call, why: str) -> Week | None:
         return Week(fault=why) if self._tells_week and call.word is not CallWord.NO_CALL else None
 
-    def _season(self, call: Call, made: _Made, *, alone: bool = False) -> SeasonAhead | None:
-        if alone:
-            return SeasonAhead(call.day, fault=LEFT_OUT)
+    def _season(self, call: Call, made: _Made) -> SeasonAhead | None:
         basis, situation = made.basis, made.morning.situation
         tell = partial(
             self.season.ahead, call, situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log
@@ -375,8 +383,7 @@ class Desk:
     def _eve(self, likely: _Made, today: date, alone: bool) -> tuple[Eve, SeasonAhead | None]:
         basis, call = likely.basis, likely.morning.call
         if alone:
-            why = LEFT_OUT if self._tells_gear else ""
-            return Eve(call.day, call, fault=why), SeasonAhead(today, fault=LEFT_OUT)
+            return Eve(call.day, call), None
         tell = partial(self.gear.eve, call, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log)
         eve = self._beside.told("gear", tell, lambda why: Eve(call.day, call, fault=why))
         if basis.clock_suspect:
@@ -385,10 +392,19 @@ class Desk:
         return eve, self._beside.told("season", between, lambda why: SeasonAhead(today, fault=why))
 
     def _compose_eve(
-        self, eve: Eve, day: date, turn: int, now: datetime, season: SeasonAhead | None, *, late: bool
+        self,
+        eve: Eve,
+        day: date,
+        turn: int,
+        now: datetime,
+        season: SeasonAhead | None,
+        *,
+        late: bool,
+        left_out: tuple[str, ...] = (),
     ) -> WrittenLetter:
         due = due_at(day, self._settings.letters.eve, self._settings.harbor.time_zone)
-        letter = eve_letter(eve, self._facts_beside(day, now, due=due, late=late), now=now, season=season)
+        facts = replace(self._facts_beside(day, now, due=due, late=late), left_out=left_out)
+        letter = eve_letter(eve, facts, now=now, season=season)
         return self._without_call(letter, "eve", day, turn, now)
 
     def _bells(
@@ -548,6 +564,7 @@ class Desk:
         morning: Morning | None,
         *,
         late: bool,
+        left_out: tuple[str, ...] = (),
     ) -> LetterFacts:
         settings = self._settings
         zone, hour = settings.harbor.time_zone, settings.letters.morning
@@ -558,6 +575,7 @@ class Desk:
             next_letter_at=due_at(call.day + timedelta(days=1), hour, zone),
             watch_until=watch_until,
             late=late,
+            left_out=left_out,
             turn=turn,
         )
 

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.times import HarborTimes, day_words, full_day_words
-from soakbell.letters.words import STANDING
+from soakbell.letters.words import STANDING, listed
 
 MOST_EXPIRED_NAMED = 3
 """Letters that couldn't be sent, each told by its hour; the rest are counted."""
@@ -25,6 +25,7 @@ class Around:
     written: str
     page_zone: str
     late: str
+    left_out: str
     invented: bool
     is_call: bool
     links: tuple[Link, ...]
@@ -49,6 +50,7 @@ def around(
         written=times.zoned(now),
         page_zone=times.page_zone,
         late=f"This letter was due {times.dated(facts.due_at)} and is late." if facts.late else "",
+        left_out=left_out_words(facts.left_out),
         invented=facts.invented,
         is_call=True,
         links=facts.links,
@@ -69,6 +71,13 @@ def no_call(facts: LetterFacts, times: HarborTimes) -> str:
 
 
 SKIPPER_DECIDES = STANDING[0]
+
+
+def left_out_words(left_out: Sequence[str]) -> str:
+    """A sentence, or nothing where nothing was left out."""
+    if not left_out:
+        return ""
+    return f"An earlier try of this letter failed or broke off, so this one leaves out {listed(left_out)}."
 
 
 def expired_words(expired: Sequence[datetime], times: HarborTimes) -> tuple[str, ...]:

@@ -39,6 +39,7 @@ class LetterFacts:
         links: official pages, the zone forecast first.
         due_at: when this letter was due.
         late: true where it was written too long after ``due_at``.
+        left_out: what else the letter would tell but for an earlier try that failed or broke off.
         turn: 0 for the day's first letter, counting up with every CHANGED CALL.
         no_letter_by: local time after which the skipper stops waiting for a letter.
         next_letter_at: when the next morning letter is due, or None.
@@ -62,6 +63,7 @@ class LetterFacts:
     next_letter_at: datetime | None = None
     watch_until: datetime | None = None
     late: bool = False
+    left_out: tuple[str, ...] = ()
     turn: int = 0
     refused: tuple[str, ...] = ()
     expired: tuple[datetime, ...] = ()

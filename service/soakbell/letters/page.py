@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from soakbell.letters.around import expired_words
+from soakbell.letters.around import expired_words, left_out_words
 from soakbell.letters.commands import Command, command
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.figures import limit_words
@@ -180,6 +180,7 @@ class Page:
     is_call: bool
     changed: bool
     late: str
+    left_out: str
     invented: bool
     brief: str
     lead: str
@@ -256,6 +257,7 @@ def page_of(
         is_call=call.word is not CallWord.NO_CALL,
         changed=changed,
         late=f"This letter was due {times.dated(facts.due_at)} and is late." if facts.late else "",
+        left_out=left_out_words(facts.left_out),
         invented=facts.invented,
         brief=_brief(call, teller),
         lead=_lead(call, facts, teller, previous),
