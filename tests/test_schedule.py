@@ -594,11 +594,25 @@ def test_a_plain_letter_that_failed_is_no_reason_not_to_try_the_call_again(harbo
     assert b"WAIT" in harbor.outbox()[0]
 
 
-def test_a_writer_that_fails_when_already_late_is_not_waited_for(harbor: Harbor) -> None:
+def test_a_writer_that_fails_when_already_late_is_tried_once_more_alone(harbor: Harbor) -> None:
     harbor.shore.fails["write"] = RuntimeError("broken")
-    harbor.passes(harbor.sweep(), LETTER_HOUR + 11 * MINUTE)
-    assert [ask[0] for ask in harbor.shore.asked] == ["morning", "failed"]
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR + 11 * MINUTE)
+    assert harbor.outbox() == []
+    harbor.passes(sweep, LETTER_HOUR + 14 * MINUTE)
+    assert harbor.shore.alone == [False, True]
+    assert [ask[0] for ask in harbor.shore.asked] == ["morning", "morning", "failed"]
     assert len(harbor.shore.posted) == 1
+
+
+def test_what_fails_late_beside_the_call_costs_no_call(harbor: Harbor) -> None:
+    harbor.shore.word = "PULL"
+    harbor.shore.fails["write"] = RuntimeError("broken")
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR + 11 * MINUTE)
+    harbor.shore.fails.clear()
+    harbor.passes(sweep, LETTER_HOUR + 14 * MINUTE)
+    assert [b"PULL" in message for message in harbor.outbox()] == [True]
 
 
 def test_a_writer_that_hangs_is_given_up(harbor: Harbor) -> None:

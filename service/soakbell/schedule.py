@@ -355,8 +355,9 @@ class Sweep:
             letters.fail_due(session, claim, told, again)
 
     def _is_hopeless(self, claim: DueClaim) -> bool:
+        """Not before one try without all that stands beside the call: that may be what failed."""
         overdue = self._clock.now() >= claim.due_at + timedelta(minutes=self._pace.no_call_after_min)
-        return overdue or claim.tries >= self._pace.tries_before_no_call
+        return (overdue and claim.tries > 1) or claim.tries >= self._pace.tries_before_no_call
 
     def _keep(self, claim: DueClaim, letter: WrittenLetter) -> None:
         now = self._clock.now()
