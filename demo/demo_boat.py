@@ -22,7 +22,7 @@ def demo_settings(
     Args:
         services: address of the forecast server, without a slash at the end.
         station: id of the invented shore station; its fresh reading of the wind is required.
-        deck_traps: that one trip of the take-up brings home; None: the plan file tells none.
+        deck_traps: that one trip of the take-up brings home; None: the settings tell none.
 
     Raises:
         ValueError: a file of ``config`` has no line that is to be changed here.
@@ -30,13 +30,14 @@ def demo_settings(
     """
     shutil.copytree(CONFIG / "fisheries", folder / "fisheries")
     shutil.copy(CONFIG / "gear.toml", folder / "gear.toml")
-    deck = () if deck_traps is None else ((r"# deck_traps = [0-9]+ ", f"deck_traps = {deck_traps} "),)
-    _write_changed("plan.toml", folder, deck)
+    deck = () if deck_traps is None else ((r"# deck_traps = [0-9]+", f"deck_traps = {deck_traps}"),)
+    shutil.copy(CONFIG / "plan.toml", folder / "plan.toml")
     return load_settings(
         _write_changed(
             "boat.toml",
             folder,
             (
+                *deck,
                 (r"host = .*", 'host = "127.0.0.1"'),
                 (r"port = .*", f"port = {mail_port}"),
                 (r"security = .*", 'security = "none"'),

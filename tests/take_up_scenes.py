@@ -122,6 +122,7 @@ ONLY = Reason(
         "deadline": december(11),
         "rule": "harvest ended 6 Dec 2026; traps out of the water by 11 Dec 2026",
         "source": "an invented rule",
+        "deck_traps": None,
     },
 )
 
@@ -140,7 +141,11 @@ def take_up_call(scene: Scene) -> Call:
         for reason in scene.call.reasons
     )
     outlook = tuple(day(told) for told in scene.call.outlook)
-    return replace(scene.call, reasons=(*reasons, ONLY), outlook=outlook, take_up=True)
+    window = scene.call.window
+    if window is not None:
+        pulls = tuple(replace(pull, places=tuple(range(1, pull.traps + 1))) for pull in window.pulls)
+        window = replace(window, pulls=pulls)
+    return replace(scene.call, window=window, reasons=(*reasons, ONLY), outlook=outlook, take_up=True)
 
 
 def _take_up(scene: Scene) -> Letter:

@@ -65,8 +65,9 @@ def test_with_a_deck_load_the_list_comes_by_trips(terminal: Terminal) -> None:
 
 
 def test_without_a_deck_load_it_says_what_to_write(terminal: Terminal) -> None:
-    assert "No trips and no odds are told: no deck load is known; write deck_traps in the plan file." in shown(
-        terminal
+    assert (
+        "No trips and no odds are told: no deck load is known; write deck_traps in [boat] of the settings."
+        in shown(terminal)
     )
 
 
@@ -78,11 +79,11 @@ def test_days_to_start_by_are_told_with_what_they_rest_on(terminal: Terminal) ->
     assert "they make no call and change none" in text
 
 
-def test_the_deck_load_of_the_plan_file_is_the_one_without_another(terminal: Terminal) -> None:
-    plan = terminal.folder / "plan.toml"
-    text = plan.read_text("utf-8")
+def test_the_deck_load_of_the_settings_is_the_one_without_another(terminal: Terminal) -> None:
+    boat = terminal.folder / "boat.toml"
+    text = boat.read_text("utf-8")
     assert "# deck_traps = 80" in text
-    plan.write_text(text.replace("# deck_traps = 80", "deck_traps = 36"), "utf-8")
+    boat.write_text(text.replace("# deck_traps = 80", "deck_traps = 36"), "utf-8")
     assert "trip 2: 20 traps" in shown(terminal)
     assert "trip 1: 56 traps" in shown(terminal, "--deck", "60")
     assert "trip 3:" in shown(terminal, "--stack", "10")

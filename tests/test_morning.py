@@ -566,6 +566,15 @@ def test_until_all_must_be_out_a_fit_day_is_a_pull_to_take_up(day: int) -> None:
     )
 
 
+def test_a_call_to_take_up_names_the_traps_that_the_deck_of_the_settings_carries() -> None:
+    settings = settings_with(("trip_margin_min = 30", "trip_margin_min = 30\ndeck_traps = 40"))
+    call = world(now=datetime(2027, 5, 3, 8, 30, tzinfo=UTC), settings=settings).call().call
+    assert call.window is not None
+    assert sum(len(pull.places) for pull in call.window.pulls) == 40
+    assert all(pull.places == tuple(range(1, pull.traps + 1)) for pull in call.window.pulls)
+    assert call.reasons[-1].values["deck_traps"] == 40
+
+
 def test_wind_lost_data_and_a_suspect_clock_hold_a_take_up_back_as_any_pull() -> None:
     windy = in_may(3, text_wind_kt=25)
     assert (windy.word, windy.take_up, windy.reasons[0].code) == (CallWord.WAIT, True, "over_limit")

@@ -204,7 +204,7 @@ def test_missing_traps_stay_on_the_list_until_they_are_written_off(calm: Port) -
             "plan.toml: plan.horizon: found 3\nmore",
             "the plan file can't be used: plan.toml: plan.horizon: found 3",
         ),
-        (replace(TERMS, deck_traps=None), "write deck_traps in the plan file"),
+        (replace(TERMS, deck_traps=None), "write deck_traps in [boat] of the settings"),
     ],
     ids=["none", "broken", "no deck load"],
 )

@@ -20,7 +20,6 @@ from soakbell.fishery.rules import DateSpan, Order, Rule
 from soakbell.gear.log import BellSettled, BroughtAshore, FoundDamaged, FoundMissing, Pulled, Retired, new_entry
 from soakbell.gear_desk import GearDesk
 from soakbell.gear_settings import load_outfit
-from soakbell.plan_settings import load_terms
 from soakbell.planning.call import CallWord
 from soakbell.planning.season_told import OddsTold
 from soakbell.season_odds import keep_odds
@@ -56,10 +55,10 @@ def just_opened(folder: Path, **weather: float) -> Port:
     """Traps were barred by order up to four days ago; Nine Foot 4 to 9 lie ashore, 4 with a lost escape ring."""
     today = NOW.astimezone(NEW_YORK).date()
     settings = ordered(settings_from(), "bars traps", today - 20 * DAY, today - 4 * DAY)
+    settings = replace(settings, boat=settings.boat.model_copy(update={"deck_traps": 4}))
     sea: World = world(settings=settings, **weather)
     port = port_of(folder, sea)
     port.clock = SetClock(NOW)
-    port.terms = replace(load_terms(CONFIG / "plan.toml"), deck_traps=4)
     home = tuple(range(4, 10))
     port.tell(
         told(Pulled(reset=False), "Nine Foot", NOW - 2 * DAY, *home),
@@ -122,15 +121,17 @@ def test_whatever_fails_of_the_start_is_told_and_moves_no_call(
     assert "a torn page" in text_of(torn)
 
 
-def test_without_gear_or_plan_file_the_start_is_told_all_the_same(opened: Port) -> None:
-    """Every told item then bars its trap."""
+def test_without_a_deck_load_or_a_plan_file_the_start_is_told_all_the_same(opened: Port) -> None:
     opened.terms = None
+    settings = opened.sea.settings
+    settings = replace(settings, boat=settings.boat.model_copy(update={"deck_traps": None}))
+    opened.sea = replace(opened.sea, settings=settings)
     desk = opened.desk
     letter = desk.write("morning", NOW.astimezone(NEW_YORK).date(), 0, late=False, clock_suspect=False)
     assert of_call(letter) == of_call(morning(opened))
     text = text_of(letter)
     assert "5 traps may be set as they are" in text
-    assert "Trips can't be told: no deck load is known; name a plan file" in text
+    assert "Trips can't be told: no deck load is known; write deck_traps in [boat] of the settings" in text
 
 
 def test_by_a_suspect_clock_no_start_is_told(opened: Port) -> None:

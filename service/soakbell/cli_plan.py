@@ -46,7 +46,7 @@ def plan(
     house = build(settings)
     try:
         call, week = house.desk.week_now(today, clock_suspect=house.sweep.clock_is_suspect())
-        section = plan_section(week, today, trip=call.window is not None)
+        section = plan_section(week, today, trip=call.window is not None, take_up=call.take_up)
         typer.echo(f"{settings.boat.name}, {full_day_words(today)}: {called(call)} by what is on hand\n")
         if section is None:
             typer.echo(_why_none(settings, call))

@@ -39,7 +39,7 @@ def recovery(
         typer.Option(
             "--deck",
             min=1,
-            help="Traps that one trip stacks. Default: deck_traps of the plan file; else no trips.",
+            help="Traps that one trip stacks. Default: deck_traps of the settings; else no trips.",
         ),
     ] = None,
     stack_min: Annotated[
@@ -48,7 +48,7 @@ def recovery(
             "--stack",
             min=0,
             max=60,
-            help="Minutes to stack and lash a trap, besides hauling it. Default: that of the plan file.",
+            help="Minutes to stack and lash a trap, besides hauling it. Default: that of the settings.",
         ),
     ] = None,
 ) -> None:

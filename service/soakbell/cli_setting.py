@@ -20,11 +20,11 @@ def setting(
     ] = None,
     deck: Annotated[
         int | None,
-        typer.Option("--deck", min=1, help="Traps that one trip stacks. Default: deck_traps of the plan file."),
+        typer.Option("--deck", min=1, help="Traps that one trip stacks. Default: deck_traps of the settings."),
     ] = None,
     stack_min: Annotated[
         float | None,
-        typer.Option("--stack", min=0, max=60, help="Minutes to stack and lash a trap. Default: the plan file's."),
+        typer.Option("--stack", min=0, max=60, help="Minutes to stack and lash a trap. Default: the settings'."),
     ] = None,
 ) -> None:
     """From when traps may be set, what to see to before that, and the trips that set them. It makes no call.
@@ -43,7 +43,6 @@ def setting(
     from soakbell.letters.start_section import start_section
     from soakbell.letters.times import HarborTimes, full_day_words
     from soakbell.letters.words import STANDING
-    from soakbell.plan_settings import terms_of
     from soakbell.start_desk import StartDesk
     from soakbell.store.log_keeper import LogKeeper
 
@@ -55,7 +54,6 @@ def setting(
     desk = StartDesk(
         settings,
         outfit if isinstance(outfit, Outfit) else None,
-        terms_of(settings),
         deck_traps=deck,
         stack_min_per_trap=stack_min,
     )

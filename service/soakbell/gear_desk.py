@@ -365,7 +365,7 @@ class _Look:
 
     def start(self) -> SeasonStart | None:
         """Where it is in sight while traps wait for it."""
-        return StartDesk(self._settings, self._maybe_outfit, self._terms).in_sight(self._kept, self._now)
+        return StartDesk(self._settings, self._maybe_outfit).in_sight(self._kept, self._now)
 
     # ---- bells
 

@@ -195,7 +195,8 @@ def _situation(
     soaking, faults = [], list(_moved_out(settings, strings, gear))
     for string in strings:
         soak = soak_of(gear, string.name, now)
-        soaking.append(StringAhead(string, soak.fishing, soak.oldest_h, soak.median_h, now))
+        out = gear.strings[string.name].places(Whereabouts.FISHING)
+        soaking.append(StringAhead(string, soak.fishing, soak.oldest_h, soak.median_h, now, out))
         if soak.none_because is NoSoak.CLOCK_BEHIND_LOG:
             faults.append(Reason("clock", {"detail": "it shows an earlier time than the newest log entry"}))
     if clock_suspect:
@@ -212,6 +213,8 @@ def _situation(
             cruise_kt=settings.boat.cruise_kt,
             haul_min_per_trap=settings.boat.haul_min_per_trap,
             trip_margin_min=settings.boat.trip_margin_min,
+            stack_min_per_trap=settings.boat.stack_min_per_trap,
+            deck_traps=settings.boat.deck_traps,
         ),
         harbor=settings.harbor.mark,
         strings=tuple(soaking),
@@ -281,7 +284,8 @@ def _take_up_only(settings: Settings, day: date) -> Reason | None:
     if law is None:
         return None
     dates = {"last_harvest": law.last_harvest, "deadline": law.deadline}
-    return Reason("take_up_only", {**dates, "rule": law.reason.text, "source": law.reason.source})
+    rule = {"rule": law.reason.text, "source": law.reason.source}
+    return Reason("take_up_only", {**dates, **rule, "deck_traps": settings.boat.deck_traps})
 
 
 def working_day(settings: Settings, day: date, now: datetime, fresh_until: datetime | None) -> DayBounds | None:

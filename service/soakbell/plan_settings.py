@@ -5,9 +5,10 @@ No call needs it. A fault here is told in the letters and by the check, and stop
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
@@ -17,7 +18,7 @@ from soakbell.planning.fit_chance import ErrorShape
 from soakbell.planning.plan_terms import PlanTerms, TakeUpTerms, TrustTerms
 from soakbell.sea.trust import PriorError
 from soakbell.settings import Settings
-from soakbell.settings_reading import WEEKDAYS, Reader, Table, Weekday, no_doubles, read_file, toml_of
+from soakbell.settings_reading import WEEKDAYS, Reader, Table, Weekday, no_doubles, read_file, shown, toml_of
 
 MOST_DAYS = 14
 """No day's weather is worth planning for beyond: a choice of ours."""
@@ -52,7 +53,6 @@ class Plan(Table):
     crew_days_off: Annotated[tuple[Weekday, ...], AfterValidator(no_doubles)] = Field(
         default=(), max_length=6, description='at most six days of the week, as in ["Sun"]'
     )
-    deck_traps: int | None = Field(default=None, ge=1, le=10_000, description="traps, 1 to 10000, or leave it out")
     lb_a_gallon: float = Field(default=5, gt=0, le=20, description="pounds, more than 0 and at most 20")
     seed: int = Field(default=1, ge=0, le=2**31, description="a whole number from 0")
 
@@ -80,12 +80,11 @@ _A_TRAP_MIN = "minutes a trap, 0 to 60"
 
 
 class TakeUp(Table):
-    stack_min_per_trap: float = Field(default=_TAKE_UP.stack_min_per_trap, ge=0, le=60, description=_A_TRAP_MIN)
     unload_min_per_trap: float = Field(default=_TAKE_UP.unload_min_per_trap, ge=0, le=60, description=_A_TRAP_MIN)
     trips_a_day: int = Field(default=_TAKE_UP.trips_a_day, ge=1, le=4, description="trips, 1 to 4")
 
     def as_terms(self) -> TakeUpTerms:
-        return TakeUpTerms(self.stack_min_per_trap, self.unload_min_per_trap, self.trips_a_day)
+        return TakeUpTerms(unload_min_per_trap=self.unload_min_per_trap, trips_a_day=self.trips_a_day)
 
 
 _USUAL = CurvePrior()
@@ -164,17 +163,21 @@ class Trust(Table):
 
 
 def terms_of(settings: Settings) -> PlanTerms | str | None:
-    """What the plan is made by; where it can't be used, why; None where the settings name no plan file."""
+    """What the plan is made by, with the boat's deck load and stacking; where it can't be used, why; None where
+    the settings name no plan file."""
     if settings.plan_file is None:
         return None
     try:
-        return load_terms(settings.plan_file)
+        terms = load_terms(settings.plan_file)
     except SettingsError as fault:
         return str(fault)
+    boat = settings.boat
+    take_up = replace(terms.take_up, stack_min_per_trap=boat.stack_min_per_trap)
+    return replace(terms, deck_traps=boat.deck_traps, take_up=take_up)
 
 
 def load_terms(path: Path) -> PlanTerms:
-    """Read and check the plan file.
+    """Read and check the plan file. The boat's deck load and stacking don't stand in it.
 
     Raises:
         SettingsError: carries every fault found; whatever else goes wrong in reading is one too.
@@ -189,12 +192,23 @@ def load_terms(path: Path) -> PlanTerms:
         raise SettingsError([Fault(str(path), "file", found, write)]) from fault
 
 
+def _moved_to_boat(path: Path, data: dict[str, Any], faults: list[Fault]) -> None:
+    """Calls to take traps up rest on these, so they are settings of the boat."""
+    for table, key in (("plan", "deck_traps"), ("take_up", "stack_min_per_trap")):
+        found = data.get(table)
+        if isinstance(found, dict) and key in found:
+            write = f"it in [boat] of boat.toml, and nothing here: {key} is now in boat.toml"
+            faults.append(Fault(str(path), f"{table}.{key}", shown(found[key]), write))
+            data[table] = {name: value for name, value in found.items() if name != key}
+
+
 def _read(path: Path) -> PlanTerms:
     faults: list[Fault] = []
     raw = read_file(path, faults)
     data = None if raw is None else toml_of(path, raw, faults)
     if data is None:
         raise SettingsError(faults)
+    _moved_to_boat(path, data, faults)
     reader = Reader(str(path), data, faults)
     plan = reader.table("plan", Plan, may_lack=True)
     weather = reader.table("weather", Weather, may_lack=True)
@@ -217,7 +231,6 @@ def _read(path: Path) -> PlanTerms:
         wear_usd_a_trap=plan.wear_usd_a_trap,
         bait_usd_a_box=plan.bait_usd_a_box,
         crew_days_off=frozenset(WEEKDAYS.index(day) for day in plan.crew_days_off),
-        deck_traps=plan.deck_traps,
         lb_a_gallon=plan.lb_a_gallon,
         forecast_days=weather.forecast_days,
         usual_fit_chance=weather.usual_fit_chance,

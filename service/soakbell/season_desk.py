@@ -56,7 +56,7 @@ _ONE_DAY = timedelta(days=1)
 
 @dataclass(frozen=True)
 class DeckLoad:
-    """Another deck load or stacking time than the plan file's, where given."""
+    """Another deck load or stacking time than the boat's, where given."""
 
     traps: int | None = None
     stack_min_per_trap: float | None = None
@@ -105,7 +105,7 @@ class SeasonDesk:
         Today doesn't count for a trip any more.
 
         Args:
-            deck: in the place of the plan file's, which may be none; then nothing kept is used.
+            deck: in the place of the boat's, which may be none; then nothing kept is used.
             trips_always: also where the end isn't in sight.
         """
         today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
@@ -178,13 +178,13 @@ class SeasonDesk:
         if isinstance(terms, str):
             return None, f"the plan file can't be used: {terms.splitlines()[0] if terms.strip() else 'no reason'}"
         if terms is None:
-            return None, "no deck load is known; name a plan file in [plan] of the settings, with deck_traps in it"
+            return None, "no plan is settled; name a plan file in [plan] of the settings"
         if deck is not None:
             stack_min = deck.stack_min_per_trap
             take_up = terms.take_up if stack_min is None else replace(terms.take_up, stack_min_per_trap=stack_min)
             terms = replace(terms, deck_traps=deck.traps or terms.deck_traps, take_up=take_up)
         if terms.deck_traps is None:
-            return None, "no deck load is known; write deck_traps in the plan file"
+            return None, "no deck load is known; write deck_traps in [boat] of the settings"
         return terms, ""
 
     # ---- trips and odds

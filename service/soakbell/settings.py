@@ -31,6 +31,7 @@ from pydantic import (
 from soakbell.errors import Fault, SettingsError
 from soakbell.fishery.rules import Fishery
 from soakbell.gear.strings import Mark, TrapString
+from soakbell.planning.trips import STACK_MIN_PER_TRAP
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.limits import Limits
 from soakbell.sea.sources import SourceKind
@@ -249,12 +250,17 @@ class TighterLimits(Table):
 
 
 class Boat(Table):
-    """``haul_min_per_trap``: hauling, clearing, baiting and setting back, with the usual crew."""
+    """``haul_min_per_trap``: hauling, clearing, baiting and setting back, with the usual crew;
+    ``stack_min_per_trap`` besides it where traps come home. ``deck_traps``: the most that one trip brings home."""
 
     name: Name = Field(description="the boat's name")
     cruise_kt: float = Field(gt=0, le=40, description="cruising speed in knots, more than 0 and at most 40")
     haul_min_per_trap: float = Field(gt=0, le=60, description="minutes a trap, more than 0 and at most 60")
     trip_margin_min: float = Field(ge=0, le=240, description="minutes added to each trip, 0 to 240")
+    deck_traps: int | None = Field(default=None, ge=1, le=10_000, description="traps, 1 to 10000, or leave it out")
+    stack_min_per_trap: float = Field(
+        default=STACK_MIN_PER_TRAP, ge=0, le=60, description="minutes a trap, 0 to 60"
+    )
     limits: BoatLimits = Field(description="a table [boat.limits]")
     limits_young_crew: TighterLimits | None = Field(default=None, description="a table [boat.limits_young_crew]")
 

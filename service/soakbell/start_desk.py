@@ -14,7 +14,6 @@ from soakbell.gear.fold import GearState
 from soakbell.gear.outfit import Outfit
 from soakbell.morning import as_they_lie
 from soakbell.planning.loading import barred_rows, upkeep_lines
-from soakbell.planning.plan_terms import PlanTerms, TakeUpTerms
 from soakbell.planning.season_start import (
     SeasonStart,
     SetPlan,
@@ -29,7 +28,9 @@ from soakbell.planning.trips import Boat
 from soakbell.planning.upkeep_due import UpkeepDue, upkeep_due
 from soakbell.settings import Settings
 from soakbell.store.log_keeper import Kept
-from soakbell.telling import CanNotTell, Telling, in_short
+from soakbell.telling import CanNotTell, Telling
+
+_NO_DECK_LOAD = "no deck load is known; write deck_traps in [boat] of the settings"
 
 
 class _Place(TypedDict):
@@ -44,26 +45,15 @@ class StartDesk:
         self,
         settings: Settings,
         outfit: Outfit | None,
-        terms: PlanTerms | str | None,
         *,
         deck_traps: int | None = None,
         stack_min_per_trap: float | None = None,
     ) -> None:
-        """``terms`` is what the skipper settled, or why it can't be used, or None where he set nothing up.
-
-        ``deck_traps`` and ``stack_min_per_trap`` are in the place of those.
-        """
+        """``deck_traps`` and ``stack_min_per_trap`` are in the place of the boat's."""
         self._settings = settings
         self._outfit = outfit
-        usable = terms if isinstance(terms, PlanTerms) else None
-        usual = TakeUpTerms() if usable is None else usable.take_up
-        self._deck_traps = deck_traps or (None if usable is None else usable.deck_traps)
-        self._stack_min = usual.stack_min_per_trap if stack_min_per_trap is None else stack_min_per_trap
-        self._lacking = "no deck load is known; write deck_traps in the plan file"
-        if terms is None:
-            self._lacking = "no deck load is known; name a plan file in [plan] of the settings, with deck_traps"
-        elif isinstance(terms, str):
-            self._lacking = f"the plan file can't be used: {in_short(terms)}"
+        self._deck_traps = deck_traps or settings.boat.deck_traps
+        self._stack_min = settings.boat.stack_min_per_trap if stack_min_per_trap is None else stack_min_per_trap
 
     def in_sight(self, kept: Kept, now: datetime) -> SeasonStart | None:
         """None where no start is in sight, or no trap waits for it."""
@@ -95,7 +85,7 @@ class StartDesk:
             rules=telling.each(
                 "gear rules", lambda: gear_rules(self._settings.fishery, first.set_from, **self._place)
             ),
-            lacking="" if self._deck_traps else self._lacking,
+            lacking="" if self._deck_traps else _NO_DECK_LOAD,
         )
         if outfit is not None:
             start = replace(

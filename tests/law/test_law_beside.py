@@ -75,7 +75,8 @@ class NobodyAnswers:
 
 def settings_in(folder: Path) -> Settings:
     beside = '[gear]\nfile = "gear.toml"\n[plan]\nfile = "plan.toml"\n'
-    (folder / "boat.toml").write_text(f"{SETTINGS_TOML}{beside}", "utf-8")
+    boat = SETTINGS_TOML.replace("trip_margin_min = 30", "trip_margin_min = 30\ndeck_traps = 30", 1)
+    (folder / "boat.toml").write_text(f"{boat}{beside}", "utf-8")
     (folder / "fisheries").symlink_to(FISHERIES)
     return load_settings(folder / "boat.toml", {"STATE_DIRECTORY": str(folder)})
 
@@ -274,7 +275,6 @@ ENDS: dict[Callable[[], World], CallWord] = {
     a_last_haul: CallWord.PULL,
     a_closed_harvest: CallWord.PULL,
 }
-DECK = PLAN.read_text("utf-8").replace("# deck_traps = 80", "deck_traps = 30")
 
 
 @pytest.fixture(scope="module", params=ENDS, ids=lambda make: make.__name__)
@@ -288,7 +288,7 @@ def end(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 
 
 def test_the_odds_of_the_season_leave_the_call_as_it_is(end: tuple[World, object], tmp_path: Path) -> None:
-    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    (tmp_path / "plan.toml").write_text(PLAN.read_text("utf-8"), "utf-8")
     assert called(end[0], settings_in(tmp_path), tmp_path) == end[1]
 
 
@@ -302,7 +302,7 @@ def test_a_season_that_fails_leaves_the_call_as_it_is(
         raise ZeroDivisionError("a torn page")
 
     monkeypatch.setattr(season_desk, step, torn)
-    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    (tmp_path / "plan.toml").write_text(PLAN.read_text("utf-8"), "utf-8")
     assert called(end[0], settings_in(tmp_path), tmp_path) == end[1]
 
 
@@ -314,7 +314,7 @@ def test_an_end_that_fails_in_the_plan_leaves_the_call_as_it_is(
         raise ZeroDivisionError("a torn page")
 
     monkeypatch.setattr(plan_desk, step, torn)
-    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    (tmp_path / "plan.toml").write_text(PLAN.read_text("utf-8"), "utf-8")
     assert called(end[0], settings_in(tmp_path), tmp_path) == end[1]
 
 
@@ -328,5 +328,5 @@ def test_torn_notes_of_season_and_weather_leave_the_call_as_it_is(
             for name in (f"season:{boat}", f"climate:{boat}:Inner Bay", f"climate:{boat}:Outer Bay"):
                 put_note(session, name, note, LATE)
 
-    (tmp_path / "plan.toml").write_text(DECK, "utf-8")
+    (tmp_path / "plan.toml").write_text(PLAN.read_text("utf-8"), "utf-8")
     assert called(end[0], settings_in(tmp_path), tmp_path, spoil) == end[1]

@@ -411,6 +411,18 @@ def test_what_finds_no_room_on_deck_is_told_to_go_back_without_bait() -> None:
     assert "By your deck load Outer Bar finds no room on deck today, so it goes back without bait" in reasons(full)
 
 
+def test_what_finds_no_room_on_deck_stays_where_no_trap_may_be_set_any_more() -> None:
+    full = replace(LAST_PULLS, take_up=replace(TAKE_UP, no_room=("Outer Bar",), may_set=False))
+    assert "and no trap may be set any more: leave it and fetch later." in reasons(full)
+    assert "without bait" not in reasons(full)
+
+
+def test_a_string_that_holds_more_than_the_deck_load_is_not_told_as_never_coming_home() -> None:
+    large = replace(LAST_PULLS, take_up=replace(TAKE_UP, too_many=("Outer Bar",)))
+    assert "Outer Bar: more than your deck load, and the plan cuts no string." in reasons(large)
+    assert "finds no trip" not in reasons(large)
+
+
 def test_a_trip_that_only_takes_up_tells_no_worth_before_the_table() -> None:
     fetching = replace(LAST_PULLS, waiting=None, days=LAST_PULLS.days[1:])
     assert "Fri 11 Dec: 82 % likely fit, to take up Ledge without a catch." in reasons(fetching, trip=False)

@@ -9,10 +9,12 @@ from scenes import pull_morning, wait_by_wind
 from soakbell.call_record import as_record, from_record
 from soakbell.letters.eve import eve_letter
 from soakbell.letters.letter import morning_letter
+from soakbell.letters.plan_section import plan_section
 from soakbell.letters.pull_day import pull_day_ics
 from soakbell.planning.ashore import Eve
 from soakbell.planning.call import CallWord
 from take_up_scenes import take_up_call, take_up_letter
+from week_scenes import PULL_WEEK
 
 PULL, WAIT = take_up_call(pull_morning()), take_up_call(wait_by_wind())
 FACTS = pull_morning().facts
@@ -30,10 +32,28 @@ def test_the_subject_and_the_first_lines_say_what_for() -> None:
 
 def test_it_proposes_to_log_the_traps_as_ashore_and_loads_nothing() -> None:
     letter = take_up_letter("take-up-pull")
-    assert 'log ashore "The Hump"' in letter.text
+    assert 'log ashore "The Hump" --traps 1..40' in letter.text
     assert "When the traps of The Hump are home" in letter.html
     for part in (letter.text, letter.html):
         assert "Bait and gear to load" not in part
+
+
+def test_the_plan_of_the_week_tells_nothing_beside_it() -> None:
+    """It pulls for the catch, cuts no string and has another order."""
+    section = plan_section(PULL_WEEK, PULL.day, trip=True, take_up=True)
+    assert section is not None
+    assert (section.reasons, section.rows, section.blocks) == ((), (), ())
+    assert "stands under season's end" in section.fault
+
+
+def test_how_many_she_carries_is_told_as_reckoned_only_where_it_is() -> None:
+    (only,) = [reason for reason in PULL.reasons if reason.code == "take_up_only"]
+    known = replace(only, values={**only.values, "deck_traps": 40})
+    calls = [replace(PULL, reasons=(reason,)) for reason in (only, known)]
+    letters = [morning_letter(call, FACTS, kind="morning", previous=None) for call in calls]
+    told = [" ".join(letter.text.split()) for letter in letters]
+    assert "bring home no more than she carries" in told[0]
+    assert "up to your deck load of 40 traps" in told[1]
 
 
 def test_the_eve_letter_says_what_is_likely_and_what_for() -> None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from soakbell.gear.fold import told_places
 from soakbell.letters.around import expired_words, left_out_words
 from soakbell.letters.commands import Command, command
 from soakbell.letters.facts import LetterFacts, Link
@@ -276,7 +277,7 @@ def page_of(
         pulls=tuple(_pull_row(p, times) for p in call.window.pulls) if call.window else (),
         home=_home(call, facts.command),
         gear=gear_section(ashore, call.day, facts.command, trip=call.window is not None, take_up=call.take_up),
-        plan=plan_section(week, call.day, trip=call.window is not None, season=season),
+        plan=plan_section(week, call.day, trip=call.window is not None, take_up=call.take_up, season=season),
         season=season_section(season, facts.command),
         start=start_section(None if ashore is None else ashore.start, facts.command),
         day_in_numbers=day_in_numbers,
@@ -376,10 +377,12 @@ def take_up_words(call: Call) -> str:
 def _home(call: Call, program: str) -> tuple[Command, ...]:
     if call.window is None or not call.take_up:
         return ()
-    names = [pull.string for pull in call.window.pulls]
     return tuple(
-        Command(f"When the traps of {one_line(name)} are home", command(program, "log", "ashore", name))
-        for name in names
+        Command(
+            f"When the traps of {one_line(pull.string)} are home",
+            command(program, "log", "ashore", pull.string, "--traps", told_places(pull.places)),
+        )
+        for pull in call.window.pulls
     )
 
 

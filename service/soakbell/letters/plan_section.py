@@ -34,6 +34,10 @@ log = logging.getLogger(__name__)
 
 TITLE = "The week ahead"
 NO_CALL_OF_ITS_OWN = "The plan makes no call and changes none: you decide."
+ONLY_TAKE_UP = (
+    "The harvest is closed, so no pull is planned. What is left to take up, and in which trips, stands under "
+    "season's end and on the recovery list."
+)
 
 _MOSTLY = 0.5
 _SAME_USD = 5.0
@@ -69,18 +73,21 @@ class PlanSection:
 
 
 def plan_section(
-    week: Week | None, day: date, *, trip: bool, season: SeasonAhead | None = None
+    week: Week | None, day: date, *, trip: bool, take_up: bool = False, season: SeasonAhead | None = None
 ) -> PlanSection | None:
     """The section of a letter about ``day``; None where there is nothing to tell. It never raises.
 
     Args:
         trip: the call is PULL.
+        take_up: it is of taking traps up, by another order than the plan's, so that nothing of the plan is told.
         season: its end, where that is told too.
     """
     if week is None:
         return None
     try:
         fault = _untold(week.fault) if week.fault else ""
+        if take_up:
+            return PlanSection(TITLE, fault or ONLY_TAKE_UP)
         if not week.days:
             return PlanSection(TITLE, fault) if fault else None
         return PlanSection(
@@ -146,10 +153,15 @@ def _take_up(week: Week, today: date, season: SeasonAhead | None) -> Iterator[st
     if ahead.no_room:
         names = listed(map(one_line, ahead.no_room))
         one = len(ahead.no_room) == 1
-        yield (
-            f"By your deck load {names} {'finds' if one else 'find'} no room on deck today, so "
-            f"{'it goes' if one else 'they go'} back without bait and {'is' if one else 'are'} fetched later."
+        back = (
+            f"so {'it goes' if one else 'they go'} back without bait and {'is' if one else 'are'} fetched later."
         )
+        if not ahead.may_set:
+            back = f"and no trap may be set any more: leave {'it' if one else 'them'} and fetch later."
+        yield f"By your deck load {names} {'finds' if one else 'find'} no room on deck today, {back}"
+    if ahead.too_many:
+        names = listed(map(one_line, ahead.too_many))
+        yield f"{names}: more than your deck load, and the plan cuts no string. Season's end tells the trips."
     if ahead.left_out:
         names = listed(map(one_line, ahead.left_out))
         by = day_words(ahead.deadline)

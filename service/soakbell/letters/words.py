@@ -386,6 +386,15 @@ def _left_out_there(case: _Case) -> Told:
     return Told(f"To be taken up too, but more than this window carries: {names}.", f"not {names}")
 
 
+def _deck_full(case: _Case) -> Told:
+    string, strings = case.text("string"), case.any("strings")
+    left, one = case.names("strings"), isinstance(strings, tuple) and len(strings) == 1
+    part = f"{case.text('traps')} of the {case.text('of')} traps of {string} come" if string else ""
+    stay = f"{left} {'stays' if one else 'stay'} for another trip" if strings else ""
+    what = " and ".join(each for each in (part and f"{part} home on this one", stay) if each)
+    return Told(f"Your deck load of {case.text('deck_traps')} traps is full: {what}.", "the deck is full")
+
+
 def _take_up_barred(case: _Case) -> Told:
     names = case.names("strings")
     return Told(
@@ -454,10 +463,16 @@ def _out_of_season(case: _Case) -> Told:
 def _take_up_only(case: _Case) -> Told:
     since, by = case.day("last_harvest") + timedelta(days=1), case.day("deadline")
     rule, source = ended(case.text("rule")), ended(case.text("source"))
+    stacked = (
+        "Hauling and stacking are reckoned; how many she carries is not, since no deck_traps stand in [boat] of "
+        "the settings: bring home no more than she carries."
+    )
+    if case.number("deck_traps") is not None:
+        stacked = f"Hauling and stacking are reckoned, up to your deck load of {case.text('deck_traps')} traps."
     return Told(
         f"The harvest is closed since {day_words(since)}: traps may only be taken up, all by {day_words(by)}. "
-        "Keep no claws from them. No trap goes in again, so no bait is needed. Hauling is reckoned and stacking "
-        f"is not: bring home no more than she carries. Rule: {capital(rule)} Source: {source}",
+        f"Keep no claws from them. No trap goes in again, so no bait is needed. {stacked} "
+        f"Rule: {capital(rule)} Source: {source}",
         "take up only",
     )
 
@@ -537,6 +552,7 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "left_for_later": _left_for_later,
     "left_out_there": _left_out_there,
     "barred_by_skipper": _barred_by_skipper,
+    "deck_full": _deck_full,
     "take_up_barred": _take_up_barred,
     "pinned_by_skipper": _pinned_by_skipper,
     "pin_not_met": _pin_not_met,

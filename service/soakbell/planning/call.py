@@ -39,6 +39,8 @@ class Reason:
         stale_by_then     fresh_until, first_light: the data will be too old before the boat may leave
         left_for_later    strings: ripe strings that the window doesn't carry
         left_out_there    strings: those with traps to take up that the window doesn't carry
+        deck_full         deck_traps, string, traps, of, strings: what one trip brings home, the string that it
+                          takes ``traps`` of ``of`` from, "" for none, and those with traps to take up left whole
         barred_by_skipper  strings: those that he barred for the day, () for the whole day
         take_up_barred    strings: those with traps to take up that he barred for the day
         pinned_by_skipper  strings: those that he pinned for the day and the trip takes in before others
@@ -50,8 +52,9 @@ class Reason:
         later_dark        last_departure_at, home_by: the end of the twilight
         out_of_season     rule, source
         ask_authority     authority: traps still in the water are past what the rules allow
-        take_up_only      last_harvest, deadline, rule, source: traps may be hauled to bring them home, and for
-                          nothing else; the last day on which all must be out, and what bars the harvest
+        take_up_only      last_harvest, deadline, rule, source, deck_traps: traps may be hauled to bring them home,
+                          and for nothing else; the last day on which all must be out, what bars the harvest, and
+                          what one trip brings home, None where that isn't told
         nothing_ripe      oldest_string, oldest_soak_h, floor_h
         nothing_set
         no_sunrise        state: the sun doesn't both rise and set that day
@@ -86,7 +89,10 @@ class Binding:
 
 @dataclass(frozen=True)
 class StringPull:
-    """One string within a trip: when the boat is on it and the state of its soak."""
+    """One string within a trip: when the boat is on it and the state of its soak.
+
+    ``places`` are those of the traps to take up; empty on a trip for the catch.
+    """
 
     string: str
     arrives_at: datetime
@@ -94,6 +100,7 @@ class StringPull:
     traps: int
     soak_h: float | None
     oldest_soak_h: float | None
+    places: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -62,6 +62,8 @@ class StringAhead:
     oldest_soak_h: float | None
     median_soak_h: float | None
     at: datetime
+    places: tuple[int, ...] = ()
+    """Of the traps that fish."""
 
     def soak_h(self, when: datetime) -> float | None:
         if self.oldest_soak_h is None:
@@ -107,7 +109,8 @@ class Verdict:
 def decide(situation: Situation) -> Verdict:
     """PULL, WAIT or NO CALL for the first of the situation's days, and the outlook for the others.
 
-    On a day for taking up, whatever fishes is due, however short its soak; all else is asked as on any day.
+    On a day for taking up, whatever fishes is due, however short its soak; stacking is reckoned besides hauling,
+    and the trip brings home no more than the deck carries. All else is asked as on any day.
 
     PULL only where a trip to at least one ripe string lies wholly in fit hours, within light and law, on data
     fresh when it leaves. NO CALL where such a trip can't be ruled out for want of data. Else WAIT.
@@ -218,16 +221,20 @@ def _judge(situation: Situation, rules: DayRules, *, today: bool) -> tuple[DayOu
     if not ripe and (today or (fishing and not free)):
         return outlook(DayState.NOT_FIT, none_ripe), None
     candidates = ripe or free or list(situation.strings)
-    chosen = _as_many_as_fit(situation, candidates, bounds, hopeful=False)
-    if chosen is not None:
-        trip, departures = chosen
-        window = _best_window(situation, trip, departures)
-        more = [*_pinned(trip, wishes), *barred, *_why_not_more(trip, candidates, wishes, take_up=take_up)]
+    load = _as_many_as_fit(situation, candidates, bounds, take_up=take_up)
+    if load is not None:
+        trip = load.trip
+        window = _best_window(situation, load, take_up=take_up)
+        more = [
+            *_pinned(trip, wishes),
+            *barred,
+            *_why_not_more(situation, load, candidates, wishes, take_up=take_up),
+        ]
         reasons = more if ripe else none_ripe
         if today:
             reasons.append(_why_no_later(situation, trip, window.last_departure_at, rules, bounds))
         return outlook(DayState.FIT, reasons, window, window.binding), trip
-    shortest = _shortest_trip(situation, candidates)
+    shortest = _shortest_trip(situation, candidates, take_up=take_up)
     might_leave = _might_leave(shortest, bounds)
     hopeful = fit_departures(
         shortest, might_leave, situation.places, break_margin_h=situation.break_margin_h, hopeful=True
@@ -259,42 +266,84 @@ def _nothing_to_pull(fishing: Sequence[StringAhead], bounds: DayBounds) -> Reaso
     )
 
 
+@dataclass(frozen=True)
+class _Load:
+    """A trip that fits, its departures, how many traps it hauls of each string, and the strings that found the
+    deck full."""
+
+    trip: Trip
+    departures: tuple[datetime, ...]
+    traps: Mapping[str, int]
+    no_room: tuple[str, ...]
+
+
 def _as_many_as_fit(
-    situation: Situation, candidates: Sequence[StringAhead], bounds: DayBounds, *, hopeful: bool
-) -> tuple[Trip, tuple[datetime, ...]] | None:
-    """Strings in the order given, each added where the trip still fits."""
+    situation: Situation, candidates: Sequence[StringAhead], bounds: DayBounds, *, take_up: bool
+) -> _Load | None:
+    """Strings in the order given, each added where the trip still fits; to take up, until the deck is full, the
+    last one in part.
+
+    The first string takes the hours of all its traps, also where the deck carries a part of them: so the word
+    doesn't hang on the deck load, and a smaller one never makes a PULL.
+    """
+    deck_traps = situation.boat.deck_traps if take_up else None
+    room = math.inf if deck_traps is None else deck_traps
     taken: list[StringAhead] = []
+    reckoned: dict[str, int] = {}
+    hauled: dict[str, int] = {}
+    no_room: list[str] = []
     best: tuple[Trip, tuple[datetime, ...]] | None = None
     for ahead in candidates:
-        trip = _trip(situation, [*taken, ahead])
+        name, whole = ahead.string.name, _traps(ahead)
+        if not room:
+            no_room.append(name)
+            continue
+        part = int(min(whole, room))
+        trying = reckoned | {name: part if taken else whole}
+        trip = _trip(situation, [*taken, ahead], trying, take_up=take_up)
         departures = fit_departures(
-            trip,
-            possible_departures(trip, bounds),
-            situation.places,
-            break_margin_h=situation.break_margin_h,
-            hopeful=hopeful,
+            trip, possible_departures(trip, bounds), situation.places, break_margin_h=situation.break_margin_h
         )
         if departures:
             taken.append(ahead)
-            best = trip, departures
-    return best
+            reckoned, hauled[name], best = trying, part, (trip, departures)
+            room -= part
+    return None if best is None else _Load(*best, hauled, tuple(no_room))
 
 
-def _trip(situation: Situation, strings: Sequence[StringAhead]) -> Trip:
-    traps = {s.string.name: s.fishing or s.string.traps for s in strings}
-    return plan_trip(situation.boat, situation.harbor, [s.string for s in strings], traps)
+def _traps(ahead: StringAhead) -> int:
+    return ahead.fishing or ahead.string.traps
 
 
-def _shortest_trip(situation: Situation, candidates: Sequence[StringAhead]) -> Trip:
-    return min((_trip(situation, [s]) for s in candidates), key=lambda trip: trip.duration_min)
+def _trip(
+    situation: Situation, strings: Sequence[StringAhead], traps: Mapping[str, int], *, take_up: bool
+) -> Trip:
+    boat = situation.boat.taking_up if take_up else situation.boat
+    return plan_trip(boat, situation.harbor, [s.string for s in strings], traps)
+
+
+def _shortest_trip(situation: Situation, candidates: Sequence[StringAhead], *, take_up: bool) -> Trip:
+    trips = (_trip(situation, [s], {s.string.name: _traps(s)}, take_up=take_up) for s in candidates)
+    return min(trips, key=lambda trip: trip.duration_min)
 
 
 def _why_not_more(
-    trip: Trip, candidates: Sequence[StringAhead], wishes: DayWishes, *, take_up: bool
+    situation: Situation, load: _Load, candidates: Sequence[StringAhead], wishes: DayWishes, *, take_up: bool
 ) -> list[Reason]:
-    told = {leg.string for leg in trip.hauls} | wishes.pinned
+    told = {*load.traps, *load.no_room, *wishes.pinned}
     left = [s.string.name for s in candidates if s.string.name not in told]
-    return [Reason("left_out_there" if take_up else "left_for_later", {"strings": tuple(left)})] if left else []
+    reasons = [Reason("left_out_there" if take_up else "left_for_later", {"strings": tuple(left)})] if left else []
+    cut = [s for s in candidates if load.traps.get(s.string.name, _traps(s)) < _traps(s)]
+    if cut or load.no_room:
+        values: dict[str, object] = {
+            "deck_traps": situation.boat.deck_traps,
+            "strings": load.no_room,
+            "string": "",
+        }
+        for s in cut:
+            values |= {"string": s.string.name, "traps": load.traps[s.string.name], "of": _traps(s)}
+        reasons.append(Reason("deck_full", values))
+    return reasons
 
 
 def _barred(due: Sequence[StringAhead], *, take_up: bool) -> list[Reason]:
@@ -333,8 +382,9 @@ def _why_no_later(situation: Situation, trip: Trip, last: datetime, rules: DayRu
     return Reason("later_dark", told | {"home_by": bounds.home_by})
 
 
-def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime]) -> Window:
+def _best_window(situation: Situation, load: _Load, *, take_up: bool) -> Window:
     """The departure with the most headroom at its tightest hour (to the nearest 5 %), then the earliest."""
+    trip, departures = load.trip, load.departures
     least = dict(zip(departures, least_headroom(trip, departures, situation.places).tolist(), strict=True))
 
     def slack(leaves: datetime) -> float:
@@ -357,9 +407,10 @@ def _best_window(situation: Situation, trip: Trip, departures: Sequence[datetime
                 string=string.string.name,
                 arrives_at=arrives,
                 leaves_at=leaves + timedelta(minutes=leg.ends_min),
-                traps=string.fishing or string.string.traps,
+                traps=load.traps[string.string.name],
                 soak_h=median,
                 oldest_soak_h=string.soak_h(arrives),
+                places=tuple(sorted(string.places)[: load.traps[string.string.name]]) if take_up else (),
             )
         )
     # The letter gives a span to leave in, so its nearest limit is that of every departure in it.

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from soakbell.planning.catch_curve import CurvePrior
 from soakbell.planning.fit_chance import ErrorShape
+from soakbell.planning.trips import STACK_MIN_PER_TRAP
 from soakbell.sea.trust import WORST_OF_ALL, BinError, ErrorModel, PriorError, error_model, worse_of
 
 
@@ -77,7 +78,7 @@ class TakeUpTerms:
     ``trips_a_day`` are the most that one day takes.
     """
 
-    stack_min_per_trap: float = 0.5
+    stack_min_per_trap: float = STACK_MIN_PER_TRAP
     unload_min_per_trap: float = 0.5
     trips_a_day: int = 1
 

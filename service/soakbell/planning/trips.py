@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -15,18 +15,31 @@ from soakbell.sea.fitness import Fitness
 
 DEPARTURE_STEP_MIN = 15
 
+STACK_MIN_PER_TRAP = 0.5
+"""To stack and lash a trap on deck, besides hauling it, where none is told (common practice, no source)."""
+
 HARBOR = ""
 """The key under which the harbor's own fitness stands beside those of the strings."""
 
 
 @dataclass(frozen=True)
 class Boat:
-    """What a trip's times depend on. ``trip_margin_min`` is added to every trip, at its end."""
+    """What a trip's times depend on. ``trip_margin_min`` is added to every trip, at its end.
+
+    ``deck_traps`` are the most that one trip brings home stacked; None: not told.
+    """
 
     name: str
     cruise_kt: float
     haul_min_per_trap: float
     trip_margin_min: float
+    stack_min_per_trap: float = STACK_MIN_PER_TRAP
+    deck_traps: int | None = None
+
+    @property
+    def taking_up(self) -> Boat:
+        """The same boat where each trap that is hauled is stacked too."""
+        return replace(self, haul_min_per_trap=self.haul_min_per_trap + self.stack_min_per_trap)
 
 
 @dataclass(frozen=True)

@@ -174,7 +174,9 @@ class TakeUpAhead:
         next_set: from when on traps may be set again; None where that isn't known.
         left_out: strings that the plan doesn't bring home, where the deadline lies in these days.
         late_usd: what each string left out past the deadline counts in the plan, so that taking up comes first.
+        too_many: those that it doesn't because they hold more traps than the deck load: it cuts no string.
         no_room: strings of the called trip that would come home and find no room on deck.
+        may_set: traps may still be set today.
     """
 
     deadline: date
@@ -182,6 +184,8 @@ class TakeUpAhead:
     left_out: tuple[str, ...]
     late_usd: float
     no_room: tuple[str, ...] = ()
+    too_many: tuple[str, ...] = ()
+    may_set: bool = True
 
 
 @dataclass(frozen=True)

@@ -747,10 +747,15 @@ class _Planner:
         if end is None or not any(self.last_days):
             return None
         left = [n for n, of in enumerate(pulls) if self._comes_home(n, of) is None]
+        deck_traps = self.terms.deck_traps
+        large = [n for n in left if deck_traps is not None and self.ahead[n].fishing > deck_traps]
+        in_these_days = end.deadline <= self.days[-1]
         return TakeUpAhead(
             deadline=end.deadline,
             next_set=end.next_set,
-            left_out=tuple(self.names[n] for n in left) if end.deadline <= self.days[-1] else (),
+            left_out=tuple(self.names[n] for n in left if n not in large) if in_these_days else (),
+            too_many=tuple(self.names[n] for n in large) if in_these_days else (),
+            may_set=end.last_set is not None and end.last_set >= self.days[0],
             late_usd=self.late_usd,
             no_room=tuple(
                 self.names[n]
