@@ -188,7 +188,7 @@ def test_missing_traps_stay_on_the_list_until_they_are_written_off(calm: Port) -
     calm.tell(told(BroughtAshore(), "Outer Bar", MORNING - HOUR, *(n for n in range(1, 37) if n != 7)))
     ahead = calm.season.between(evening(DEADLINE + DAY))
     assert ahead.in_sight
-    assert ahead.asks_for_letter
+    assert ahead.asks_for_letter(None)
     calm.tell(told(Retired("lost"), "Outer Bar", evening(DEADLINE), 7))
     assert not calm.season.between(evening(DEADLINE + DAY)).in_sight
 

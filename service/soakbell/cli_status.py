@@ -381,7 +381,7 @@ def _wishes(page: _Page, sight: _Sight) -> None:
 
 
 def _season(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None:
-    from soakbell.letters.recovery_words import deadline_words
+    from soakbell.letters.recovery_words import deadline_words, dropped_words
     from soakbell.letters.season_section import season_line
     from soakbell.plan_settings import terms_of
     from soakbell.season_desk import SeasonDesk
@@ -390,6 +390,8 @@ def _season(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None
     season = desk.between(sight.now, kept=sight.kept)
     if season.recovery is not None and season.recovery.not_home:
         page.say(season_line(season) or deadline_words(season.recovery))
+    if season.recovery is not None and (dropped := dropped_words(season.recovery)):
+        page.say(dropped)
     if season.fault:
         raise _Untold(season.fault)
 

@@ -240,6 +240,7 @@ class Desk:
                 written += evening()
             except Exception as fault:
                 failed.append(fault)
+        self.season.remember(now)
         for other in failed[1:]:
             told = {"action": "bells", "boat": self._settings.boat.name}
             log.error("a letter that was asked for failed", exc_info=other, extra=told)
@@ -479,12 +480,13 @@ class Desk:
         Raises:
             SoakbellError: what is not home can't be told.
         """
-        if not self._is_evening(day, now) or self._written_since(RECOVERY, day):
+        told_on = self._newest_day(RECOVERY)
+        if not self._is_evening(day, now) or (told_on is not None and told_on >= day):
             return []
         ahead = self.season.between(now, kept=kept)
         if ahead.recovery is None:
             raise SoakbellError(f"the recovery list can't be told: {ahead.fault}")
-        if not ahead.asks_for_letter:
+        if not ahead.asks_for_letter(told_on):
             return []
         eve, zone = self._settings.letters.eve, self._settings.harbor.time_zone
         facts = self._facts_beside(day, now, due=due_at(day, eve, zone))
@@ -498,9 +500,12 @@ class Desk:
         return due_at(day, hours.eve, zone) <= now < due_at(day, hours.eve_useless_after, zone)
 
     def _written_since(self, kind: str, day: date) -> bool:
-        with self._store.reading() as session:
-            newest = letters.newest_day(session, self._settings.boat.name, kind)
+        newest = self._newest_day(kind)
         return newest is not None and newest >= day
+
+    def _newest_day(self, kind: str) -> date | None:
+        with self._store.reading() as session:
+            return letters.newest_day(session, self._settings.boat.name, kind)
 
     def _without_call(
         self,

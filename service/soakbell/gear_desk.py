@@ -20,6 +20,7 @@ from soakbell.gear.log import BaitOrdered, LogEntry
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
 from soakbell.gear.strings import TrapString
+from soakbell.known_strings import KnownStrings
 from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, PartToBuy, Thaw, UpkeepDue
 from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
@@ -130,6 +131,7 @@ class GearDesk:
         self._outfit = outfit
         self._store = store
         self._keeper = keeper
+        self._known = KnownStrings(settings, store)
 
     def ashore(self, call: Call, now: datetime, *, clock_suspect: bool, kept: Kept | None = None) -> Ashore | None:
         """What the letter of a call tells of gear: what to load for its window, or the bench without one.
@@ -222,7 +224,8 @@ class GearDesk:
         return None if clock_suspect or look.clock_behind else look.start()
 
     def _seen(self, now: datetime, kept: Kept | None) -> _Look:
-        return _Look(self._settings, self._usable(), self._terms, self._store, kept or self._keeper.now(), now)
+        kept = kept or self._keeper.now()
+        return _Look(self._settings, self._usable(), self._terms, self._store, self._known, kept, now)
 
 
 class _Look:
@@ -234,6 +237,7 @@ class _Look:
         outfit: Outfit | None,
         terms: PlanTerms | str | None,
         store: Store,
+        known: KnownStrings,
         kept: Kept,
         now: datetime,
     ) -> None:
@@ -241,6 +245,7 @@ class _Look:
         self._maybe_outfit = outfit
         self._terms = terms
         self._store = store
+        self._known = known
         self._kept = kept
         self._gear: GearState = kept.gear
         self._now = now
@@ -428,7 +433,7 @@ class _Look:
     def _season(self) -> tuple[Bell, ...]:
         settings = self._settings
         end = take_up(settings.fishery, self.today, sector=settings.sector, region=settings.region)
-        return season_bells(self._gear, end, self.today, self._begins)
+        return season_bells(self._known.dropped(self._gear).gear, end, self.today, self._begins)
 
     def _start_by(self) -> tuple[Bell, ...]:
         """By the odds that the last morning letter kept, of the deadline as it stands."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -14,6 +15,7 @@ import numpy as np
 from soakbell.climatology import UsualWeather, usual_weather, years_counted
 from soakbell.fishery.season import TakeUp, opened_on, season_day
 from soakbell.gear.fold import GearState, Whereabouts
+from soakbell.known_strings import Dropped, KnownStrings
 from soakbell.logs import scrubbed
 from soakbell.morning import as_they_lie, working_day
 from soakbell.planning.call import Call
@@ -71,7 +73,7 @@ class _Called:
 
 
 class SeasonDesk:
-    """What the desk asks about season's end. ``ahead``, ``between`` and ``keep`` never raise."""
+    """What the desk asks about season's end. Nothing here raises."""
 
     def __init__(self, settings: Settings, terms: PlanTerms | str | None, store: Store, keeper: LogKeeper) -> None:
         """``terms`` is what the skipper settled, or why it can't be used, or None where he set nothing up."""
@@ -79,6 +81,7 @@ class SeasonDesk:
         self._terms = terms
         self._store = store
         self._keeper = keeper
+        self._known = KnownStrings(settings, store)
 
     def ahead(
         self, call: Call, situation: Situation, now: datetime, *, clock_suspect: bool, kept: Kept | None = None
@@ -120,6 +123,13 @@ class SeasonDesk:
         except Exception:
             log.exception("the odds of the season could not be kept", extra={"action": "season"})
 
+    def remember(self, now: datetime) -> None:
+        """Keep which strings there are, so that settings which drop one don't make its traps forgotten."""
+        try:
+            self._known.remember(now)
+        except Exception:
+            log.exception("the strings could not be kept", extra={"action": "season"})
+
     # ---- what is told
 
     def _told(
@@ -133,10 +143,17 @@ class SeasonDesk:
         trips_always: bool = False,
     ) -> SeasonAhead:
         telling = _Telling()
-        told = telling.of("the recovery list", lambda: self._listed(kept or self._keeper.now(), today, now))
-        if told is None:
+        looked = telling.of("the log", lambda: (kept or self._keeper.now()).gear)
+        if looked is None:
             return SeasonAhead(today, fault=telling.fault)
-        gear, ahead = told
+        gear = looked
+        dropped = telling.of("strings of former settings", lambda: self._known.dropped(gear)) or Dropped(gear)
+        ahead = telling.of("the recovery list", lambda: self._listed(dropped, today, now))
+        if ahead is None or ahead.recovery is None:
+            return SeasonAhead(today, fault=telling.fault)
+        if telling.fault and ahead.recovery.all_home:
+            return replace(ahead, recovery=None, fault=telling.fault)  # what was dropped may not be home
+        ahead = replace(ahead, fault=telling.fault)
         if not fishing_traps(gear) or not (ahead.in_sight or trips_always):
             return ahead
         rebaits = telling.of("bait", lambda: self._rebaits(gear, ahead.end)) or ()
@@ -145,21 +162,39 @@ class SeasonDesk:
         if terms is not None:
             fresh = called is not None or deck is not None
             reckoned = telling.of(
-                "trips and odds", lambda: self._reckoned(terms, gear, ahead, now, called, fresh=fresh)
+                "trips and odds",
+                lambda: self._reckoned(terms, gear, dropped.gear, ahead, now, called, fresh=fresh),
             )
         return replace(reckoned or ahead, rebaits=rebaits, lacking=lacking, fault=telling.fault)
 
-    def _listed(self, kept: Kept, today: date, now: datetime) -> tuple[GearState, SeasonAhead]:
+    def _listed(self, dropped: Dropped, today: date, now: datetime) -> SeasonAhead:
         settings = self._settings
-        end = season_end(settings.fishery, today, sector=settings.sector, region=settings.region)
+        end = self._end(today)
         listed = recovery_list(
-            kept.gear,
+            dropped.gear,
             now,
             today,
             take_up=None if end is None else TakeUp(end.deadline, end.reason),
             season=None if end is None else opened_on(settings.fishery, end.deadline),
         )
-        return kept.gear, SeasonAhead(today, end, listed)
+        of_before = self._of_before(listed, end)
+        return SeasonAhead(
+            today, end, replace(listed, dropped=dropped.traps, unknown=dropped.unknown, of_before=of_before)
+        )
+
+    def _end(self, day: date) -> SeasonEnd | None:
+        return season_end(self._settings.fishery, day, sector=self._settings.sector, region=self._settings.region)
+
+    def _of_before(self, listed: RecoveryList, end: SeasonEnd | None) -> int:
+        """Traps that are where they are since a day whose deadline was an earlier one."""
+        if end is None:
+            return 0
+        zone = ZoneInfo(self._settings.harbor.time_zone)
+        days = Counter(
+            None if trap.since is None else trap.since.astimezone(zone).date() for _, trap in listed.traps()
+        )
+        ends = {day: None if day is None else self._end(day) for day in days}
+        return sum(n for day, n in days.items() if (was := ends[day]) is None or was.deadline < end.deadline)
 
     def _rebaits(self, gear: GearState, end: SeasonEnd | None) -> tuple[Rebait, ...]:
         if end is None:
@@ -193,6 +228,7 @@ class SeasonDesk:
         self,
         terms: PlanTerms,
         gear: GearState,
+        whole: GearState,
         ahead: SeasonAhead,
         now: datetime,
         called: _Called | None,
@@ -209,14 +245,14 @@ class SeasonDesk:
         if ahead.in_sight and days:
             odds = None if fresh else self._kept(terms, gear, today, last, len(plan.trips))
             odds = odds or self._odds(terms, gear, plan, days, usual, now, called)
-        return replace(ahead, recovery=self._with_trips(gear, now, listed, plan, odds), odds=odds)
+        return replace(ahead, recovery=self._with_trips(whole, now, listed, plan, odds), odds=odds)
 
     def _with_trips(
-        self, gear: GearState, now: datetime, listed: RecoveryList, plan: TakeUpPlan, odds: OddsTold | None
+        self, whole: GearState, now: datetime, listed: RecoveryList, plan: TakeUpPlan, odds: OddsTold | None
     ) -> RecoveryList:
         trip_days = () if odds is None else odds.trip_days
-        return recovery_list(
-            gear,
+        again = recovery_list(
+            whole,
             now,
             listed.today,
             take_up=listed.take_up,
@@ -225,6 +261,7 @@ class SeasonDesk:
             starts=() if odds is None else odds.start_by,
             season=listed.season,
         )
+        return replace(again, dropped=listed.dropped, unknown=listed.unknown, of_before=listed.of_before)
 
     def _kept(self, terms: PlanTerms, gear: GearState, today: date, deadline: date, trips: int) -> OddsTold | None:
         odds = kept_odds(self._settings, terms, self._store, gear, today, deadline)

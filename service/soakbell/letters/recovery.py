@@ -90,7 +90,7 @@ def recovery_files(recovery: RecoveryList, facts: LetterFacts) -> tuple[Attachme
 
 def _brief(recovery: RecoveryList) -> str:
     if not recovery.not_home:
-        return "every trap home or written off"
+        return "traps not in the settings" if recovery.unknown else "every trap home or written off"
     told = f"{traps_count(recovery.not_home)} not home"
     if recovery.take_up is None or recovery.days_left is None:
         return told

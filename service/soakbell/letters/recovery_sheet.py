@@ -13,6 +13,7 @@ from soakbell.letters.recovery_words import (
     REPORT,
     STACKED,
     deadline_words,
+    lead_words,
     mark_words,
     missing_words,
     seen_words,
@@ -88,7 +89,7 @@ def recovery_sheet(recovery: RecoveryList, facts: LetterFacts) -> str:
         cautions=(STANDING[0].replace("this letter", "this list"), STACKED, EVENLY, rules_line(facts)),
         invented=facts.invented,
         blanks=("Hauled: ______", "Not found: __________________", "Home at: ______"),
-        nothing="Every trap is home or written off.",
+        nothing=lead_words(recovery),
     )
     return page_html("recovery_sheet", {"page": page})
 

@@ -43,8 +43,9 @@ def box_words(box: SearchBox) -> str:
 
 def lead_words(recovery: RecoveryList) -> str:
     """How many traps are where, and by when they must be out."""
+    besides = dropped_words(recovery)
     if not recovery.not_home:
-        return "Every trap is home or written off."
+        return besides or "Every trap is home or written off."
     parts = (
         (recovery.fishing, "fishing"),
         (len(recovery.aboard), "aboard"),
@@ -54,7 +55,25 @@ def lead_words(recovery: RecoveryList) -> str:
     told = (
         f"{traps_count(recovery.not_home)} {several} not home: {listed(f'{n} {what}' for n, what in parts if n)}."
     )
-    return f"{told} {deadline_words(recovery)}" if recovery.take_up else told
+    if recovery.of_before:
+        told += f" Since an earlier season: {recovery.of_before}."
+    return " ".join(part for part in (told, deadline_words(recovery), besides) if part)
+
+
+def dropped_words(recovery: RecoveryList) -> str:
+    """Traps in the log that the settings don't know. Empty where there are none."""
+    told = [
+        f"{traps_count(count)} of {one_line(name)} {'are' if count > 1 else 'is'} not home by the log and not in "
+        "the settings."
+        for name, count in recovery.dropped
+    ]
+    told += [
+        f"{one_line(name)} is in the log and not in the settings: how many of its traps are out isn't known."
+        for name in recovery.unknown
+    ]
+    if told:
+        told.append("Put them back in the settings until the log is told what became of them.")
+    return " ".join(told)
 
 
 def deadline_words(recovery: RecoveryList) -> str:

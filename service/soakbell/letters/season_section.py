@@ -84,6 +84,8 @@ def season_line(ahead: SeasonAhead | None) -> str:
     try:
         if not ahead.in_sight or ahead.recovery is None or ahead.days_left is None or ahead.end is None:
             return _untold(ahead.fault, some=False)
+        if not ahead.recovery.not_home:
+            return f"Season's end: {lead_words(ahead.recovery)}"
         told = f"Season's end: {traps_count(ahead.recovery.not_home)} not home"
         if ahead.days_left < 0:
             return f"{told}, {days_count(-ahead.days_left)} past the last day for traps in the water."

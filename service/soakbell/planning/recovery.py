@@ -75,6 +75,9 @@ class RecoveryList:
         aboard: pulled and not brought ashore.
         missing: by string and place. They stay until they are recovered or written off.
         written_off: how many of the boat's traps are retired.
+        dropped: how many of these traps are not in the settings any more, by string.
+        unknown: strings of the log that are not in the settings, and of which nobody knows how many traps are out.
+        of_before: how many of these traps are where they are since an earlier season.
         take_up: by when all must be out, by which rule; None where none is known.
         starts: chances (0 to 1) of being done in time, each with the last day to start on; None: no day has it.
         season: what tells this take-up from that of another year: the day its harvest opened.
@@ -91,6 +94,9 @@ class RecoveryList:
     starts: tuple[tuple[float, date | None], ...]
     made_at: datetime
     today: date
+    dropped: tuple[tuple[str, int], ...] = ()
+    unknown: tuple[str, ...] = ()
+    of_before: int = 0
 
     @property
     def fishing(self) -> int:
@@ -99,6 +105,11 @@ class RecoveryList:
     @property
     def not_home(self) -> int:
         return self.fishing + len(self.aboard) + len(self.missing)
+
+    @property
+    def all_home(self) -> bool:
+        """No trap is out, and none may be that nobody can count."""
+        return not (self.not_home or self.unknown)
 
     @property
     def days_left(self) -> int | None:

@@ -15,6 +15,10 @@ TOLD_FROM_DAYS = 45
 LETTER_DAYS = (30, 14, 7, 3, 1, 0)
 """Days before it on which the recovery list is a letter (common practice, no source)."""
 
+LETTER_EVERY_DAYS = 7
+"""Days from one recovery list to the next while the end isn't in sight and traps of before are out (a choice of
+ours)."""
+
 SURE_START = 0.95
 """The chance by whose last day to start on trips get their days, and after which taking up goes before pulling."""
 
@@ -122,16 +126,28 @@ class SeasonAhead:
 
     @property
     def in_sight(self) -> bool:
-        """The end is near or past, and not every trap is home."""
+        """The end is near or past, and not every trap is known to be home."""
         near = self.days_left is not None and self.days_left <= TOLD_FROM_DAYS
-        return near and self.recovery is not None and self.recovery.not_home > 0
+        return near and self.recovery is not None and not self.recovery.all_home
 
-    @property
-    def asks_for_letter(self) -> bool:
-        """Today's evening brings the recovery list: on LETTER_DAYS, on the eve of a day to start by, and past the
-        deadline every day."""
-        if not self.in_sight or self.days_left is None:
+    def asks_for_letter(self, told_on: date | None) -> bool:
+        """This evening brings the recovery list.
+
+        On LETTER_DAYS, on the eve of a day to start by, and past the deadline every day; what an evening missed
+        comes on the next one. Every LETTER_EVERY_DAYS while the end isn't in sight but traps of an earlier season
+        are out, or such as the settings don't know.
+
+        Args:
+            told_on: the day of the last list before today; None: there was none.
+        """
+        listed, end = self.recovery, self.end
+        if listed is None or listed.all_home:
             return False
-        starts = () if self.recovery is None else self.recovery.starts
-        tomorrow = self.today + _ONE_DAY
-        return self.days_left < 0 or self.days_left in LETTER_DAYS or any(start == tomorrow for _, start in starts)
+        if not self.in_sight or end is None:
+            waited = told_on is None or (self.today - told_on).days >= LETTER_EVERY_DAYS
+            return waited and bool(listed.of_before or listed.dropped or listed.unknown)
+        if self.today > end.deadline:
+            return True
+        days = [end.deadline - left * _ONE_DAY for left in LETTER_DAYS]
+        eves = [start - _ONE_DAY for _, start in listed.starts if start is not None]
+        return any(day <= self.today and (told_on is None or told_on < day) for day in (*days, *eves))
