@@ -71,6 +71,13 @@ def test_a_trip_takes_as_long_as_the_same_pull_and_its_stacking() -> None:
     assert trip.minutes == pytest.approx(pulled.duration_min + 1.5 * 70, abs=0.01)
 
 
+def test_two_traps_far_apart_take_no_less_than_the_run_between_them() -> None:
+    """Against the trip that a call is made for, by a string of more than 5 nmi."""
+    long = TrapString("Long Reach", Mark(29.95, -84.25), Mark(29.95, -84.15), 36, "bay", 4, 120, 264)
+    (trip,) = plan(TrapsOut(long, (1, 36)), stack_min=0.0).trips
+    assert trip.minutes >= plan_trip(GREBE, NOTCH_CREEK, [long], {long.name: 2}).duration_min
+
+
 def test_no_trip_is_longer_than_the_window_where_that_can_be() -> None:
     free = plan(*map(whole, FIVE))
     held = plan(*map(whole, FIVE), most_min=200)

@@ -66,14 +66,18 @@ def plan_trips(
     if not stops:
         return TakeUpPlan(())
     home_nmi = np.array([distance_nmi(harbor, stop.mark) for stop in stops])
-    apart = [0.0 if a.string == b.string else distance_nmi(a.mark, b.mark) for a, b in pairwise(stops)]
-    along_nmi = np.concatenate(([0.0], np.cumsum(apart)))
+    runs_min = [60 * distance_nmi(a.mark, b.mark) / boat.cruise_kt for a, b in pairwise(stops)]
+    apart_min = [
+        max(0.0, run_min - boat.haul_min_per_trap) if a.string == b.string else run_min
+        for run_min, (a, b) in zip(runs_min, pairwise(stops), strict=True)
+    ]  # hauling holds the run to the next trap of a string, but no longer one
+    along_min = np.concatenate(([0.0], np.cumsum(apart_min)))
     cuts_string = np.array([*(a.string == b.string for a, b in pairwise(stops)), False])
     a_trap_min = boat.haul_min_per_trap + stack_min_per_trap
 
     def minutes(first: np.ndarray, last: int) -> np.ndarray:
-        run_nmi = home_nmi[first] + along_nmi[last] - along_nmi[first] + home_nmi[last]
-        taken: np.ndarray = 60 * run_nmi / boat.cruise_kt + a_trap_min * (last - first + 1) + boat.trip_margin_min
+        run_min = 60 * (home_nmi[first] + home_nmi[last]) / boat.cruise_kt + along_min[last] - along_min[first]
+        taken: np.ndarray = run_min + a_trap_min * (last - first + 1) + boat.trip_margin_min
         return taken
 
     cost, load_from = np.zeros(len(stops) + 1), np.zeros(len(stops) + 1, dtype=int)
