@@ -75,6 +75,10 @@ def test_an_extension_gives_days_and_an_order_against_traps_takes_them() -> None
     longer = ordered(STONE, ("extends take-up", date(2027, 5, 7), date(2027, 5, 13)))
     assert dates(date(2027, 5, 13), longer) == (date(2027, 5, 1), date(2027, 5, 13))
     assert dates(date(2027, 5, 14), longer) is None
+    after_a_gap = ordered(STONE, ("extends take-up", date(2027, 5, 8), date(2027, 5, 13)))
+    assert dates(date(2027, 5, 7), after_a_gap) is None
+    assert dates(date(2027, 5, 9), after_a_gap) == (date(2027, 5, 1), date(2027, 5, 13))
+    assert dates(date(2027, 10, 5), after_a_gap) is None
     shorter = ordered(STONE, ("bars traps", date(2027, 5, 4), date(2027, 5, 6)))
     assert dates(date(2027, 5, 3), shorter) == (date(2027, 5, 1), date(2027, 5, 3))
     assert dates(date(2027, 5, 4), shorter) is None

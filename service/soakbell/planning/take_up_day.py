@@ -45,14 +45,20 @@ def take_up_day(fishery: Fishery, day: date, *, sector: str, region: str | None)
 
 
 def _harvested_before(fishery: Fishery, day: date, sector: str, region: str | None) -> date | None:
-    """The last day of harvest before ``day`` from which on traps were allowed all along."""
+    """The last day of harvest before ``day`` after which no stretch of days opened again.
+
+    An extension that comes after a gap opens nothing: no trap may be set or pulled for its catch in it.
+    """
     last: date | None = None
+    barred = False
     at: date | None = day - _LOOKED_BACK
-    while at is not None and at < day:
+    while at is not None and at <= day:
         law = season_day(fishery, at, sector=sector, region=region)
         if not law.traps_may_be_in_water:
-            last = None
-        elif law.may_harvest and law.next_change is not None:
+            barred = True
+        elif barred and (law.may_set or law.may_harvest):
+            last, barred = None, False
+        if law.may_harvest and law.next_change is not None:
             last = law.next_change - _ONE_DAY
         at = law.next_change
     return last
