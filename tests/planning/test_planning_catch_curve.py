@@ -201,6 +201,25 @@ def test_one_haul_told_wrong_leaves_the_curve_as_it_is(soak_days: float, claws: 
     assert right.stray == (0, 0)
 
 
+@pytest.mark.parametrize("count", [20, 40])
+@pytest.mark.parametrize("soak_days", [0.5, 1.0, 2.0, 45.0])
+def test_one_soak_told_wrong_leaves_the_curve_of_a_young_log_as_it_is(count: int, soak_days: float) -> None:
+    """At the opening, with the usual count of claws: counted in, 1 day made traps ripe days too soon."""
+    hauls = weekly_hauls()[:count]
+    right = fit_curve(hauls, ["a", "b"])
+    wrong = fit_curve([*hauls, Haul("a", 25, soak_days, 5.0, 25)], ["a", "b"])
+    assert wrong.ripe_days("a") == pytest.approx(right.ripe_days("a"), rel=0.1)
+    assert wrong.past_best_days() == pytest.approx(right.past_best_days(), rel=0.1)
+    assert wrong.stray == (1, 0)
+
+
+def test_short_soaks_told_again_and_again_are_believed() -> None:
+    hauls = [*weekly_hauls()[:40], *(Haul("a", 25, 1.0, day, 25) for day in (5.0, 12.0, 19.0))]
+    curve = fit_curve(hauls, ["a", "b"])
+    assert curve.stray == (0, 0)
+    assert curve.expected("a", 1.0, 10.0).claws > 0.5
+
+
 def test_a_string_that_changed_for_good_is_followed_though_its_first_poor_haul_was_not() -> None:
     poor = [replace(haul, string="Ledge", legal_claws=0) for haul in WEEKLY]
     once, often = (

@@ -6,7 +6,8 @@ A t exp(-b t); the peak is at ln(r/b) / (r - b). A pull of n traps lands a negat
 n C(t) exp(-d day), where ``day`` counts from the opening of the season, and of size n k: it is the sum of n counts
 of size k. A share of the hauls, STRAY, follows no curve: a soak or count told wrong, or traps that others pulled.
 Such a count is y with the chance 1 / ((y + 1) (y + 2)), which needs no scale, so a haul far from all others moves
-the curve no further.
+the curve no further. Of the one soak that is under half of all others, or over twice them, the share is FAR_STRAY:
+hardly anything in the log could tell that it is wrong. Several soaks told wrong alike are believed.
 
 A of the strings is pooled: log A is normal around a level that all share. b, r, d and k are shared, and A is the
 same in every season. The fit is the posterior's mode and a normal approximation around it (Laplace), for some
@@ -39,6 +40,9 @@ MOST_DAYS = 366.0  # of soak or season; more is a slip in the log
 LEAST_SOAK_DAYS = 0.5  # a trap pulled sooner was pulled for another reason than its catch: a choice of ours
 MOST_COUNT = 1e6  # traps, claws or pounds of a haul; more is a slip in the log
 STRAY = 0.02  # share of hauls that follow no curve: a choice of ours
+FAR_STRAY = 0.98  # of the one soak far from all others: a choice of ours
+FAR_TIMES = 2.0
+FEWEST_FOR_FAR = 10  # hauls; of fewer no soak is called far
 _NOTHING = 1e-12
 _SMALL = 0.05  # below which series are exact to 1e-13
 
@@ -363,7 +367,7 @@ class _Log:
 
     ``kinds`` are the different pairs of traps and claws, and ``kind`` which of them a haul is: the gamma functions
     of a count don't rest on its mean, so they are needed once for each kind. ``log_stray`` is the logarithm of the
-    chance to follow no curve and land what was landed.
+    chance to follow no curve and land what was landed, ``log_follows`` that of the chance to follow this one.
     """
 
     string: NDArray[np.intp]
@@ -375,24 +379,38 @@ class _Log:
     kinds: Floats
     kind: NDArray[np.intp]
     log_stray: Floats
+    log_follows: Floats
 
 
 def _log_of(used: Sequence[Haul], names: Sequence[str], lb_a_claw: float) -> _Log:
     column = {name: number for number, name in enumerate(names)}
     traps = np.array([haul.traps for haul in used], dtype=float)
     claws = np.array([_claws(haul, lb_a_claw) for haul in used], dtype=float)
+    soak_days = np.array([haul.soak_days for haul in used], dtype=float)
+    share = np.where(_far_from_all_others(soak_days), FAR_STRAY, STRAY)
     kinds, kind = np.unique(np.stack([traps, claws]), axis=1, return_inverse=True)
     return _Log(
         string=np.array([column[haul.string] for haul in used], dtype=np.intp),
         traps=traps,
-        soak_days=np.array([haul.soak_days for haul in used], dtype=float),
+        soak_days=soak_days,
         season_day=np.array([haul.season_day for haul in used], dtype=float),
         claws=claws,
         strings=len(names) + 1,
         kinds=kinds,
         kind=kind.reshape(-1),  # numpy 2.0 gives it another shape
-        log_stray=math.log(STRAY) - np.log1p(claws) - np.log(claws + 2),
+        log_stray=np.log(share) - np.log1p(claws) - np.log(claws + 2),
+        log_follows=np.log1p(-share),
     )
+
+
+def _far_from_all_others(soak_days: Floats) -> NDArray[np.bool_]:
+    far = np.zeros(len(soak_days), dtype=bool)
+    if len(soak_days) >= FEWEST_FOR_FAR:
+        in_order = np.argsort(soak_days)
+        least, next_least, next_most, most = soak_days[in_order[[0, 1, -2, -1]]]
+        far[in_order[0]] = least * FAR_TIMES < next_least
+        far[in_order[-1]] = most > next_most * FAR_TIMES
+    return far
 
 
 class _Posterior:
@@ -485,7 +503,7 @@ class _Posterior:
 
         log, both = self.log, size + mean
         k, count = np.exp(at[-1]) * log.kinds[0], log.kinds[1]
-        log_own = (gammaln(count + k) - gammaln(k) - gammaln(count + 1))[log.kind] + math.log(1 - STRAY)
+        log_own = (gammaln(count + k) - gammaln(k) - gammaln(count + 1))[log.kind] + log.log_follows
         log_own += size * np.log(size / both) + log.claws * np.log(mean / both)
         log_chance = np.logaddexp(log_own, log.log_stray)
         return log_chance, np.exp(log_own - log_chance)
