@@ -340,6 +340,17 @@ def test_the_interval_holds_the_truth_four_times_in_five() -> None:
     assert np.median(widths) < 1.7, "an interval that holds everything tells nothing"
 
 
+def test_the_interval_holds_four_in_five_of_what_the_catch_may_be() -> None:
+    curve = fit_curve(WEEKLY, ["Nine Foot"])
+    expected, drawn = curve.expected("Nine Foot", 7.0, 50.0), curve.draws("Nine Foot", 7.0, 50.0)
+    for low, high, of in (
+        (expected.low, expected.high, drawn),
+        (expected.lb_low, expected.lb_high, drawn * curve.lb_a_claw),
+    ):
+        assert np.mean(of < low) == pytest.approx(0.1, abs=0.002)
+        assert np.mean(of > high) == pytest.approx(0.1, abs=0.002)
+
+
 def test_known_rates_come_back_from_a_long_log() -> None:
     """A, b, r and d of one boat with short and long soaks."""
     rng = np.random.default_rng(9)
