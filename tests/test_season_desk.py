@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -30,7 +30,7 @@ from season_scenes import (
 from soakbell import season_desk
 from soakbell.climatology import count_climate, keep_climate
 from soakbell.fishery.rules import DateSpan, Order, Rule
-from soakbell.gear.log import Barred, BroughtAshore, FoundMissing, Retired, new_entry
+from soakbell.gear.log import Barred, BroughtAshore, FoundMissing, Retired, TrapsSet, new_entry
 from soakbell.planning.call import CallWord
 from soakbell.planning.season_told import OddsTold, SeasonAhead, TodayCounts
 from soakbell.season_desk import DeckLoad
@@ -84,13 +84,29 @@ def test_the_end_comes_with_its_days_trips_odds_and_last_bait(calm: Port) -> Non
     assert ahead.recovery is not None
     assert [trip.traps for trip in ahead.recovery.trips] == [30, 30]
     assert {rebait.string: rebait.last_on for rebait in ahead.rebaits} == {
-        "Nine Foot": LAST_HARVEST - 5 * DAY,
-        "Outer Bar": LAST_HARVEST - 6 * DAY,
+        "Nine Foot": LAST_HARVEST - 6 * DAY,
+        "Outer Bar": LAST_HARVEST - 7 * DAY,
     }
     odds = odds_of(ahead)
     assert (odds.day, odds.traps, odds.trips) == (TODAY, 60, 2)
     assert [start.day for start in odds.starts] == [TODAY + n * DAY for n in range(15)]
     assert ahead.recovery.starts == odds.start_by
+
+
+@pytest.mark.parametrize("hour", [7, 11, 16])
+def test_the_last_day_for_fresh_bait_is_the_last_that_a_call_of_the_last_harvest_day_still_pulls(
+    calm: Port, hour: int
+) -> None:
+    (last,) = {r.last_on for r in beside(calm).rebaits if r.string == "Nine Foot"}
+    assert last is not None
+    sea = sea_at(datetime(LAST_HARVEST.year, LAST_HARVEST.month, LAST_HARVEST.day, 8, 30, tzinfo=UTC))
+
+    def pulled(day: date) -> bool:
+        call = replace(sea, entries=(told(TrapsSet(), "Nine Foot", evening(day, hour)),)).call().call
+        return call.word is CallWord.PULL
+
+    assert pulled(last)
+    assert not pulled(last + DAY)
 
 
 def test_a_later_start_has_never_a_better_chance(calm: Port) -> None:

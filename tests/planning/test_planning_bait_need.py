@@ -354,7 +354,7 @@ def test_no_pull_is_expected_out_of_season() -> None:
 
 
 def test_past_the_last_useful_rebait_a_pull_takes_no_bait_and_the_need_falls_to_none() -> None:
-    """Nine Foot comes ripe on 12 and 20 Dec; a floor of 5 days before a last harvest on 16 Dec is the 11th."""
+    """Nine Foot comes ripe on 12 and 20 Dec; a floor of 5 days before a last harvest on 17 Dec is the 11th."""
     set_at = datetime(2026, 12, 4, 13, tzinfo=UTC)
     gear = fold([replace(entry_told(TrapsSet()), happened_at=set_at, told_at=set_at)], STRINGS)
 
@@ -364,10 +364,10 @@ def test_past_the_last_useful_rebait_a_pull_takes_no_bait_and_the_need_falls_to_
         ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=40, may_pull=lambda _: True, end_of=lambda _: end)
         return {day: traps for day, traps in ahead.items() if traps}
 
-    assert baited(16) == {}
-    assert baited(17) == {date(2026, 12, 12): 4}
-    assert baited(25) == {date(2026, 12, 12): 4, date(2026, 12, 20): 4}
-    assert baited(16, date(2027, 6, 1)) == {}
+    assert baited(17) == {}
+    assert baited(18) == {date(2026, 12, 12): 4}
+    assert baited(26) == {date(2026, 12, 12): 4, date(2026, 12, 20): 4}
+    assert baited(17, date(2027, 6, 1)) == {}
 
 
 def test_traps_that_are_set_again_after_a_closure_take_bait_then() -> None:

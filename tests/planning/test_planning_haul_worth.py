@@ -52,8 +52,8 @@ def test_no_pull_is_planned_below_the_soak_floor_unless_the_skipper_wants_it(cur
     told = worth(curve)
     assert np.isnan(told.gain_usd[0, 0])
     assert np.isfinite(told.gain_usd[0, 1])
-    assert np.isnan(told.gain_usd[1, 5])
-    assert np.isfinite(told.gain_usd[1, 6])
+    assert np.isnan(told.gain_usd[1, 6]), "rebaited in the course of today, it is 6 days old past the first hour"
+    assert np.isfinite(told.gain_usd[1, 7])
     assert np.isfinite(worth(curve, may_pull=[0]).gain_usd[0, 0])
 
 
@@ -142,13 +142,13 @@ def test_fewer_days_left_of_the_season_never_make_a_soak_worth_more(
 
 
 def test_what_stands_at_the_end_falls_with_the_season_for_as_long_as_it_waits(curve: CatchCurve) -> None:
-    """Sure to be pulled once it is ripe, 6 days after the last day planned."""
+    """Sure to be pulled once it is ripe, 7 days after the last day planned."""
     sure = worth(curve, usual_chance=1.0)
     pulled = [
         PRICE * 40 * curve.expected("Ledge", soak, 30.0).lb * np.exp(-np.median(curve.decline) * (DAYS + soak - 1))
-        for soak in np.arange(6.0, 20.0)
+        for soak in np.arange(7.0, 20.0)
     ]
-    costs = LEDGE.pull_usd + LEDGE.trip_usd + sure.day_usd * np.arange(5, 19)
+    costs = LEDGE.pull_usd + LEDGE.trip_usd + sure.day_usd * np.arange(6, 19)
     assert_allclose(sure.end_usd[DAYS], (np.array(pulled) - costs).max(), rtol=1e-6)
 
 

@@ -231,13 +231,13 @@ def test_the_last_harvest_day_rings_at_7_3_and_1_days_and_on_it() -> None:
 
 
 def test_the_last_harvest_day_is_told_with_the_last_useful_rebait_of_each_string_at_work() -> None:
-    """Nine Foot's floor of 5 days before 1 May is 26 April."""
+    """Nine Foot's floor of 5 days before 1 May, and a day for the hour of rebaiting, is 25 April."""
     assert NINE_FOOT.soak_floor_h == 120
     outer = StringState("Outer Bar", OUTER_BAR.start, OUTER_BAR.end, (TrapState(1, ASHORE),))
     both = GearState({**boat(ABOARD).strings, "Outer Bar": outer})
     end = season_end(STONE, date(2027, 4, 24), sector="commercial", region=None)
     (told,) = harvest_bells(both, (NINE_FOOT, OUTER_BAR), end, date(2027, 4, 24), begins)
-    assert told.values["rebait"] == (("Nine Foot", date(2027, 4, 26)),)
+    assert told.values["rebait"] == (("Nine Foot", date(2027, 4, 25)),)
     assert told.values["traps"] == 1
 
 

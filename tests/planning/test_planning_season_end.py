@@ -284,10 +284,10 @@ def test_a_closure_by_the_third_friday_of_february_is_an_order() -> None:
 
 
 def test_fresh_bait_is_of_no_use_where_the_floor_reaches_past_the_last_pull() -> None:
-    """Hand-reckoned: a floor of 5 days before 1 May is 26 April; of 121 h, a day more."""
+    """Hand-reckoned: rebaited in the course of 26 April it is not 5 days old at the first hour of 1 May."""
     told = end(date(2027, 4, 1))
-    assert told.last_rebait(120) == date(2027, 4, 26)
-    assert told.last_rebait(121) == date(2027, 4, 25)
-    assert told.last_rebait(120, home_on=date(2027, 4, 22)) == date(2027, 4, 17)
-    assert told.last_rebait(120, home_on=date(2027, 5, 5)) == date(2027, 4, 26), "no catch comes of it after 1 May"
-    assert told.last_rebait(0) == date(2027, 5, 1)
+    assert told.last_rebait(120) == date(2027, 4, 25)
+    assert told.last_rebait(119) == date(2027, 4, 26)
+    assert told.last_rebait(120, home_on=date(2027, 4, 22)) == date(2027, 4, 16)
+    assert told.last_rebait(120, home_on=date(2027, 5, 5)) == date(2027, 4, 25), "no catch comes of it after 1 May"
+    assert told.last_rebait(0) == date(2027, 4, 30)

@@ -70,7 +70,7 @@ def taken_up(told: Planned) -> dict[str, date]:
 
 
 def test_each_string_is_pulled_again_if_there_is_time_and_comes_home_with_its_last_pull(make: Make) -> None:
-    """Floors of 5 and 6 days before 1 May: fresh bait is of use up to 26 and 25 April."""
+    """Floors of 5 and 6 days before 1 May: fresh bait is of use up to 25 and 24 April."""
     told = make(sea_at(date(2027, 4, 24)), trip_cost_usd=10.0)
     assert told.call.word is CallWord.PULL
     assert told.week.days[0].take_up == ()
@@ -85,7 +85,7 @@ def test_a_string_whose_next_trip_would_not_pay_comes_home_with_this_one(make: M
     assert told.week.days[0].take_up == told.week.days[0].strings == ("Nine Foot", "Outer Bar")
 
 
-@pytest.mark.parametrize(("day", "home"), [(25, set()), (26, {"Outer Bar"}), (27, {"Nine Foot", "Outer Bar"})])
+@pytest.mark.parametrize(("day", "home"), [(24, set()), (25, {"Outer Bar"}), (26, {"Nine Foot", "Outer Bar"})])
 def test_past_its_last_useful_bait_a_called_string_is_taken_up(make: Make, day: int, home: set[str]) -> None:
     told = make(sea_at(date(2027, 4, day)), trip_cost_usd=10.0)
     assert set(told.strings[date(2027, 4, day)]) == {"Nine Foot", "Outer Bar"}
@@ -249,14 +249,14 @@ def of_each(
 
     for count in range(DAYS + 1):
         for days in combinations(range(DAYS), count):
-            usd, start, since, allowed = 0.0, string.soak_days, 0, True
+            usd, start, since, allowed, rebaited = 0.0, string.soak_days, 0, True, False
             for day in days:
                 soak = start + day - since
-                allowed &= day <= last.home and (soak >= string.floor_days or day > last.rebait)
+                allowed &= day <= last.home and (soak >= string.floor_days + rebaited or day > last.rebait)
                 usd += catch_usd(start, day - since, day) - (string.pull_usd - string.bait_usd)
-                start, since = 0.0, day
-            rebaited = all(day <= last.rebait for day in days[:-1])
-            if not allowed or not rebaited:
+                start, since, rebaited = 0.0, day, True
+            in_time = all(day <= last.rebait for day in days[:-1])
+            if not allowed or not in_time:
                 continue
             usd -= string.bait_usd * max(0, count - 1)
             yield days, usd if count else -last.late_usd
@@ -269,7 +269,7 @@ def test_the_best_of_all_plans_with_and_without_taking_up_is_found(curve: CatchC
     strings = random_strings(random)
     home = int(random.integers(2, DAYS))
     harvest = int(random.integers(1, home + 1))
-    lasts = [LastDays(int(harvest - string.floor_days), home, LATE_USD) for string in strings]
+    lasts = [LastDays(int(harvest - string.floor_days) - 1, home, LATE_USD) for string in strings]
     worths = [_worth(string, curve, last, harvest) for string, last in zip(strings, lasts, strict=True)]
     deck = int(random.integers(40, 90))
     problem = PlanProblem(

@@ -158,6 +158,10 @@ def haul_worth(
         waited: np.ndarray = usd - day_usd * later if planned <= rebait else usd
         return waited
 
+    def ripe(before: int, soak_days: float) -> bool:
+        """Rebaited in the course of a day, it has soaked for less at the hour at which a call asks the floor."""
+        return soak_days > string.floor_days if before else soak_days >= string.floor_days
+
     for before in range(days + 1):
         start, oldest = (string.soak_days, string.oldest_days) if before == 0 else (0.0, 0.0)
         since = max(0, before - 1)
@@ -171,7 +175,7 @@ def haul_worth(
             age[before, day] = start + soak
             kept = day <= harvest and (before == 0 or since <= rebait)
             lb[before, day] = min(lb_of[before == 0][soak] * fade[day], most_lb) * kept
-            may = oldest + soak >= string.floor_days or day > rebait or day in may_pull
+            may = ripe(before, oldest + soak) or day > rebait or day in may_pull
             if chance[day] < least_chance or not may or (last is not None and day > last.home):
                 continue
             usd = np.maximum(hauled_usd(before, day, np.arange(days - day + len(after))), never_usd)
@@ -183,7 +187,8 @@ def haul_worth(
         soak = days - since
         usd = hauled_usd(before, days, np.arange(2 * _LONGEST_WAIT_DAYS)) - string.trip_usd
         usd = np.maximum(usd, never_usd)
-        ripe_from = 0 if days > rebait else max(0, math.ceil(string.floor_days - oldest - soak))
+        short_days = string.floor_days - oldest - soak
+        ripe_from = 0 if days > rebait else max(0, math.floor(short_days) + 1 if before else math.ceil(short_days))
         end[before] = never_usd
         for first in range(ripe_from, min(_LONGEST_WAIT_DAYS, out_after)):
             weights = _first_fit_after(usual_chance, out_after - first)

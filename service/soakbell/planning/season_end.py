@@ -79,7 +79,9 @@ class SeasonEnd:
     def last_rebait(self, soak_floor_h: float, home_on: date | None = None) -> date | None:
         """The last day on which fresh bait is of use: a trap that goes in later comes up before its soak floor.
 
-        None where nothing is harvested any more. The day may be past.
+        Bait goes in after the first lawful hour of its day, and a call asks the floor at that hour of the last: of
+        a floor of whole days one day more is needed. None where nothing is harvested any more. The day may be
+        past.
 
         Args:
             home_on: when the trap is taken up, if that is settled; else it is pulled on the last harvest day.
@@ -87,7 +89,7 @@ class SeasonEnd:
         if self.last_harvest is None or self.last_set is None:
             return None
         pulled = self.last_harvest if home_on is None else min(self.last_harvest, home_on)
-        return min(self.last_set, pulled - timedelta(days=math.ceil(soak_floor_h / _HOURS_A_DAY)))
+        return min(self.last_set, pulled - (int(soak_floor_h // _HOURS_A_DAY) + 1) * _ONE_DAY)
 
     def takes_bait(self, soak_floor_h: float, day: date) -> bool:
         """Whether a trap that is pulled on a day of this stretch goes in again with fresh bait."""
@@ -181,7 +183,7 @@ def _turns(before: float, chance: float, correlation: float) -> tuple[float, flo
     Where no pair of chances has that correlation, the nearest that keeps ``chance``.
     """
     spread = before * (1 - before)
-    if spread <= 0:
+    if spread <= 0 or not correlation:
         return chance, chance
     tie = correlation * math.sqrt(chance * (1 - chance) / spread)
     tie = min(tie, (1 - chance) / (1 - before), chance / before)
