@@ -97,7 +97,7 @@ def test_the_morning_letter_tells_the_end_and_keeps_its_odds(calm: Port) -> None
     assert TITLE in text
     assert "60 traps are not home: 60 fishing. All must be out by Thursday 6 May 2027, 14 days left." in text
     assert "Trip 1, 30 traps, about" in text
-    assert "Outer Bar: last day for fresh bait Sun 25 Apr; from Mon 26 Apr on it is of no use." in text
+    assert "Outer Bar: last day for fresh bait Sat 24 Apr; from Sun 25 Apr on it is of no use." in text
     assert notes(calm) == [f"season:{BOAT}"]
 
 

@@ -245,4 +245,4 @@ def test_the_last_harvest_day_rings_with_the_last_useful_bait(spring: Port) -> N
     day = date(2027, 4, 24)
     text = text_of(spring.ring(evening(day, 12))[BELLS].letter)
     assert "Last day to pull for the catch: Sat 1 May, 7 days left" in text
-    assert "Fresh bait is of use up to Mon 26 Apr, by the soak floor: Nine Foot." in text
+    assert "Fresh bait is of use up to Sun 25 Apr, by the soak floor: Nine Foot." in text
