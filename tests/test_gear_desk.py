@@ -195,9 +195,9 @@ def test_a_pull_letter_tells_bait_to_load_and_mends_for_the_strings_of_its_windo
     assert sum(bait.traps for bait in ashore.load.bait) == sum(pull.traps for pull in call.window.pulls)
 
 
-@pytest.mark.parametrize(("day", "baits"), [(26, True), (27, False)])
+@pytest.mark.parametrize(("day", "baits"), [(25, True), (26, False)])
 def test_past_the_last_useful_rebait_no_bait_is_loaded_nor_ordered(tmp_path: Path, day: int, baits: bool) -> None:
-    """R4: harvest up to 1 May; floors of five days make 26 April the last day for fresh bait."""
+    """R4: harvest up to 1 May; floors of five days make 25 April the last day for fresh bait."""
     morning = datetime(2027, 4, day, 8, 30, tzinfo=UTC)
     port = replace(port_of(world(now=morning), tmp_path), clock=SetClock(morning))
     written = port.desk.write("morning", morning.date(), 0, late=False, clock_suspect=False)
