@@ -295,6 +295,7 @@ def test_a_list_that_can_not_be_made_stops_no_other_letter(calm: Port, monkeypat
 def test_without_a_plan_file_the_list_comes_by_string_and_says_what_is_lacking(calm: Port) -> None:
     text = text_of(replace(calm, terms=None).ring(evening(TODAY))[RECOVERY].letter)
     assert "Fishing, by string" in text
-    assert "No trips and no odds are told: no deck load is known; name a plan file" in text
+    lacking = "no plan is settled; name a plan file in [plan] of the settings"
+    assert f"No trips and no odds are told: {lacking}" in text
     broken = replace(calm, terms="plan.toml: a fault").ring(evening(TODAY))[RECOVERY].letter
     assert "the plan file can't be used: plan.toml: a fault." in text_of(broken)
