@@ -81,8 +81,9 @@ def test_past_the_first_harvest_day_or_where_it_is_the_same_nothing_is_said_of_i
 
 
 def test_without_a_deck_load_the_letter_says_what_to_write_where() -> None:
-    bare = replace(start_of(), plan=None, lacking="no deck load is known; write deck_traps in [boat] of the settings")
-    assert "Trips can't be told: no deck load is known; write deck_traps in [boat] of the settings." in told(bare)
+    lacking = "no deck load is known; write deck_traps in [boat] of the settings"
+    bare = replace(start_of(), plan=None, lacking=lacking)
+    assert f"Trips can't be told: {lacking}." in told(bare)
 
 
 def test_a_step_that_failed_is_told_beside_the_rest() -> None:
