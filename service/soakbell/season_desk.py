@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import logging
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -16,7 +15,6 @@ from soakbell.climatology import UsualWeather, usual_weather, years_counted
 from soakbell.fishery.season import TakeUp, opened_on, season_day
 from soakbell.gear.fold import GearState, Whereabouts
 from soakbell.known_strings import Dropped, KnownStrings
-from soakbell.logs import scrubbed
 from soakbell.morning import as_they_lie, working_day
 from soakbell.planning.call import Call
 from soakbell.planning.decide import Situation
@@ -46,11 +44,11 @@ from soakbell.season_odds import fishing_traps, keep_odds, kept_odds
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
 from soakbell.store.log_keeper import Kept, LogKeeper
+from soakbell.telling import Telling
 from soakbell.trusting import error_models, kept_record, trust_terms
 
 log = logging.getLogger(__name__)
 
-T = TypeVar("T")
 
 _MINUTE = timedelta(minutes=1)
 _ONE_DAY = timedelta(days=1)
@@ -142,7 +140,7 @@ class SeasonDesk:
         deck: DeckLoad | None = None,
         trips_always: bool = False,
     ) -> SeasonAhead:
-        telling = _Telling()
+        telling = Telling()
         looked = telling.of("the log", lambda: (kept or self._keeper.now()).gear)
         if looked is None:
             return SeasonAhead(today, fault=telling.fault)
@@ -371,23 +369,3 @@ def _window_min(called: _Called | None) -> float:
     if window is None:
         return 0.0
     return (window.last_departure_at - window.leaves_at + (window.lands_at - window.leaves_at)) / _MINUTE
-
-
-class _Telling:
-    """Notes what could not be told, so that the rest still is."""
-
-    def __init__(self) -> None:
-        self._faults: list[str] = []
-
-    @property
-    def fault(self) -> str:
-        return "; ".join(self._faults)
-
-    def of(self, what: str, make: Callable[[], T]) -> T | None:
-        try:
-            return make()
-        except Exception as fault:
-            text = scrubbed(f"{what}: {type(fault).__name__}: {str(fault) or 'no reason given'}")
-            log.exception("season's end could not be told", extra={"action": "season", "fault": text})
-            self._faults.append(text)
-            return None

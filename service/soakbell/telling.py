@@ -38,7 +38,7 @@ class Telling:
             text = str(known)
         except Exception as fault:
             text = scrubbed(f"{what}: {type(fault).__name__}: {str(fault) or 'no reason given'}")
-            log.exception("gear could not be told", extra={"action": what, "fault": text})
+            log.exception("what stands beside a call could not be told", extra={"action": what, "fault": text})
         if text not in self.faults:
             self.faults.append(text)
         return None

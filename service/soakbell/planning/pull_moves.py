@@ -1,8 +1,9 @@
 """A pull plan bettered by moves: a few strings are taken out of all their trips and put back where it pays most.
 
 Simulated annealing (Kirkpatrick, Gelatt and Vecchi 1983) over ruin and recreate (Schrimpf and others 2000).
-Putting one string back is solved whole, a longest path through the days while the other strings stay; prices of
-the linear program keep it off days that others need more. Plain lists, since most moves touch a few numbers.
+Putting one string back is a longest path through the days while the other strings stay, the best there is unless
+bait is scarce; prices of the linear program keep it off days that others need more. Plain lists, since most moves
+touch a few numbers.
 """
 
 from __future__ import annotations
