@@ -84,6 +84,7 @@ FACTS = LetterFacts(
     strings=STRINGS,
     fishery=FisheryFacts(
         name="Florida stone crab, recreational",
+        kept="claws",
         authority="Florida Fish and Wildlife Conservation Commission",
         url="https://myfwc.com/fishing/saltwater/",
         checked_on=date(2026, 11, 14),

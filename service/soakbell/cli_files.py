@@ -25,7 +25,7 @@ def facts_of(settings: Settings, now: datetime) -> LetterFacts:
         harbor_mark=settings.harbor.mark,
         zone_name=settings.harbor.time_zone,
         strings=settings.trap_strings,
-        fishery=FisheryFacts(settings.fishery.name, law.authority, law.url, law.checked),
+        fishery=FisheryFacts(settings.fishery.name, settings.fishery.kept, law.authority, law.url, law.checked),
         links=(),
         due_at=now,
         no_letter_by=settings.letters.morning,

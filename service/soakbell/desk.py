@@ -592,7 +592,9 @@ class Desk:
             "harbor": settings.harbor.name,
             "harbor_mark": settings.harbor.mark,
             "zone_name": settings.harbor.time_zone,
-            "fishery": FisheryFacts(settings.fishery.name, law.authority, law.url, law.checked),
+            "fishery": FisheryFacts(
+                settings.fishery.name, settings.fishery.kept, law.authority, law.url, law.checked
+            ),
             "links": _official_pages(settings),
             "no_letter_by": (datetime.combine(day, settings.letters.morning) + NO_LETTER_BY).time(),
             "refused": self._refused(),

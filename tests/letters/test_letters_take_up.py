@@ -64,6 +64,19 @@ def test_the_eve_letter_says_what_is_likely_and_what_for() -> None:
     assert wait.subject.startswith("Eve: WAIT to take up likely")
 
 
+def test_what_is_not_to_be_kept_is_what_the_fishery_keeps() -> None:
+    crabs = replace(FACTS, fishery=replace(FACTS.fishery, kept="whole crabs"))
+    pull = morning_letter(PULL, crabs, kind="morning", previous=None)
+    wait = morning_letter(WAIT, crabs, kind="morning", previous=None)
+    eve = eve_letter(Eve(PULL.day, PULL), replace(EVE_FACTS, fishery=crabs.fishery), now=EVENING)
+    event = pull_day_ics(PULL, crabs, None)
+    assert event is not None
+    for text in (pull.text, wait.text, eve.text, pull.html, event.replace(b"\r\n ", b"").decode()):
+        told = " ".join(text.split()).lower()
+        assert "keep no whole crabs" in told
+        assert "no claws" not in told
+
+
 def test_the_calendar_says_what_for_also_where_it_is_called_off() -> None:
     event = pull_day_ics(PULL, FACTS, None)
     assert event is not None

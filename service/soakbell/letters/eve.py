@@ -83,7 +83,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime, season: SeasonAhe
     if call is not None and (call.word is CallWord.PULL) != (call.window is not None):
         raise ValueError(f"a likely {call.word.value} {'without' if call.window is None else 'with'} a window")
     thaw, thaw_if, blocks, fault = _gear(eve, times, facts.command)
-    teller = Teller(times, () if call is None else call.sources)
+    teller = Teller(times, () if call is None else call.sources, kept=facts.fishery.kept)
     page = EvePage(
         **vars(around(facts, times, now=now, day=eve.day, standing=(no_call(facts, times), *STANDING))),
         brief=f"{_brief(call, eve.day, teller)}{_thaw_brief(eve.thaw) if thaw else ''}",
@@ -156,7 +156,7 @@ def _lead(eve: Eve, teller: Teller) -> str:
         strings = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
         hours = times.span(window.leaves_at, off_water_at(window))
         fits = f"By the forecasts of this evening {hours} would fit, for {strings}. {_HOLDS_IF}"
-        return f"{take_up_words(call)}{fits}"
+        return f"{take_up_words(call, teller.kept)}{fits}"
     told = teller.tell(teller.deciding(call.reasons, known=call.word is CallWord.WAIT))
     if call.word is CallWord.WAIT:
         return f"{told.sentence} {until_when(call, times)}"

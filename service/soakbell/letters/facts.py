@@ -18,9 +18,13 @@ class Link:
 
 @dataclass(frozen=True)
 class FisheryFacts:
-    """Whose rules the call kept to, and on which day they were last compared with the authority's own."""
+    """Whose rules the call kept to, and on which day they were last compared with the authority's own.
+
+    ``kept``: what is kept of a catch, in the trade's words ("claws").
+    """
 
     name: str
+    kept: str
     authority: str
     url: str
     checked_on: date

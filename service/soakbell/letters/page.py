@@ -25,6 +25,7 @@ from soakbell.letters.words import (
     Teller,
     capital,
     changes,
+    keep_none,
     listed,
     off_water_at,
     one_line,
@@ -250,7 +251,7 @@ def page_of(
     """
     _refuse_contradiction(call, changed=changed, previous=previous)
     times = HarborTimes(facts.zone_name, call.day)
-    teller = Teller(times, call.sources)
+    teller = Teller(times, call.sources, kept=facts.fishery.kept)
     today = next((d for d in call.outlook if d.day == call.day), None)
     return Page(
         sections=SECTIONS[call.word],
@@ -357,7 +358,7 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
             leave = f"at {leave}"
         home = times.zoned(off_water_at(window))
         trip = f"Leave {facts.harbor} {leave}, be off the water by {home}."
-        return f"{take_up_words(call)}{trip} {'Take up' if call.take_up else 'Pull'} {strings}."
+        return f"{take_up_words(call, teller.kept)}{trip} {'Take up' if call.take_up else 'Pull'} {strings}."
     recall = _RECALL if previous is not None and previous.word is CallWord.PULL else ""
     told = teller.tell(_deciding(call, teller))
     if call.word is CallWord.WAIT:
@@ -365,13 +366,13 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
     return f"{recall}{capital(told.short)}. {_NO_CALL_MEANS}"
 
 
-def take_up_words(call: Call) -> str:
+def take_up_words(call: Call, kept: str) -> str:
     """That a trip is for taking up alone, with a blank after it; empty on any other call."""
     if not call.take_up:
         return ""
     last = next((r.values.get("last_harvest") for r in call.reasons if r.code == "take_up_only"), None)
     since = f" since {day_words(last + timedelta(days=1))}" if isinstance(last, date) else ""
-    return f"Take up only: the harvest is closed{since}; keep no claws from these traps. "
+    return f"Take up only: the harvest is closed{since}; {keep_none(kept)} from these traps. "
 
 
 def _home(call: Call, program: str) -> tuple[Command, ...]:

@@ -8,7 +8,7 @@ from uuid import NAMESPACE_URL, uuid5
 from icalendar import Calendar, Event
 
 from soakbell.letters.facts import LetterFacts
-from soakbell.letters.words import called, listed, off_water_at
+from soakbell.letters.words import called, keep_none, listed, off_water_at
 from soakbell.planning.call import Call, CallWord
 
 
@@ -44,7 +44,7 @@ def _calendar(call: Call, planned: Call, facts: LetterFacts, status: str, head: 
     event.add("location", facts.harbor)
     about = "The letter of the day has the reasons and the official warnings; they come first."
     if planned.take_up:
-        about = f"Take up only, keep no claws. {about}"
+        about = f"Take up only, {keep_none(facts.fishery.kept)}. {about}"
     event.add("description", f"Invented data. {about}" if facts.invented else about)
     calendar = Calendar()
     calendar.add("prodid", "-//Soakbell//pull day//EN")

@@ -90,12 +90,13 @@ class Teller:
     """Tells the reasons of one call.
 
     ``sources`` give the ages that a source's fault is told with; ``faults_told`` are kinds of source whose fault
-    has a sentence of its own already.
+    has a sentence of its own already; ``kept`` is what the fishery keeps of a catch.
     """
 
     times: HarborTimes
     sources: tuple[SourceLine, ...] = ()
     faults_told: frozenset[str] = frozenset()
+    kept: str = "catch"
 
     def tell(self, reason: Reason, others: tuple[Reason, ...] = ()) -> Told:
         """A reason in words. ``others`` say the same of other places and are told along.
@@ -471,8 +472,8 @@ def _take_up_only(case: _Case) -> Told:
         stacked = f"Hauling and stacking are reckoned, up to your deck load of {case.text('deck_traps')} traps."
     return Told(
         f"The harvest is closed since {day_words(since)}: traps may only be taken up, all by {day_words(by)}. "
-        f"Keep no claws from them. No trap goes in again, so no bait is needed. {stacked} "
-        f"Rule: {capital(rule)} Source: {source}",
+        f"{capital(keep_none(case.teller.kept))} from them. No trap goes in again, so no bait is needed. "
+        f"{stacked} Rule: {capital(rule)} Source: {source}",
         "take up only",
     )
 
@@ -616,6 +617,11 @@ def _call_in_brief(call: Call, times: HarborTimes) -> str:
     if call.window is None:
         return called(call)
     return f"{called(call)}, {times.span(call.window.leaves_at, off_water_at(call.window))}"
+
+
+def keep_none(kept: str) -> str:
+    """``keep no claws``: of what may only be taken up."""
+    return f"keep no {one_line(kept)}"
 
 
 def called(call: Call) -> str:
