@@ -9,7 +9,7 @@ from statistics import stdev
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from tests.logbook import LEDGE, NINE_FOOT, STRINGS
 from tests.logbook import told as entry_told
@@ -146,7 +146,19 @@ steps = st.lists(
 )
 
 
+OTHER_BAIT_COUNTED: list[tuple[Detail, int]] = [
+    (BaitBought("mullet heads", 0.25, "freezer"), 0),
+    (BaitBought("cowhide", 0.25, "freezer"), 0),
+    (BaitBought("cowhide", 0.25, "aboard"), 0),
+    (Pulled(bait="cowhide"), 1),
+    (BaitCounted("cowhide", 0, "aboard"), 0),
+]
+"""A trap baited with cowhide, and a count of it, take nothing of the heads."""
+
+
 @given(steps, some_boxes)
+@example(OTHER_BAIT_COUNTED, 0.25)
+@example(OTHER_BAIT_COUNTED[1:], 0.25)
 def test_a_count_aboard_never_adds_to_what_lies_elsewhere(said: list[tuple[Detail, int]], counted: float) -> None:
     outfit = outfit_of(HEADS, HIDE)
     timed = [(detail, ago(hours=20 - hour), baited) for hour, (detail, baited) in enumerate(said)]
@@ -170,6 +182,13 @@ def test_another_bait_s_count_leaves_the_reckoning_of_the_first() -> None:
     )
     assert on_hand(outfit, stock, HEADS, NOW).boxes == pytest.approx(3)
     assert on_hand(outfit, stock, HIDE, NOW).boxes == pytest.approx(6)
+
+
+def test_a_count_of_another_bait_takes_nothing_of_the_first() -> None:
+    outfit = outfit_of(HEADS, HIDE)
+    stock = stock_of(*((detail, ago(1), baited) for detail, baited in OTHER_BAIT_COUNTED))
+    there = on_hand(outfit, stock, HEADS, NOW)
+    assert (there.freezer, there.reckoned) == (0.25, 0)
 
 
 def test_bait_out_of_the_freezer_too_long_is_not_there_to_be_used() -> None:

@@ -294,7 +294,11 @@ def _after_unmeasured(outfit: Outfit, stock: BaitStock, kind: BaitKind) -> tuple
     for lot in (*stock.lots, *stock.counted_away):
         if same_bait(lot.bait, kind.name):
             came.setdefault(mark(lot.named, lot.unnamed), []).append(lot)
-    counts = {mark(lot.named_to, lot.unnamed_to or 0) for lot in stock.counted_away if lot.named_to is not None}
+    counts = {
+        mark(lot.named_to, lot.unnamed_to or 0)
+        for lot in stock.counted_away
+        if lot.named_to is not None and same_bait(lot.bait, kind.name)
+    }
     traps = sum(told.traps for told in stock.unmeasured if _is_of(outfit, kind, told.bait))
     marks = sorted(came.keys() | counts | {traps})
     there: list[BaitLot] = []
