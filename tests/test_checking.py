@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, time
 from pathlib import Path
@@ -12,11 +13,14 @@ from demo.demo_boat import demo_settings
 from demo.forecast_server import Services
 from demo.weather import FORTNIGHT, Weather
 
-from soakbell.checking import check_all
+from soakbell.checking import check_all, check_files
 from soakbell.errors import FetchFailed, HostNotFound
 from soakbell.feeds.transport import Ask
+from soakbell.known_strings import KnownStrings
 from soakbell.sea.sources import RawReply
 from soakbell.settings import load_settings
+from soakbell.store.engine import open_store
+from terminals import home
 
 NOW = datetime(2026, 12, 8, 9, 45, tzinfo=UTC)
 
@@ -165,3 +169,45 @@ def test_a_boat_without_gear_set_up_is_well(tmp_path: Path) -> None:
     settings = demo_settings(tmp_path, services="http://127.0.0.1:9", mail_port=9, station=FORTNIGHT.station)
     told = list(check_all(replace(settings, gear_file=None), Unplugged()))
     assert [found.well for found in told if found.tried == "settings of gear"] == [True]
+
+
+def strings_of(folder: Path) -> tuple[bool, str]:
+    """Whether the settings have every string of the log, and what is said of it."""
+    settings = load_settings(folder / "boat.toml", {})
+    [found] = [found for found in check_files(settings) if found.tried == "strings of the log"]
+    return found.well, found.found
+
+
+def test_traps_out_that_the_settings_dropped_are_told(tmp_path: Path) -> None:
+    """24 traps of Nine Foot are in the water; the settings are made to know 20, then none of them."""
+    terminal = home(tmp_path)
+    terminal.log("set", "Nine Foot")
+    assert strings_of(tmp_path) == (True, "all in the settings")
+    with closing(open_store(f"sqlite:///{terminal.database}")) as store:
+        KnownStrings(load_settings(tmp_path / "boat.toml", {}), store).remember(NOW)
+    file = tmp_path / "boat.toml"
+    text = file.read_text("utf-8")
+    file.write_text(text.replace("traps = 24", "traps = 20", 1), "utf-8")
+    well, said = strings_of(tmp_path)
+    assert not well
+    assert said.startswith("4 traps of Nine Foot are not home by the log and not in the settings. Put them back")
+    file.write_text(text.replace('name = "Nine Foot"', 'name = "Ten Foot"'), "utf-8")
+    assert strings_of(tmp_path)[1].startswith("24 traps of Nine Foot are not home")
+    assert terminal.type("check").exit_code == 1
+
+
+def test_a_string_that_no_settings_are_remembered_of_is_told(tmp_path: Path) -> None:
+    home(tmp_path).log("set", "Nine Foot")
+    file = tmp_path / "boat.toml"
+    file.write_text(file.read_text("utf-8").replace('name = "Nine Foot"', 'name = "Ten Foot"'), "utf-8")
+    well, said = strings_of(tmp_path)
+    assert not well
+    assert said.startswith("Nine Foot is in the log and not in the settings")
+
+
+def test_a_check_makes_no_database(tmp_path: Path) -> None:
+    terminal = home(tmp_path)
+    assert "strings of the log" not in {
+        found.tried for found in check_files(load_settings(tmp_path / "boat.toml", {}))
+    }
+    assert not terminal.database.exists()

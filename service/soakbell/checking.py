@@ -26,6 +26,8 @@ from soakbell.feeds.requests_list import (
 from soakbell.feeds.zone_text import parse_zone_text
 from soakbell.gear.outfit import Supplier
 from soakbell.gear_settings import load_outfit
+from soakbell.known_strings import KnownStrings
+from soakbell.letters.recovery_words import dropped_words
 from soakbell.mail.sender import greet
 from soakbell.plan_settings import load_terms
 from soakbell.planning.bells import is_quiet
@@ -34,7 +36,8 @@ from soakbell.sea.grid_hours import hours_of_grid
 from soakbell.sea.sources import QUANTITIES
 from soakbell.sea.zone_hours import hours_of_zone_forecast
 from soakbell.settings import Settings
-from soakbell.wiring import smtp_of, transport_for
+from soakbell.store.log_keeper import LogKeeper
+from soakbell.wiring import open_database, smtp_of, transport_for
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,7 @@ def check_files(settings: Settings) -> Iterator[Finding]:
     yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
     yield from _gear(settings)
     yield from _plan(settings)
+    yield from _strings(settings)
 
 
 def _gear(settings: Settings) -> Iterator[Finding]:
@@ -113,6 +117,24 @@ def _plan(settings: Settings) -> Iterator[Finding]:
             yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
         return
     yield Finding(what, f"{terms.horizon_days} days, a trip for {terms.trip_cost_usd:g} dollars", True)
+
+
+def _strings(settings: Settings) -> Iterator[Finding]:
+    """Strings and traps that the log knows and the settings don't; a boat without a database has none."""
+    if not settings.database.exists():
+        return
+    what = "strings of the log"
+    try:
+        store = open_database(settings)
+        try:
+            dropped = KnownStrings(settings, store).dropped(LogKeeper(store, settings.trap_strings).now().gear)
+        finally:
+            store.close()
+    except SoakbellError as fault:
+        yield Finding(what, str(fault), False)
+        return
+    told = dropped_words(dropped.traps, dropped.unknown)
+    yield Finding(what, told or "all in the settings", not told)
 
 
 def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:

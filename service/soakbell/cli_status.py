@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from soakbell.cli_page import Page
-from soakbell.cli_telling import database, local, settings_of
+from soakbell.cli_telling import clock_behind, database, local, settings_of
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -54,8 +54,8 @@ def status(ctx: typer.Context) -> None:
         kept, outfit = keeper.now(), outfit_of(settings)
         sight = _Sight(settings, kept, outfit, now)
         page.say(f"{settings.boat.name}, {local(settings, now)}: {_traps_owned(kept.gear)}")
-        if kept.gear.newest_at is not None and now < kept.gear.newest_at:
-            page.say("The clock shows an earlier time than the newest entry: set it. No soak is known until then.")
+        if behind := clock_behind(kept.gear, now):
+            page.say(f"{behind} No soak is known until then.")
         for title, show in _SECTIONS.items():
             page.section(title, partial(show, page, sight))
         page.section("Season's end", lambda: _season(page, sight, store, keeper))
@@ -390,7 +390,8 @@ def _season(page: _Page, sight: _Sight, store: Store, keeper: LogKeeper) -> None
     season = desk.between(sight.now, kept=sight.kept)
     if season.recovery is not None and season.recovery.not_home:
         page.say(season_line(season) or deadline_words(season.recovery))
-    if season.recovery is not None and (dropped := dropped_words(season.recovery)):
+    out = season.recovery
+    if out is not None and (dropped := dropped_words(out.dropped, out.unknown)):
         page.say(dropped)
     if season.fault:
         raise _Untold(season.fault)

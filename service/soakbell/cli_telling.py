@@ -14,7 +14,7 @@ import typer
 
 if TYPE_CHECKING:
     from soakbell.gear.effect import Effect
-    from soakbell.gear.fold import Oddity, StringState
+    from soakbell.gear.fold import GearState, Oddity, StringState
     from soakbell.gear.log import Detail, LogEntry, Shares
     from soakbell.gear.outfit import Outfit
     from soakbell.gear.strings import Mark
@@ -369,6 +369,13 @@ def database(settings: Settings) -> Iterator[Store]:
         yield store
     finally:
         store.close()
+
+
+def clock_behind(gear: GearState, now: datetime) -> str:
+    """That the clock can't be right; empty where nothing in the log says so."""
+    if gear.newest_at is None or now >= gear.newest_at:
+        return ""
+    return "The clock shows an earlier time than the newest entry: set it."
 
 
 def moment(settings: Settings, at: str | None, now: datetime, option: str = "--at") -> datetime:

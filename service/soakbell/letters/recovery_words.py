@@ -43,7 +43,7 @@ def box_words(box: SearchBox) -> str:
 
 def lead_words(recovery: RecoveryList) -> str:
     """How many traps are where, and by when they must be out."""
-    besides = dropped_words(recovery)
+    besides = dropped_words(recovery.dropped, recovery.unknown)
     if not recovery.not_home:
         return besides or "Every trap is home or written off."
     parts = (
@@ -60,16 +60,16 @@ def lead_words(recovery: RecoveryList) -> str:
     return " ".join(part for part in (told, deadline_words(recovery), besides) if part)
 
 
-def dropped_words(recovery: RecoveryList) -> str:
-    """Traps in the log that the settings don't know. Empty where there are none."""
+def dropped_words(dropped: Iterable[tuple[str, int]], unknown: Iterable[str]) -> str:
+    """Traps in the log that the settings don't know, and strings of nobody knows how many. Empty without any."""
     told = [
         f"{traps_count(count)} of {one_line(name)} {'are' if count > 1 else 'is'} not home by the log and not in "
         "the settings."
-        for name, count in recovery.dropped
+        for name, count in dropped
     ]
     told += [
         f"{one_line(name)} is in the log and not in the settings: how many of its traps are out isn't known."
-        for name in recovery.unknown
+        for name in unknown
     ]
     if told:
         told.append("Put them back in the settings until the log is told what became of them.")
