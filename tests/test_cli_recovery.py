@@ -53,6 +53,14 @@ def test_the_list_counts_what_is_not_home_and_tells_by_when(terminal: Terminal) 
     assert "Check with the authority." in text
 
 
+def test_a_clock_behind_the_log_is_told(terminal: Terminal) -> None:
+    with time_machine.travel(NOW - timedelta(days=10)):
+        result = terminal.type("recovery", columns=200)
+    assert result.exit_code == 1
+    said = " ".join(result.output.split())
+    assert "The clock shows an earlier time than the newest entry: set it. Days told here may be wrong" in said
+
+
 def test_without_a_deck_load_strings_stand_in_no_trip(terminal: Terminal) -> None:
     assert "trip" not in shown(terminal).split("Missing")[0]
 

@@ -53,6 +53,14 @@ def test_it_tells_from_when_what_to_see_to_and_the_gear_rules_of_that_day(termin
     assert "Check with the authority before you go: Florida Fish and Wildlife" in text
 
 
+def test_a_clock_behind_the_log_is_told(terminal: Terminal) -> None:
+    with time_machine.travel(NOW - timedelta(days=40)):
+        result = terminal.type("setting", columns=200)
+    assert result.exit_code == 1
+    said = " ".join(result.output.split())
+    assert "The clock shows an earlier time than the newest entry: set it. Days told here may be wrong" in said
+
+
 def test_with_a_deck_load_it_tells_the_trips_and_prints_a_sheet_for_each(
     terminal: Terminal, tmp_path: Path
 ) -> None:

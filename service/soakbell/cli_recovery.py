@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from soakbell.cli_files import facts_of, write_file
-from soakbell.cli_telling import database, settings_of
+from soakbell.cli_telling import clock_behind, database, settings_of
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -76,8 +76,8 @@ def recovery(
     load = None if deck is None and stack_min is None else DeckLoad(deck, stack_min)
     with database(settings) as store:
         keeper = LogKeeper(store, settings.trap_strings)
-        desk = SeasonDesk(settings, terms_of(settings), store, keeper)
-        season = desk.between(now, kept=keeper.now(), deck=load, trips_always=True)
+        kept, desk = keeper.now(), SeasonDesk(settings, terms_of(settings), store, keeper)
+        season = desk.between(now, kept=kept, deck=load, trips_always=True)
     out = season.recovery
     if out is None:
         typer.echo(f"the list can't be told: {season.fault}", err=True)
@@ -89,6 +89,9 @@ def recovery(
         ("--ics", ics, take_up_ics(out, facts) if ics else None),
         ("--sheet", sheet, recovery_sheet(out, facts).encode() if sheet else None),
     ]
+    behind = clock_behind(kept.gear, now)
+    if behind:
+        typer.echo(f"{behind} Days told here may be wrong until then.")
     _tell(Console(), out, season, HarborTimes.at(settings.harbor.time_zone, now), settings.boat.name)
     for option, file, content in files:
         if file is None:
@@ -97,7 +100,7 @@ def recovery(
             typer.echo("no calendar: no day is known by which traps must be out", err=True)
             continue
         write_file("recovery", option, file, content)
-    raise typer.Exit(1 if season.fault else 0)
+    raise typer.Exit(1 if behind or season.fault else 0)
 
 
 # ---- the screen

@@ -9,7 +9,7 @@ import typer
 
 from soakbell.cli_files import facts_of, write_file
 from soakbell.cli_page import Page
-from soakbell.cli_telling import database, settings_of
+from soakbell.cli_telling import clock_behind, database, settings_of
 
 
 def setting(
@@ -29,7 +29,7 @@ def setting(
 ) -> None:
     """From when traps may be set, what to see to before that, and the trips that set them. It makes no call.
 
-    Ends with 1 where some of it could not be told.
+    Ends with 1 where some of it could not be told, or the clock is behind the log.
 
     Example: soakbell setting --deck 80 --sheet setting.html
     """
@@ -64,6 +64,9 @@ def setting(
         page.say(f"{settings.boat.name}, {day}: no day is known from which traps may be set again")
         return
     page.say(f"{settings.boat.name}, {day}")
+    behind = clock_behind(kept.gear, now)
+    if behind:
+        page.say(f"{behind} Days told here may be wrong until then.")
     fault = f"The gear file can't be used: {outfit}" if isinstance(outfit, str) else ""
     for text in (fault, section.fault, *section.lines):
         if text:
@@ -78,4 +81,4 @@ def setting(
     if sheet is not None:
         content = setting_sheet(start, kept.gear, facts_of(settings, now), now=now)
         write_file("setting", "--sheet", sheet, content.encode())
-    raise typer.Exit(1 if fault or section.fault else 0)
+    raise typer.Exit(1 if behind or fault or section.fault else 0)
