@@ -18,6 +18,7 @@ from soakbell.clock import SetClock
 from soakbell.desk import BELLS
 from soakbell.fishery.rules import DateSpan, Order, Rule
 from soakbell.gear.log import BellSettled, BroughtAshore, FoundDamaged, FoundMissing, Pulled, Retired, new_entry
+from soakbell.gear.outfit import Outfit
 from soakbell.gear_desk import GearDesk
 from soakbell.gear_settings import load_outfit
 from soakbell.planning.call import CallWord
@@ -161,6 +162,40 @@ def test_out_of_season_the_start_comes_into_sight_a_fortnight_ahead(tmp_path: Pa
         assert letter.call is not None
         assert letter.call.word != CallWord.PULL.value
         assert ("Traps may be set from Tuesday 5 October 2027" in text_of(letter)) is seen
+    port.store.close()
+
+
+EVES = {
+    date(2027, 9, 21): "Start of season: Traps may be set from Tuesday 5 October 2027, in 14 days. No trap may be",
+    date(2027, 10, 4): "Start of season: Traps may be set from tomorrow, Tuesday 5 October 2027. No trap may be",
+    date(2027, 9, 20): "",
+    date(2027, 10, 5): "",
+}
+
+
+@pytest.mark.parametrize("outfit", [OUTFIT, None], ids=["with gear", "without"])
+def test_the_eve_letter_has_a_line_on_the_start_up_to_the_day_before(
+    tmp_path: Path, outfit: Outfit | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    port = port_of(tmp_path)
+    port.tell(
+        told(Pulled(reset=False), "Nine Foot", MORNING),
+        told(BroughtAshore(), "Nine Foot", MORNING + HOUR),
+    )
+    for day, line in EVES.items():
+        port.clock.put(evening(day))
+        desk = port.desk
+        desk.gear = GearDesk(port.sea.settings, outfit, port.store, desk.log, port.terms)
+        text = text_of(desk.write("eve", day, 0, late=False, clock_suspect=False))
+        assert line in text if line else "Start of season" not in text
+
+    def fails(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("a torn page")
+
+    monkeypatch.setattr(start_desk, "opening_in_sight", fails)
+    torn = text_of(desk.write("eve", day, 0, late=False, clock_suspect=False))
+    assert "a torn page" in torn
+    assert "WAIT likely" in torn
     port.store.close()
 
 

@@ -156,7 +156,8 @@ class GearDesk:
         telling = Telling()
         if self._usable() is None:
             barred = self._told_damaged(telling, kept)
-            return replace(bare, barred=barred, fault=telling.fault)
+            start = telling.of("start of season", lambda: self._start(now, clock_suspect, kept))
+            return replace(bare, barred=barred, start=start, fault=telling.fault)
         told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).eve(call, telling))
         return replace(told or bare, fault=telling.fault)
 
@@ -314,6 +315,7 @@ class _Look:
             thaw_if=()
             if window or call.take_up
             else telling.each("bait to thaw", partial(self._thaw_if, call.day)),
+            start=telling.of("start of season", self.start),
         )
 
     def _load(self, window: Window, telling: Telling) -> Load:

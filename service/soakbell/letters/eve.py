@@ -28,6 +28,7 @@ from soakbell.letters.page import (
     warnings_line,
 )
 from soakbell.letters.season_section import season_line
+from soakbell.letters.start_section import start_line
 from soakbell.letters.times import HarborTimes, day_words, full_day_words
 from soakbell.letters.words import STANDING, Teller, called, capital, listed, off_water_at, one_line
 from soakbell.planning.ashore import Eve, Thaw
@@ -51,8 +52,8 @@ _REASONS_TITLE = {
 
 @dataclass(frozen=True)
 class EvePage(Around):
-    """What the templates print. ``season``, ``thaw``, ``thaw_if`` and ``fault`` are sentences, ``blocks`` what to
-    load and see to."""
+    """What the templates print. ``season``, ``start``, ``thaw``, ``thaw_if`` and ``fault`` are sentences,
+    ``blocks`` what to load and see to."""
 
     brief: str
     likely: str
@@ -63,6 +64,7 @@ class EvePage(Around):
     reasons: tuple[str, ...]
     cautions_told: tuple[str, ...]
     season: str
+    start: str
     thaw: tuple[str, ...]
     thaw_if: str
     fault: str
@@ -95,6 +97,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime, season: SeasonAhe
         reasons=() if call is None else teller.tell_all(call.reasons),
         cautions_told=() if call is None else tuple(one_line(c) for c in call.cautions_told),
         season=season_line(season),
+        start=start_line(eve.start),
         thaw=thaw,
         thaw_if=thaw_if,
         fault=fault,

@@ -63,6 +63,17 @@ def start_section(start: SeasonStart | None, program: str, *, whole: bool = Fals
     return StartSection(TITLE, _untold(start.fault) if start.fault else "", lines, blocks)
 
 
+def start_line(start: SeasonStart | None) -> str:
+    """One sentence for an eve letter, up to the day before. Empty once traps may be set; it never raises."""
+    if start is None or start.days_left < 1:
+        return ""
+    try:
+        return f"{TITLE}: {from_words(start)}"
+    except Exception as failed:
+        log.exception("the start of season of a letter failed")
+        return _untold(f"{type(failed).__name__}: {failed}")
+
+
 def _untold(fault: str) -> str:
     return f"Not all of the start of season could be told: {ended(fault)}"
 

@@ -128,6 +128,7 @@ class Eve:
             ripe.
         load: for the likely trip.
         fault: as that of ``Ashore``; of the decision too.
+        start: as that of ``Ashore``.
     """
 
     day: date
@@ -138,3 +139,4 @@ class Eve:
     upkeep: tuple[UpkeepDue, ...] = ()
     fault: str = ""
     thaw_if: tuple[Thaw, ...] = ()
+    start: SeasonStart | None = None
