@@ -26,7 +26,7 @@ from soakbell.letters.eve import eve_letter
 from soakbell.letters.letter import Letter
 from soakbell.planning.ashore import BaitToLoad, Eve, Thaw
 from soakbell.planning.bait_order import BaitOrder, OrderLine
-from soakbell.planning.bells import Bell, BellCode
+from soakbell.planning.bells import Bell, BellCode, SoakDay
 from soakbell.planning.call import Call
 
 EVENING = est(18, day=7)
@@ -78,6 +78,8 @@ BELLS = (
             "ceiling_h": 240.0,
             "law_h": None,
             "law_source": "",
+            "may": SoakDay.HARVEST,
+            "loads": (tuple(range(1, 25)),),
         },
     ),
     Bell(

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from law.world import NEW_YORK, NOW, World, settings_from, world
-from season_scenes import DEADLINE, MORNING, TERMS, TODAY, Port, evening, port_of, told
+from season_scenes import DEADLINE, LAST_HARVEST, MORNING, TERMS, TODAY, Port, evening, port_of, told
 from soakbell import start_desk
 from soakbell.call_record import from_record
 from soakbell.clock import SetClock
@@ -220,6 +220,22 @@ def rung(port: Port, day: date, settings: Settings | None = None, *, keep: bool 
     if keep:
         port.keep_letter(found, at)
     return {f"{mark.code}:{mark.subject}" for mark in found.letter.rung if mark.code != "soak"}
+
+
+@pytest.mark.parametrize(
+    ("day", "asks", "pulled"),
+    [
+        (LAST_HARVEST, "Pull the string on the next day", True),
+        (LAST_HARVEST + DAY, "may only be taken up", False),
+        (DEADLINE, "may only be taken up", False),
+        (DEADLINE + DAY, "By the rules no trap may be pulled today", False),
+    ],
+)
+def test_a_bell_of_soak_asks_for_what_the_day_allows(spring: Port, day: date, asks: str, pulled: bool) -> None:
+    text = text_of(spring.ring(evening(day, 12))[BELLS].letter)
+    assert asks in text
+    assert ('soakbell log pull "Nine Foot"' in text) is pulled
+    assert ('soakbell log ashore "Nine Foot" --traps 1..24' in text) is not pulled
 
 
 def keep_starts(port: Port, day: date, *starts: tuple[float, date | None]) -> None:

@@ -30,6 +30,7 @@ from soakbell.planning.bells import (
     BellCode,
     LawOfSoak,
     NotSent,
+    SoakDay,
     bait_bells,
     hauled_since,
     is_hushed,
@@ -57,6 +58,7 @@ from soakbell.planning.season_ahead import expected_traps
 from soakbell.planning.season_bells import harvest_bells, season_bells, setting_bells, start_bells
 from soakbell.planning.season_end import SeasonEnd, season_end
 from soakbell.planning.season_start import SeasonStart
+from soakbell.planning.take_up_day import take_up_day
 from soakbell.planning.upkeep_due import upkeep_due
 from soakbell.sea.daylight import sunlight
 from soakbell.season_odds import kept_odds
@@ -430,7 +432,21 @@ class _Look:
         settings = self._settings
         rule = max_soak_h(settings.fishery, self.today, sector=settings.sector, region=settings.region)
         law = None if rule is None else LawOfSoak(rule.value, rule.source)
-        return soak_bells(self._gear, settings.trap_strings, law, self._now)
+        return soak_bells(
+            self._gear,
+            settings.trap_strings,
+            law,
+            self._now,
+            self._may(),
+            deck_traps=settings.boat.deck_traps,
+        )
+
+    def _may(self) -> SoakDay:
+        settings = self._settings
+        if season_day(settings.fishery, self.today, sector=settings.sector, region=settings.region).may_harvest:
+            return SoakDay.HARVEST
+        law = take_up_day(settings.fishery, self.today, sector=settings.sector, region=settings.region)
+        return SoakDay.CLOSED if law is None else SoakDay.TAKE_UP
 
     def _season(self) -> tuple[Bell, ...]:
         settings = self._settings

@@ -66,7 +66,7 @@ from soakbell.letters.letter import Letter
 from soakbell.letters.page import TEXT_COLUMNS
 from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, SpoiltBait, Thaw
 from soakbell.planning.bait_order import OrderLine
-from soakbell.planning.bells import Bell, BellCode
+from soakbell.planning.bells import Bell, BellCode, SoakDay
 from soakbell.planning.call import Reason
 from soakbell.planning.stock import order_quantity
 
@@ -327,6 +327,24 @@ def bell_told(code: BellCode, **changed: Any) -> str:
     """The letter of that bell alone, in other numbers."""
     (bell,) = [bell for bell in BELLS if bell.code is code]
     return in_one_line(bells_letter([replace(bell, values={**bell.values, **changed})], FACTS, now=NOON).text)
+
+
+def test_a_bell_of_soak_asks_for_no_pull_on_a_day_that_allows_none() -> None:
+    loads = ((*range(1, 13),), (14,))
+    pull = "soakbell log pull"
+    harvest = bell_told(BellCode.SOAK)
+    assert f'{pull} "Nine Foot"' in harvest
+    assert "log ashore" not in harvest
+    take_up = bell_told(BellCode.SOAK, may=SoakDay.TAKE_UP, loads=loads)
+    assert "may only be taken up: do it on the next day that a morning letter calls fit for that" in take_up
+    closed = bell_told(BellCode.SOAK, may=SoakDay.CLOSED, loads=loads)
+    assert "By the rules no trap may be pulled today" in closed
+    assert "Ask the authority before you go for it." in closed
+    for told in (take_up, closed):
+        assert pull not in told
+        assert "Pull the string" not in told
+        assert 'soakbell log ashore "Nine Foot" --traps 1..12' in told
+        assert 'soakbell log ashore "Nine Foot" --traps 14' in told
 
 
 def test_past_the_deadline_the_bell_says_that_it_rings_daily_and_how_to_write_traps_off() -> None:

@@ -19,6 +19,7 @@ from soakbell.planning.bells import (
     Bell,
     BellCode,
     LawOfSoak,
+    SoakDay,
     bait_bells,
     hauled_since,
     is_hushed,
@@ -78,12 +79,12 @@ def test_a_soak_past_the_skippers_ceiling_is_told_and_again_at_half_as_much_more
     soaked_h: float, level: int
 ) -> None:
     """Nine Foot's ceiling is 11 days, 264 h."""
-    bells = soak_bells(boat(trap(1, soaked_h), trap(2, 30)), (NINE_FOOT,), None, NOW)
+    bells = soak_bells(boat(trap(1, soaked_h), trap(2, 30)), (NINE_FOOT,), None, NOW, SoakDay.HARVEST)
     assert [each.level for each in bells] == ([level] if level else [])
 
 
 def test_a_soak_is_told_with_the_oldest_trap_and_since_when_it_is_past() -> None:
-    (told,) = soak_bells(boat(trap(1, 300), trap(2, 280), trap(3, 100)), (NINE_FOOT,), None, NOW)
+    (told,) = soak_bells(boat(trap(1, 300), trap(2, 280), trap(3, 100)), (NINE_FOOT,), None, NOW, SoakDay.HARVEST)
     assert told.name == "soak:Nine Foot"
     assert told.since == NOW - 36 * HOUR
     assert (told.values["traps"], told.values["soak_h"], told.values["limit_h"]) == (2, 300, 264)
@@ -91,7 +92,7 @@ def test_a_soak_is_told_with_the_oldest_trap_and_since_when_it_is_past() -> None
 
 @pytest.mark.parametrize(("soaked_h", "level"), [(47, 0), (49, 1), (72, 1), (73, 2)])
 def test_where_the_law_ends_a_soak_it_is_told_a_day_ahead_and_again_past_it(soaked_h: float, level: int) -> None:
-    bells = soak_bells(boat(trap(1, soaked_h)), (NINE_FOOT,), LawOfSoak(72, "the rule book"), NOW)
+    bells = soak_bells(boat(trap(1, soaked_h)), (NINE_FOOT,), LawOfSoak(72, "the rule book"), NOW, SoakDay.HARVEST)
     assert [(each.level, each.values["law_source"]) for each in bells] == (
         [(level, "the rule book")] if level else []
     )
@@ -99,18 +100,18 @@ def test_where_the_law_ends_a_soak_it_is_told_a_day_ahead_and_again_past_it(soak
 
 def test_a_shorter_ceiling_of_the_skippers_comes_before_the_law() -> None:
     short = replace(NINE_FOOT, soak_ceiling_h=24.0)
-    (told,) = soak_bells(boat(trap(1, 30)), (short,), LawOfSoak(72, "the rule book"), NOW)
+    (told,) = soak_bells(boat(trap(1, 30)), (short,), LawOfSoak(72, "the rule book"), NOW, SoakDay.HARVEST)
     assert (told.level, told.values["limit_h"]) == (1, 24)
 
 
 def test_traps_that_do_not_fish_soak_nothing() -> None:
     ashore = boat(trap(1, 500, ASHORE), trap(2, 500, Whereabouts.MISSING), trap(3))
-    assert soak_bells(ashore, (NINE_FOOT,), None, NOW) == ()
+    assert soak_bells(ashore, (NINE_FOOT,), None, NOW, SoakDay.HARVEST) == ()
 
 
 def test_a_clock_behind_the_log_tells_no_soak() -> None:
     """A soak reckoned by a wrong clock is a wrong number."""
-    assert soak_bells(boat(trap(1, 500), newest_at=NOW + HOUR), (NINE_FOOT,), None, NOW) == ()
+    assert soak_bells(boat(trap(1, 500), newest_at=NOW + HOUR), (NINE_FOOT,), None, NOW, SoakDay.HARVEST) == ()
 
 
 def test_a_string_hauled_today_keeps_silent_and_another_rings() -> None:
@@ -130,13 +131,21 @@ def test_one_trap_hauled_does_not_silence_those_left() -> None:
 
 def test_hauling_the_oldest_trap_of_those_told_rings_nothing() -> None:
     """The letter told of both traps; a third that came past the limit only after it is a new matter."""
-    (first,) = soak_bells(boat(trap(1, 300), trap(2, 280)), (NINE_FOOT,), None, NOW)
+    (first,) = soak_bells(boat(trap(1, 300), trap(2, 280)), (NINE_FOOT,), None, NOW, SoakDay.HARVEST)
     rung = {replace(first.rung, rung_at=NOW)}
-    (eased,) = soak_bells(boat(trap(1, 2), trap(2, 280)), (NINE_FOOT,), None, NOW)
+    (eased,) = soak_bells(boat(trap(1, 2), trap(2, 280)), (NINE_FOOT,), None, NOW, SoakDay.HARVEST)
     assert eased.cause != first.cause
     assert to_ring((eased,), rung, NOTHING_HUSHED, NOW) == ()
-    later = soak_bells(boat(trap(1, 2), trap(2, 265)), (NINE_FOOT,), None, NOW)
+    later = soak_bells(boat(trap(1, 2), trap(2, 265)), (NINE_FOOT,), None, NOW, SoakDay.HARVEST)
     assert to_ring(later, {replace(first.rung, rung_at=NOW - 5 * HOUR)}, NOTHING_HUSHED, NOW) == later
+
+
+def test_a_bell_of_soak_tells_what_the_day_allows_and_the_places_by_deck_load() -> None:
+    gear = boat(trap(1, 300), trap(2, 300, ASHORE), trap(3, 290), trap(4, 280), trap(5, 300, BENCH))
+    (told,) = soak_bells(gear, (NINE_FOOT,), None, NOW, SoakDay.TAKE_UP, deck_traps=2)
+    assert (told.values["may"], told.values["loads"]) == (SoakDay.TAKE_UP, ((1, 3), (4,)))
+    (told,) = soak_bells(gear, (NINE_FOOT,), None, NOW, SoakDay.CLOSED)
+    assert told.values["loads"] == ((1, 3, 4),)
 
 
 # ---- traps that may not be set
@@ -353,5 +362,5 @@ def test_quiet_hours_of_no_length_are_none() -> None:
 def test_strings_are_told_apart() -> None:
     outer = StringState("Outer Bar", OUTER_BAR.start, OUTER_BAR.end, (trap(1, 300),))
     both = GearState({**boat(trap(1, 300)).strings, "Outer Bar": outer})
-    names = [each.name for each in soak_bells(both, (NINE_FOOT, OUTER_BAR), None, NOW)]
+    names = [each.name for each in soak_bells(both, (NINE_FOOT, OUTER_BAR), None, NOW, SoakDay.HARVEST)]
     assert names == ["soak:Nine Foot", "soak:Outer Bar"]

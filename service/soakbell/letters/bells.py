@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
-from soakbell.gear.fold import Whereabouts
+from soakbell.gear.fold import Whereabouts, told_places
 from soakbell.letters.around import SKIPPER_DECIDES, Around, around, no_call
 from soakbell.letters.commands import Command, bait_counted_command, command, repaired_line, upkeep_command
 from soakbell.letters.facts import LetterFacts
@@ -27,7 +27,7 @@ from soakbell.letters.recovery_words import REPORT, days_count, retired_line, st
 from soakbell.letters.times import HarborTimes, day_words, soak_words
 from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.ashore import BarredTraps, UpkeepDue
-from soakbell.planning.bells import Bell, BellCode
+from soakbell.planning.bells import Bell, BellCode, SoakDay
 
 SNOOZE_DAYS = 3
 """How long the snooze that a letter writes out lasts; the skipper may write another day."""
@@ -198,14 +198,37 @@ def _soak(case: _Case) -> _Told:
     ]
     if law is not None:
         lines.append(f"Source: {ended(case.any('law_source'))} Check with the authority.")
-    lines.append("Pull the string on the next day that a morning letter calls fit.")
+    may = case.any("may")
+    lines.append(_SOAK_DAY[may])
     return _Told(
         case.name,
         f"{case.subject} has soaked {soak}",
         f"{case.subject} has soaked {soak}",
         tuple(lines),
-        (Command("When it is pulled", command(case.program, "log", "pull", case.bell.subject)),),
+        tuple(_soak_commands(case, may)),
     )
+
+
+_SOAK_DAY = {
+    SoakDay.HARVEST: "Pull the string on the next day that a morning letter calls fit.",
+    SoakDay.TAKE_UP: "The harvest is closed, so the string may only be taken up: do it on the next day that a "
+    "morning letter calls fit for that.",
+    SoakDay.CLOSED: "By the rules no trap may be pulled today, so no letter calls a trip for it. Ask the "
+    "authority before you go for it.",
+}
+
+
+def _soak_commands(case: _Case, may: SoakDay) -> Iterator[Command]:
+    """What comes home is logged by places, a deck load at a time: so what is left out there stays told."""
+    loads = case.any("loads")
+    if may is SoakDay.HARVEST:
+        yield Command("When it is pulled", command(case.program, "log", "pull", case.bell.subject))
+        return
+    for load in loads:
+        yield Command(
+            f"When {places_words(load)} {'is' if len(load) == 1 else 'are'} home",
+            command(case.program, "log", "ashore", case.bell.subject, "--traps", told_places(load)),
+        )
 
 
 def _soak_limit(case: _Case) -> str:

@@ -62,7 +62,7 @@ class Bell:
     The values by code:
         soak    traps (that soaked past it), soak_h (the oldest), soak_start, limit_h (what it is past), ceiling_h
                 (the skipper's), law_h (or None), law_source; level 2: past the law's maximum, or without one past
-                WORSE_PAST times the ceiling
+                WORSE_PAST times the ceiling; may (a SoakDay), loads: the places that fish, by deck load
         bait    on_hand_boxes, on_order_boxes, reorder_point_boxes, runs_out_on (a date or None); level 2: it runs
                 out before more can come; with an order that never went out also not_sent_boxes, not_sent_on
         parts   on_hand, reorder_point, needed_now, buy: pieces; level 2: mends wait for it
@@ -96,6 +96,14 @@ class Bell:
         return RungBell(self.code.value, self.subject, self.cause, self.level)
 
 
+class SoakDay(StrEnum):
+    """What the rules of a day let one do with a string that soaked too long."""
+
+    HARVEST = "harvest"
+    TAKE_UP = "take up"
+    CLOSED = "closed"
+
+
 @dataclass(frozen=True)
 class LawOfSoak:
     """The longest soak that the law allows, and who says so."""
@@ -118,15 +126,35 @@ class NotSent:
 
 
 def soak_bells(
-    gear: GearState, strings: Iterable[TrapString], law: LawOfSoak | None, now: datetime
+    gear: GearState,
+    strings: Iterable[TrapString],
+    law: LawOfSoak | None,
+    now: datetime,
+    may: SoakDay,
+    *,
+    deck_traps: int | None = None,
 ) -> tuple[Bell, ...]:
     """A bell for each string with traps that soaked too long.
 
     With a clock behind the log no soak is known, and none is told.
+
+    Args:
+        may: by the rules of today.
+        deck_traps: most that one trip brings home; None: not known.
     """
     if gear.newest_at is not None and now < gear.newest_at:
         return ()
-    return tuple(bell for string in strings for bell in _soak(gear.strings[string.name], string, law, now))
+    return tuple(
+        replace(bell, values={**bell.values, "may": may, "loads": _loads(gear.strings[string.name], deck_traps)})
+        for string in strings
+        for bell in _soak(gear.strings[string.name], string, law, now)
+    )
+
+
+def _loads(state: StringState, deck_traps: int | None) -> tuple[tuple[int, ...], ...]:
+    places = tuple(trap.place for trap in state.traps if trap.where is Whereabouts.FISHING)
+    load = deck_traps or len(places)
+    return tuple(places[first : first + load] for first in range(0, len(places), load))
 
 
 def _soak(state: StringState, string: TrapString, law: LawOfSoak | None, now: datetime) -> Iterable[Bell]:
