@@ -607,6 +607,23 @@ def lower_gap(world: World, chance: Random) -> World | None:
     )
 
 
+def with_boat(world: World, **changed: float) -> World:
+    boat = world.settings.boat.model_copy(update=changed)
+    return replace(world, settings=replace(world.settings, boat=boat))
+
+
+def fewer_deck_traps(world: World, chance: Random) -> World | None:
+    """The deck carries fewer, also where nothing was settled of it before."""
+    deck = world.settings.boat.deck_traps
+    fewer = chance.randrange(1, 60 if deck is None else max(2, deck))
+    return with_boat(world, deck_traps=fewer)
+
+
+def more_stack_minutes(world: World, chance: Random) -> World | None:
+    stack_min = world.settings.boat.stack_min_per_trap
+    return with_boat(world, stack_min_per_trap=stack_min + chance.choice((1, 3, 12, 30)))
+
+
 # ---- The skipper
 
 
@@ -675,6 +692,8 @@ MUTATIONS: dict[str, Mutation] = {
         lower_string_limit,
         lower_max_age,
         lower_gap,
+        fewer_deck_traps,
+        more_stack_minutes,
         add_bar,
         add_pin,
         station_hole,

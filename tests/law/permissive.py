@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import pandas as pd
@@ -12,7 +12,11 @@ from law.world import NEW_YORK, World
 from soakbell.gear.log import Barred
 from soakbell.morning import Morning
 from soakbell.planning.call import CallWord
+from soakbell.planning.decide import Situation, for_take_up
 from soakbell.planning.trips import Trip, fit_departures, plan_trip, possible_departures
+
+Load = Mapping[str, int]
+"""Traps that a trip hauls, by string."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +28,7 @@ class Judged:
         departures: quarter hours at which a trip may leave today, by the trip's name; none where the skipper
             barred the day or a string of the trip.
         take_up: the call is of taking traps up, and of no harvest.
+        home: traps that its trip brings home.
         only_unripe: all that stands against a trip is that no string has reached its floor.
     """
 
@@ -33,50 +38,66 @@ class Judged:
     departures: Mapping[str, frozenset[datetime]]
     only_unripe: bool = False
     take_up: bool = False
+    home: int = 0
 
 
-def trips_of(morning: Morning) -> dict[str, Trip]:
+def trips_of(morning: Morning) -> dict[str, Load]:
     """The called trip and one to each string alone: fixed, so that two calls can be held against each other."""
-    situation = morning.situation
-    alone = {
-        ahead.string.name: plan_trip(
-            situation.boat, situation.harbor, [ahead.string], {ahead.string.name: ahead.fishing}
-        )
-        for ahead in situation.strings
+    alone: dict[str, Load] = {
+        ahead.string.name: {ahead.string.name: ahead.fishing} for ahead in morning.situation.strings
     }
-    return alone | ({"called": morning.trip} if morning.trip else {})
+    window = morning.call.window
+    return alone | ({"called": {pull.string: pull.traps for pull in window.pulls}} if window else {})
 
 
-def judged(world: World, trips: Mapping[str, Trip], morning: Morning | None = None) -> Judged:
+def trip_of(situation: Situation, load: Load) -> Trip:
+    """As long as the settings of the boat say: to take up, each trap is stacked besides."""
+    boat = situation.boat
+    if for_take_up(situation, situation.days[0]):
+        boat = replace(boat, haul_min_per_trap=boat.haul_min_per_trap + boat.stack_min_per_trap)
+    strings = [ahead.string for ahead in situation.strings if ahead.string.name in load]
+    return plan_trip(boat, situation.harbor, strings, load)
+
+
+def judged(world: World, trips: Mapping[str, Load], morning: Morning | None = None) -> Judged:
     """What the call of ``world`` allows, for trips fixed beforehand.
 
-    That no trip goes to what the skipper barred is held here, by the log itself.
+    That no trip goes to what the skipper barred is held here, by the log itself; and that a called one is reckoned
+    no shorter than hauling and stacking take, and brings home no more than the deck carries.
     """
     morning = morning or world.call()
-    situation = morning.situation
+    situation, call = morning.situation, morning.call
     bounds = situation.days[0].bounds
     assert bounds is not None
     barred = barred_today(world)
-    assert morning.trip is None or not barred.intersection(strings_of(morning.trip))
+    home = 0
+    if morning.trip is not None:
+        called = trips_of(morning)["called"]
+        assert not barred.intersection(called)
+        assert morning.trip.duration_min >= trip_of(situation, called).duration_min - 1e-6
+        if call.take_up:
+            home, deck_traps = sum(called.values()), world.settings.boat.deck_traps
+            assert deck_traps is None or home <= deck_traps
     return Judged(
-        word=morning.call.word,
+        word=call.word,
         now=world.now,
         fit={name: place.fit for name, place in situation.places.items()},
         departures={
             name: frozenset()
-            if barred.intersection(strings_of(trip))
+            if barred.intersection(load)
             else frozenset(
                 fit_departures(
-                    trip,
+                    trip := trip_of(situation, load),
                     possible_departures(trip, bounds),
                     situation.places,
                     break_margin_h=situation.break_margin_h,
                 )
             )
-            for name, trip in trips.items()
+            for name, load in trips.items()
         },
-        only_unripe=[reason.code for reason in morning.call.reasons] == ["nothing_ripe"],
-        take_up=morning.call.take_up,
+        only_unripe=[reason.code for reason in call.reasons] == ["nothing_ripe"],
+        take_up=call.take_up,
+        home=home,
     )
 
 
@@ -86,10 +107,6 @@ def barred_today(world: World) -> frozenset[str]:
     bars = [entry.detail for entry in world.entries if isinstance(entry.detail, Barred)]
     today = {bar.string for bar in bars if bar.day == world.now.astimezone(NEW_YORK).date()}
     return every if "" in today else frozenset(today)
-
-
-def strings_of(trip: Trip) -> frozenset[str]:
-    return frozenset(str(leg.string) for leg in trip.hauls)
 
 
 def looser(before: Judged, after: Judged, *, pinned: bool = False) -> list[str]:
@@ -120,9 +137,10 @@ def looser(before: Judged, after: Judged, *, pinned: bool = False) -> list[str]:
 
 
 def stricter(before: Judged, after: Judged) -> bool:
-    """Whether ``after`` allows less: another word than PULL, a departure less, or an hour less."""
+    """Whether ``after`` allows less: another word than PULL, a departure or an hour less, or fewer traps home."""
     return (
         (before.word is CallWord.PULL and after.word is not CallWord.PULL)
         or any(after.departures[name] < departures for name, departures in before.departures.items())
         or any(after.fit[place].sum() < fit.sum() for place, fit in before.fit.items())
+        or (after.take_up and after.home < before.home)
     )

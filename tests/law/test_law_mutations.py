@@ -27,7 +27,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from law.mutations import MUTATIONS, NOT_TOGETHER, can_be_told
-from law.permissive import Judged, judged, looser, stricter, trips_of
+from law.permissive import Judged, Load, judged, looser, stricter, trips_of
 from law.world import (
     FISHERIES,
     NEW_YORK,
@@ -45,7 +45,7 @@ from soakbell.errors import SettingsError
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.gear.log import Barred, EntryKind, Pinned
 from soakbell.planning.call import CallWord
-from soakbell.planning.trips import Trip
+from soakbell.planning.trips import STACK_MIN_PER_TRAP
 from soakbell.sea.sources import SourceKind
 from soakbell.settings import load_fishery
 
@@ -147,6 +147,13 @@ def taken_up() -> World:
     return world(now=TAKE_UP, text_wind_kt=15, text_sea_ft=3, wind_kt=13, sea_m=0.8, gust_kt=18, soaked_days=2)
 
 
+def taken_up_in_loads() -> World:
+    """The deck carries one string and a part of the other, and a trap takes longer to stack than to haul."""
+    one = taken_up()
+    boat = one.settings.boat.model_copy(update={"deck_traps": 40, "stack_min_per_trap": 2.0})
+    return replace(one, settings=replace(one.settings, boat=boat))
+
+
 def not_to_be_taken_up() -> World:
     return world(now=TAKE_UP, text_wind_kt=20, wind_kt=14, gust_kt=18)
 
@@ -175,6 +182,7 @@ BASELINES: dict[str, Callable[[], World]] = {
         nothing_ripe,
         barred_by_the_skipper,
         taken_up,
+        taken_up_in_loads,
         not_to_be_taken_up,
     )
 }
@@ -186,7 +194,7 @@ STAY_IN = ("blown_out", "with_a_headline", "nothing_ripe", "barred_by_the_skippe
 @dataclass(frozen=True)
 class Before:
     world: World
-    trips: dict[str, Trip]
+    trips: dict[str, Load]
     judged: Judged
 
 
@@ -209,7 +217,8 @@ def test_the_baselines_are_what_they_are_meant_to_be() -> None:
 
 SPREAD = sorted(
     [*MUTATIONS, *["corrupt", "corrupt letters", "truncate", "drop field", "null value", "retype"] * 2]
-    + ["station hole"] * 3  # it applies to one baseline of seventeen
+    + ["station hole"] * 8  # it applies to one baseline of eighteen
+    + ["fewer deck traps", "more stack minutes"] * 3  # they matter to three of them
 )
 plans = st.lists(st.uuids(), min_size=1, max_size=3)
 """One seed a mutation; it settles which one and where, evenly."""
@@ -304,7 +313,7 @@ def test_a_pin_lifts_nothing_that_stands_against_the_hours(against: dict[str, An
 # ---- The harvest is closed
 
 
-@pytest.mark.parametrize("name", ["taken_up", "not_to_be_taken_up"])
+@pytest.mark.parametrize("name", ["taken_up", "taken_up_in_loads", "not_to_be_taken_up"])
 def test_once_the_harvest_is_closed_every_call_is_of_taking_up(name: str) -> None:
     assert before(name).judged.take_up
 
@@ -330,6 +339,38 @@ def test_no_line_that_the_rules_of_the_fishery_lose_gives_a_harvest_back(tmp_pat
         call = replace(one, settings=replace(one.settings, fishery=rules)).call().call
         assert call.word is not CallWord.PULL or call.take_up, said
     assert 0 < read < len(torn)
+
+
+HAUL = "haul_min_per_trap = 1.5"
+
+
+@pytest.mark.parametrize("key", ["deck_traps", "stack_min_per_trap"])
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", "-1", "1e6", '""', '"many"', "[]", "true"])
+def test_a_deck_load_or_stacking_that_makes_no_sense_is_refused_and_never_left_out(key: str, value: str) -> None:
+    with pytest.raises(SettingsError, match=key):
+        settings_with((HAUL, f"{HAUL}\n{key} = {value}"))
+
+
+def test_stacking_that_is_left_out_takes_its_usual_minutes_and_not_none() -> None:
+    """All 60 traps are called; a line that is lost must not make their trip as short as that of a harvest."""
+    was = before("taken_up").world
+    none = was.settings.boat.model_copy(update={"stack_min_per_trap": 0.0})
+    left_out, unreckoned = was.call().trip, replace(was, settings=replace(was.settings, boat=none)).call().trip
+    assert left_out is not None
+    assert unreckoned is not None
+    assert left_out.duration_min - unreckoned.duration_min == pytest.approx(60 * STACK_MIN_PER_TRAP)
+    assert STACK_MIN_PER_TRAP > 0
+
+
+@pytest.mark.parametrize("name", ["taken_up", "not_to_be_taken_up"])
+@pytest.mark.parametrize("deck_traps", [1, 23, 24, 25, 36, 59])
+def test_the_word_does_not_hang_on_the_deck_load_and_no_more_comes_home(name: str, deck_traps: int) -> None:
+    was = before(name)
+    boat = was.world.settings.boat.model_copy(update={"deck_traps": deck_traps})
+    now = judged(replace(was.world, settings=replace(was.world.settings, boat=boat)), was.trips)
+    assert now.word is was.judged.word
+    assert now.departures == was.judged.departures
+    assert now.home == (deck_traps if now.word is CallWord.PULL else 0)
 
 
 # ---- Source loss, one by one
