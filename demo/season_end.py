@@ -7,7 +7,7 @@ Four traps are not found: two turn up ashore, two are written off.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from demo.season import CLAWS_A_TRAP_AND_WEEK, LB_A_CLAW, invented, season_log
@@ -17,7 +17,6 @@ from demo.stormy_weather import STORMY
 from demo.story import Story
 from soakbell.gear.log import BroughtAshore, FoundMissing, LogEntry, Pulled, Recovered, Retired
 from soakbell.planning.call import Call
-from soakbell.planning.recovery import TripOut
 from soakbell.settings import Settings
 
 DECK_TRAPS = 76
@@ -61,8 +60,15 @@ class TakeUpSkipper(Skipper):
     """Takes traps up on fit days, sets none again, and orders and thaws no bait any more."""
 
     def home(self, call: Call) -> list[LogEntry]:
+        """What a call to take up names comes home; of one for the catch, the first trip of the recovery list."""
         assert call.window is not None
-        return self._taken_up(call.window.leaves_at)
+        window, now = call.window, self._clock.now()
+        if call.take_up:
+            stops = [Stop(pull.string, pull.places, pull.arrives_at) for pull in window.pulls]
+            made = list(_trip_made(stops, window.lands_at))
+        else:
+            made = self._first_trip(window.leaves_at)
+        return [replace(entry, told_at=now) for entry in made]
 
     def evening(self, _day: date) -> list[LogEntry]:
         return []
@@ -83,23 +89,35 @@ class TakeUpSkipper(Skipper):
             return [invented(Retired(reason), string, now, traps=NOT_FOUND[string]) for string in GIVEN_UP]
         return []
 
-    def _taken_up(self, leaves_at: datetime) -> list[LogEntry]:
+    def _first_trip(self, leaves_at: datetime) -> list[LogEntry]:
         """The first trip of the recovery list, made; nothing where none is left."""
-        now = self._clock.now()
-        recovery = self._desk.season.between(now).recovery
+        recovery = self._desk.season.between(self._clock.now()).recovery
         assert recovery is not None
-        made = [entry for trip in recovery.trips[:1] for entry in _trip_made(trip, leaves_at)]
-        return [replace(entry, told_at=now) for entry in made]
+        made: list[LogEntry] = []
+        for trip in recovery.trips[:1]:
+            stops = [
+                Stop(string.name, tuple(string.places), leaves_at + _FIRST_HAUL_AFTER + number * _HAUL_EVERY)
+                for number, string in enumerate(trip.strings)
+            ]
+            made += _trip_made(stops, leaves_at + timedelta(minutes=trip.minutes))
+        return made
 
 
-def _trip_made(trip: TripOut, leaves_at: datetime) -> Iterator[LogEntry]:
+@dataclass(frozen=True)
+class Stop:
+    """Traps of one string, hauled from ``at`` on."""
+
+    string: str
+    places: tuple[int, ...]
+    at: datetime
+
+
+def _trip_made(stops: Iterable[Stop], lands_at: datetime) -> Iterator[LogEntry]:
     """The traps of a trip hauled, stacked and landed, but for those that aren't found."""
-    harvest = STORMY.local(leaves_at).date() <= LAST_HARVEST
-    lands_at = leaves_at + timedelta(minutes=trip.minutes)
-    for number, string in enumerate(trip.strings):
-        at = leaves_at + _FIRST_HAUL_AFTER + number * _HAUL_EVERY
-        lost = tuple(place for place in string.places if place in NOT_FOUND.get(string.name, ()))
-        hauled = tuple(place for place in string.places if place not in lost)
+    harvest = STORMY.local(lands_at).date() <= LAST_HARVEST
+    for stop in stops:
+        lost = tuple(place for place in stop.places if place in NOT_FOUND.get(stop.string, ()))
+        hauled = tuple(place for place in stop.places if place not in lost)
         legal = round(CLAWS_A_TRAP_AND_WEEK * len(hauled)) if harvest else None
         haul = Pulled(
             rebaited=False,
@@ -107,10 +125,11 @@ def _trip_made(trip: TripOut, leaves_at: datetime) -> Iterator[LogEntry]:
             legal_claws=legal,
             lb=None if legal is None else round(legal * LB_A_CLAW, 1),
         )
-        yield invented(haul, string.name, at, traps=hauled)
+        if hauled:  # without places an entry is of the whole string
+            yield invented(haul, stop.string, stop.at, traps=hauled)
+            yield invented(BroughtAshore(), stop.string, lands_at, traps=hauled)
         if lost:
-            yield invented(FoundMissing(), string.name, at + timedelta(minutes=40), traps=lost)
-        yield invented(BroughtAshore(), string.name, lands_at, traps=hauled)
+            yield invented(FoundMissing(), stop.string, stop.at + timedelta(minutes=40), traps=lost)
 
 
 def spring_log(settings: Settings) -> list[LogEntry]:

@@ -10,18 +10,31 @@ from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes
 from email.policy import default as mail_policy
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from demo.demo_boat import demo_settings, take_order
 from demo.play import PlayedDay, play
-from demo.season_end import DECK_TRAPS, EXTENDED_ON, EXTENDED_TO, NOT_FOUND, ORDER, SEASON_END, spring_log
+from demo.season_end import (
+    DECK_TRAPS,
+    EXTENDED_ON,
+    EXTENDED_TO,
+    NOT_FOUND,
+    ORDER,
+    SEASON_END,
+    TakeUpSkipper,
+    spring_log,
+)
 from demo.show import kind_of, text_of, told_of_season
 from demo.stormy_weather import STORMY
 from demo.weather import HOUR, Weather
 from icalendar import Calendar
 
+from law.world import settings_with, world
+from soakbell.clock import SetClock
 from soakbell.fishery.season import take_up
 from soakbell.gear.fold import Whereabouts, fold
+from soakbell.gear.log import BroughtAshore, FoundMissing, Pulled
 from soakbell.gear.log_check import check_entries
 from soakbell.planning.call import CallWord
 from soakbell.settings import Settings
@@ -74,6 +87,37 @@ def test_an_order_in_the_file_of_the_fishery_moves_the_deadline_once_it_is_read_
 def test_of_the_stormy_fortnight_one_working_day_is_fit():
     days = [STORMY.first_evening + n * timedelta(days=1) for n in range(1, 14)]
     assert [day for day in days if _fit(_daytime(day), WEATHER.truth)] == [THE_FIT_DAY]
+
+
+@pytest.mark.parametrize("deck_traps", [53, 40, 30, 10])
+def test_of_a_call_that_takes_part_of_a_string_the_skipper_brings_home_its_places_alone(deck_traps):
+    """On 3 May, with 24 and 36 traps out. Outer Bar's trap 29 is one of those that are not found."""
+    now = datetime(2027, 5, 3, 8, 30, tzinfo=UTC)
+    lying = settings_with(("haul_min_per_trap = 1.5", f"haul_min_per_trap = 1.5\ndeck_traps = {deck_traps}"))
+    call = world(settings=lying, now=now).call().call
+    assert call.take_up
+    assert call.window is not None
+    clock = SetClock(call.window.lands_at)
+    desk = SimpleNamespace(season=SimpleNamespace(between=_list_of_all))
+    told = TakeUpSkipper(desk, None, clock).home(call)
+    home = {entry.string: entry.traps for entry in told if isinstance(entry.detail, BroughtAshore)}
+    lost = {entry.string: entry.traps for entry in told if isinstance(entry.detail, FoundMissing)}
+    assert lost == ({"Outer Bar": (29,)} if deck_traps == 53 else {})
+    called = {pull.string: pull.places for pull in call.window.pulls}
+    assert sum(map(len, called.values())) == deck_traps
+    assert {name: tuple(sorted((*home[name], *lost.get(name, ())))) for name in home} == called
+    hauled = {entry.string: (entry.happened_at, entry.traps) for entry in told if isinstance(entry.detail, Pulled)}
+    assert hauled == {pull.string: (pull.arrives_at, home[pull.string]) for pull in call.window.pulls}
+    assert all(entry.told_at == clock.now() for entry in told)
+
+
+def _list_of_all(_now: datetime) -> SimpleNamespace:
+    """A recovery list whose first trip is to bring home every trap of both strings."""
+    strings = [
+        SimpleNamespace(name=name, places=range(1, traps + 1))
+        for name, traps in (("Nine Foot", 24), ("Outer Bar", 36))
+    ]
+    return SimpleNamespace(recovery=SimpleNamespace(trips=[SimpleNamespace(strings=strings, minutes=240.0)]))
 
 
 # ---- played
