@@ -255,6 +255,16 @@ def test_a_fault_that_has_its_own_sentence_is_not_told_again() -> None:
     )
 
 
+def test_a_phrase_not_understood_is_quoted_from_its_source_by_the_name_that_is_read_elsewhere() -> None:
+    values = {"place": "Ledge", "at": est(8), "phrase": "zone text: rough"}
+    (told,) = Teller(TIMES).tell_all((Reason("unclear", values),))
+    assert told == (
+        'Not understood in the zone forecast at Ledge at 08:00: "rough". '
+        "Hours that are not known or not understood are never used."
+    )
+    assert Teller(TIMES).tell(Reason("unclear", values)).short == "zone forecast at Ledge not understood"
+
+
 def test_that_unknown_hours_are_never_used_is_said_once() -> None:
     reasons = (
         Reason("not_known", SAMPLES["not_known"]),

@@ -283,10 +283,13 @@ def _grid_hazard(case: _Case) -> Told:
 
 
 def _unclear(case: _Case) -> Told:
+    phrase, source = case.text("phrase"), "forecast"
+    for kind, name in SOURCE_NAMES.items():
+        if phrase.startswith(f"{kind.value}: "):
+            phrase, source = phrase.removeprefix(f"{kind.value}: "), name
     return Told(
-        f'The forecast{case.place()}{case.hour("at")} says "{case.text("phrase")}". '
-        f"That was not understood.{case.elsewhere()}",
-        f"forecast{case.place()} not understood",
+        f'Not understood in the {source}{case.place()}{case.hour("at")}: "{phrase}".{case.elsewhere()}',
+        f"{source}{case.place()} not understood",
     )
 
 
