@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -15,9 +15,12 @@ from law.world import NOW
 from plan_scenes import CONFIG, FIVE_TOML, sea_of
 from soakbell.cli import app
 from soakbell.clock import SystemClock
+from soakbell.planning.season_told import SURE_START, SeasonAhead
+from soakbell.season_desk import SeasonDesk
 from soakbell.settings import load_settings
 from soakbell.store import log, replies
 from soakbell.wiring import open_database
+from take_up_scenes import ODDS
 
 
 @dataclass(frozen=True)
@@ -70,6 +73,22 @@ def test_the_plan_is_told_as_in_the_letter(terminal: Terminal) -> None:
     assert "Tue 8 Dec │ called" in told
     assert "String by string - Nine Foot: today" in told
     assert "The plan makes no call and changes none: you decide." in told
+
+
+def test_the_last_day_to_start_the_take_up_is_told_as_in_the_letter(
+    terminal: Terminal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """95% (``SURE_START``): with no day left for it, taking up goes before pulling."""
+    odds = replace(ODDS, start_by=((SURE_START, None),))
+    monkeypatch.setattr(SeasonDesk, "ahead", lambda *_, **__: SeasonAhead(ODDS.day, odds=odds))
+    told = " ".join(terminal.told().split())
+    assert "No day to start on has a chance of 95% any more of all traps home by" in told
+
+
+def test_what_the_two_numbers_of_a_catch_mean_is_told_as_in_the_letter(terminal: Terminal) -> None:
+    """The interval of the catch to expect is one of 80 % (``catch_curve.LOW``, ``HIGH``)."""
+    told = " ".join(terminal.told().split())
+    assert "The average lies between the two numbers in 4 cases of 5; a single haul strays further." in told
 
 
 def test_curves_are_drawn_one_a_string_and_said_in_words(terminal: Terminal, tmp_path: Path) -> None:

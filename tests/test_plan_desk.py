@@ -301,7 +301,9 @@ def test_a_changed_call_waits_for_no_plan(calm: Port, monkeypatch: pytest.Monkey
     assert changed.call is not None
     assert changed.call.word == CallWord.WAIT
     assert asked == []
-    assert "a changed call waits for no plan; soakbell plan makes one" in text_of(changed)
+    told = text_of(changed)
+    assert "A changed call is sent at once, without the week's plan. The next morning letter has it again." in told
+    assert "could not be planned" not in told
 
 
 def test_books_that_fail_cost_the_plan_and_not_the_call(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -351,7 +353,7 @@ def test_the_end_of_the_season_is_in_sight_three_weeks_past_the_days_planned(
 
 def test_claws_are_worth_what_the_log_landed_by_grade_or_the_least_price(calm: Port, folder: Path) -> None:
     """The prices of config/gear.toml: medium 14, large 21."""
-    _, week = replace(calm, terms=replace(TERMS, price_usd_lb=None)).desk.week_now(TODAY, clock_suspect=False)
+    _, week, _ = replace(calm, terms=replace(TERMS, price_usd_lb=None)).desk.week_now(TODAY, clock_suspect=False)
     assert week is not None
     assert week.price_usd_lb == 14
 
@@ -359,7 +361,7 @@ def test_claws_are_worth_what_the_log_landed_by_grade_or_the_least_price(calm: P
 def test_without_any_price_the_letter_says_what_to_write(calm: Port) -> None:
     unpriced = replace(TERMS, price_usd_lb=None)
     desk = Desk(calm.sea.settings, calm.store, SetClock(NOW), NobodyAnswers(), outfit=None, terms=unpriced)
-    _, week = desk.week_now(TODAY, clock_suspect=False)
+    _, week, _ = desk.week_now(TODAY, clock_suspect=False)
     assert week is not None
     assert "price_usd_lb" in week.fault
 
@@ -376,8 +378,8 @@ def test_whatever_the_morning_the_plan_follows_the_call(
     sea = sea_of(dict(zip(SOAKED_DAYS, soaked, strict=True)), wind_kt=wind_kt)
     port = port_of(sea, tmp_path_factory.mktemp("port"))
     with_plan = replace(TERMS, trip_cost_usd=trip_cost_usd)
-    call, week = replace(port, terms=with_plan).desk.week_now(TODAY, clock_suspect=False)
-    bare, none = replace(port, terms=None).desk.week_now(TODAY, clock_suspect=False)
+    call, week, _ = replace(port, terms=with_plan).desk.week_now(TODAY, clock_suspect=False)
+    bare, none, _ = replace(port, terms=None).desk.week_now(TODAY, clock_suspect=False)
     assert none is None
     assert call == bare
     assert (week is None) == (call.word is CallWord.NO_CALL)

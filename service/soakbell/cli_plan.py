@@ -45,8 +45,9 @@ def plan(
     today = local_day(now, settings.harbor.time_zone)
     house = build(settings)
     try:
-        call, week = house.desk.week_now(today, clock_suspect=house.sweep.clock_is_suspect())
-        section = plan_section(week, today, trip=call.window is not None, take_up=call.take_up)
+        call, week, season = house.desk.week_now(today, clock_suspect=house.sweep.clock_is_suspect())
+        trip = call.window is not None
+        section = plan_section(week, today, trip=trip, take_up=call.take_up, season=season)
         typer.echo(f"{settings.boat.name}, {full_day_words(today)}: {called(call)} by what is on hand\n")
         if section is None:
             typer.echo(_why_none(settings, call))

@@ -196,10 +196,12 @@ class Desk:
         )
         return f"{letter.subject}\n\n{letter.text}"
 
-    def week_now(self, day: date, *, clock_suspect: bool) -> tuple[Call, Week | None]:
-        """Today's call and the plan beside it, on what is on hand; nothing is stored or sent."""
+    def week_now(self, day: date, *, clock_suspect: bool) -> tuple[Call, Week | None, SeasonAhead | None]:
+        """Today's call, the plan and season's end beside it, on what is on hand; nothing is stored or sent."""
         made = self._decide(day, clock_suspect)
-        return made.morning.call, self._week(made.morning.call, made)
+        call = made.morning.call
+        week = self._week(call, made)
+        return call, week, None if week is None else self._season(call, made)
 
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that bells, bait, a new month and season's end ask for now. One that fails stops no other.
@@ -324,7 +326,7 @@ class Desk:
                 week, season = self._week(call, made), self._season(call, made)
                 self.season.keep(season, now)
             else:
-                week = self._no_week(call, f"a changed call waits for no plan; {self._command} plan makes one")
+                week = self._no_week(call, Week(put_off=True))
         letter = morning_letter(call, facts, kind=kind, previous=previous, ashore=ashore, week=week, season=season)
         detail = as_record(call, trip)
         inputs: list[dict[str, Any]] = []
@@ -369,10 +371,10 @@ class Desk:
         tell = partial(
             self.plan.week, call, situation, basis.now, clock_suspect=basis.clock_suspect, kept=basis.log
         )
-        return self._beside.told("week", tell, partial(self._no_week, call))
+        return self._beside.told("week", tell, lambda why: self._no_week(call, Week(fault=why)))
 
-    def _no_week(self, call: Call, why: str) -> Week | None:
-        return Week(fault=why) if self._tells_week and call.word is not CallWord.NO_CALL else None
+    def _no_week(self, call: Call, instead: Week) -> Week | None:
+        return instead if self._tells_week and call.word is not CallWord.NO_CALL else None
 
     def _season(self, call: Call, made: _Made) -> SeasonAhead | None:
         basis, situation = made.basis, made.morning.situation

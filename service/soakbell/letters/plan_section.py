@@ -38,6 +38,7 @@ ONLY_TAKE_UP = (
     "The harvest is closed, so no pull is planned. What is left to take up, and in which trips, stands under "
     "season's end and on the recovery list."
 )
+PUT_OFF = "A changed call is sent at once, without the week's plan. The next morning letter has it again."
 
 _MOSTLY = 0.5
 _SAME_USD = 5.0
@@ -88,6 +89,8 @@ def plan_section(
         fault = _untold(week.fault) if week.fault else ""
         if take_up:
             return PlanSection(TITLE, fault or ONLY_TAKE_UP)
+        if week.put_off:
+            return PlanSection(TITLE, PUT_OFF)
         if not week.days:
             return PlanSection(TITLE, fault) if fault else None
         return PlanSection(

@@ -210,6 +210,7 @@ class Week:
         areas_unseen: areas that nothing is on record of, where something is of others.
         usual_counted, usual_lacking: what usual days rest on, as ``season_told.OddsFrom`` has it.
         take_up: None where season's end isn't near.
+        put_off: nothing was planned, since a changed call waits for no plan.
         fault: what could not be told and why, as a sentence without its stop.
     """
 
@@ -232,4 +233,5 @@ class Week:
     usual_counted: tuple[YearsCounted, ...] = ()
     usual_lacking: tuple[str, ...] = ()
     take_up: TakeUpAhead | None = None
+    put_off: bool = False
     fault: str = ""
