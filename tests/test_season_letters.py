@@ -234,7 +234,7 @@ def test_it_is_no_call_and_brings_its_files(calm: Port) -> None:
     assert len(gpxpy.parse(file_of(one.letter, "recovery.gpx").decode()).waypoints) == 61
     events = days_in(one)
     assert events["Last day for traps in the water"] == DEADLINE
-    assert {"Start the take-up by today for 95%", "Take-up trip 1: Outer Bar"} <= set(events)
+    assert {"Start the take-up by today for 95%", "Take-up trip 2: Outer Bar"} <= set(events)
     assert all(TODAY < day <= DEADLINE for day in events.values())
 
 

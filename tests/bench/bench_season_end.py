@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "service"))
 import numpy as np
 
 from soakbell.gear.strings import Mark, TrapString
-from soakbell.planning.season_end import TakeUpPlan, TakeUpTrip, take_up_odds, weather_ahead
+from soakbell.planning.season_end import TakeUpPlan, take_up_odds, weather_ahead
 from soakbell.planning.take_up_trips import TrapsOut, plan_trips
 from soakbell.planning.trips import Boat
 
@@ -24,9 +24,9 @@ FIRST_DAY = date(2027, 3, 28)
 ROUNDS = 5
 
 
-def odds_s(trips: int, trips_a_day: int) -> tuple[float, float]:
-    """Seconds to draw the weather, and to count the odds from it; the slowest of some rounds."""
-    plan = TakeUpPlan(tuple(TakeUpTrip((("Nine Foot", (n,)),), 1, 120.0) for n in range(trips)))
+def odds_s(strings: int, trips_a_day: int) -> tuple[int, float, float]:
+    """Trips, and seconds to draw the weather and to count the odds from it; the slowest of some rounds."""
+    plan = loads(strings)
     forecast = np.random.default_rng(1).uniform(0, 480, (500, 5))
     drawn, counted = [], []
     for seed in range(ROUNDS):
@@ -37,12 +37,20 @@ def odds_s(trips: int, trips_a_day: int) -> tuple[float, float]:
         drawn.append(time.perf_counter() - began)
         began = time.perf_counter()
         deadline = FIRST_DAY + timedelta(days=STARTS)
-        take_up_odds(plan, windows, FIRST_DAY, deadline, starts=STARTS, trips_a_day=trips_a_day)
+        take_up_odds(
+            plan,
+            windows,
+            FIRST_DAY,
+            deadline,
+            starts=STARTS,
+            trips_a_day=trips_a_day,
+            unload_min_per_trap=0.5,
+        )
         counted.append(time.perf_counter() - began)
-    return max(drawn), max(counted)
+    return len(plan.trips), max(drawn), max(counted)
 
 
-def plan_s(strings: int) -> float:
+def loads(strings: int) -> TakeUpPlan:
     out = [
         TrapsOut(
             TrapString(f"S{n}", Mark(29.9 - n / 200, -84.2), Mark(29.9 - n / 200, -84.18), 40, "bay", 4, 120, 264),
@@ -50,14 +58,19 @@ def plan_s(strings: int) -> float:
         )
         for n in range(strings)
     ]
+    boat = Boat("Little Grebe", 15, 2.5, 30)
+    return plan_trips(boat, Mark(30.05, -84.15), out, deck_traps=74, stack_min_per_trap=1)
+
+
+def plan_s(strings: int) -> float:
     began = time.perf_counter()
-    plan_trips(Boat("Little Grebe", 15, 2.5, 30), Mark(30.05, -84.15), out, deck_traps=74, stack_min_per_trap=1)
+    loads(strings)
     return time.perf_counter() - began
 
 
 if __name__ == "__main__":
-    for trips, trips_a_day in ((2, 1), (8, 1), (30, 3)):
-        drawn_s, counted_s = odds_s(trips, trips_a_day)
+    for strings, trips_a_day in ((4, 1), (15, 1), (30, 1), (15, 3), (60, 3)):
+        trips, drawn_s, counted_s = odds_s(strings, trips_a_day)
         print(f"{trips} trips, {trips_a_day} a day: weather {drawn_s:.2f} s, odds {counted_s:.2f} s")
     for strings in (5, 30, 60):
         print(f"trips for {40 * strings} traps on {strings} strings: {plan_s(strings):.2f} s")

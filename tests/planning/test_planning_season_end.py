@@ -19,6 +19,7 @@ from soakbell.planning.season_end import (
     TakeUpOdds,
     TakeUpPlan,
     TakeUpTrip,
+    TakeUpWay,
     likely_days,
     season_end,
     take_up_odds,
@@ -34,8 +35,10 @@ FIRST = date(2027, 4, 1)
 PATHS = 10_000
 
 
-def trips(count: int, minutes: float = 240.0, traps: int = 40) -> TakeUpPlan:
-    return TakeUpPlan(tuple(TakeUpTrip((("Ledge", (n,)),), traps, minutes) for n in range(count)))
+def trips(count: int, minutes: float = 240.0) -> TakeUpPlan:
+    """Each with the one trap that the deck carries, so that it goes wholly or not at all."""
+    way = TakeUpWay(np.zeros(count), np.zeros(count), a_trap_min=minutes, margin_min=0.0, deck_traps=1)
+    return TakeUpPlan(tuple(TakeUpTrip((("Ledge", (n,)),), 1, minutes) for n in range(count)), way)
 
 
 def odds(plan: TakeUpPlan, windows: np.ndarray, last: int, **options: float) -> TakeUpOdds:
@@ -92,13 +95,16 @@ def test_a_trip_that_half_of_the_cases_never_see_has_no_day() -> None:
 
 def test_two_trips_go_on_one_day_only_where_both_fit_its_window() -> None:
     windows = np.array([[500.0, 0.0], [499.0, 0.0], [480.0, 480.0]])
-    done = odds(trips(2), windows, last=1, trips_a_day=2, unload_min_per_trap=0.5).done
-    assert done[0].tolist() == pytest.approx([1 / 3, 2 / 3]), "240 + 40 x 0.5 + 240 min are 500"
+    done = odds(trips(2), windows, last=1, trips_a_day=2, unload_min_per_trap=20).done
+    assert done[0].tolist() == pytest.approx([1 / 3, 2 / 3]), "240 + 20 + 240 min are 500"
 
 
 def test_a_window_too_short_for_the_next_trip_is_waited_out() -> None:
-    plan = TakeUpPlan((*trips(1, 300).trips, *trips(1, 100).trips))
-    assert odds(plan, np.array([[200.0, 300.0, 200.0, 0.0]]), last=3).starts[0].half_by == date(2027, 4, 3)
+    plan = trips(2)
+    far = dataclasses.replace(plan.way, home_min=np.array([150.0, 0.0]), a_trap_min=0.0, margin_min=100.0)
+    windows = np.array([[200.0, 400.0, 100.0, 0.0]])
+    found = odds(dataclasses.replace(plan, way=far), windows, last=3)
+    assert found.starts[0].half_by == date(2027, 4, 3)
 
 
 def test_a_window_just_as_long_as_the_trip_carries_it_and_a_minute_less_does_not() -> None:

@@ -1,8 +1,7 @@
 """Season's end: the dates that the law sets, and the odds of having every trap home by the deadline.
 
-The odds are counted over drawn weather: from each start day on, every day whose window carries the next trips
-takes them, and any other day is waited out. They rank start days and permit nothing: each day's word is the call's
-alone.
+The odds are counted over drawn weather: from each start day on, every day brings home what its window and the deck
+carry of the traps that are next. They rank start days and permit nothing: each day's word is the call's alone.
 """
 
 from __future__ import annotations
@@ -44,10 +43,39 @@ class TakeUpTrip:
 
 
 @dataclass(frozen=True)
+class TakeUpWay:
+    """All traps that are to come home, in the order in which they are hauled over all trips.
+
+    Attributes:
+        home_min: the run between each trap and the harbor.
+        along_min: the run from the first trap to each, besides the hauling.
+        a_trap_min: for hauling and stacking one.
+        margin_min: of the boat, on every trip.
+        deck_traps: the most that one trip brings home.
+    """
+
+    home_min: Numbers
+    along_min: Numbers
+    a_trap_min: float
+    margin_min: float
+    deck_traps: int
+
+    @property
+    def traps(self) -> int:
+        return len(self.home_min)
+
+    def minutes(self, first: int | np.ndarray, last: int | np.ndarray) -> Numbers:
+        """What a trip takes that hauls all from ``first`` to ``last``, counted from 0."""
+        run_min = self.home_min[first] + self.home_min[last] + self.along_min[last] - self.along_min[first]
+        return np.asarray(run_min + self.a_trap_min * (np.asarray(last) - first + 1) + self.margin_min)
+
+
+@dataclass(frozen=True)
 class TakeUpPlan:
-    """Trips in the order in which they should go, the fullest first. None where no trap is out."""
+    """Trips in the order in which they should go; they cut ``way`` into loads. None where no trap is out."""
 
     trips: tuple[TakeUpTrip, ...]
+    way: TakeUpWay = field(repr=False, compare=False)
 
     @property
     def traps(self) -> int:
@@ -236,7 +264,9 @@ def take_up_odds(
 ) -> TakeUpOdds:
     """Count, for each possible start day, how it ends.
 
-    Trips go in the plan's order: a window too short for the next one is waited out, though another might fit it.
+    Traps come home in the order of the plan's way, each day as many as its window and the deck carry: a short
+    window takes a smaller load than the plan's trip, and a long one may take some of the next. Who is ahead on the
+    way stays ahead in the same weather, so a larger deck never makes the end less likely.
 
     Args:
         windows: as from ``weather_ahead``, the first day ``first_day``. A day on which nobody may or will go out
@@ -252,20 +282,19 @@ def take_up_odds(
     last = (deadline - first_day).days
     if not paths or last >= days:
         raise ValueError(f"{paths} paths of {days} days from {first_day}; draw them past the deadline, {deadline}")
-    trips = len(plan.trips)
     starts = min(starts, days)
-    steps = _steps(plan, trips_a_day, unload_min_per_trap)
-    minutes = np.clip(windows, 0, _MINUTES_A_DAY).astype(np.int32).T
-    made = np.zeros((starts, paths), dtype=np.int32)
+    minutes = _whole_minutes(windows)
+    steps = _steps(plan.way, int(minutes.max()), trips_a_day, unload_min_per_trap)
+    home = np.zeros((starts, paths), dtype=np.int32)
     done = np.zeros((starts, days))
     for day in range(days):
-        begun = made[: day + 1]
-        begun[:] = steps.take(begun * (_MINUTES_A_DAY + 1) + minutes[day])
-        done[: day + 1, day] = (begun == trips).mean(axis=1)
+        begun = home[: day + 1]
+        begun[:] = steps.take(begun * steps.shape[1] + minutes[day])
+        done[: day + 1, day] = (begun == plan.way.traps).mean(axis=1)
     told = tuple(
         StartDay(
             day=first_day + start * _ONE_DAY,
-            chance=_chance(done[start], start, last, trips),
+            chance=_chance(done[start], start, last, plan.way.traps),
             half_by=_reached(done[start], start, first_day, 0.5),
             most_by=_reached(done[start], start, first_day, 0.9),
         )
@@ -274,7 +303,7 @@ def take_up_odds(
     start_by = tuple(
         (level, max((start.day for start in told if start.chance >= level), default=None)) for level in LEVELS
     )
-    return TakeUpOdds(deadline, trips, told, start_by, done)
+    return TakeUpOdds(deadline, len(plan.trips), told, start_by, done)
 
 
 def likely_days(
@@ -291,35 +320,51 @@ def likely_days(
     None past the days drawn. The other arguments are those of ``take_up_odds``.
     """
     paths, days = windows.shape
-    steps = _steps(plan, trips_a_day, unload_min_per_trap)
-    minutes = np.clip(windows, 0, _MINUTES_A_DAY).astype(np.int32).T
-    made = np.zeros(paths, dtype=np.int32)
+    minutes = _whole_minutes(windows)
+    steps = _steps(plan.way, int(minutes.max()), trips_a_day, unload_min_per_trap)
+    last_of = np.cumsum([trip.traps for trip in plan.trips])
+    home = np.zeros(paths, dtype=np.int32)
     found: list[date] = []
     for day in range((start - first_day).days, days):
-        made = steps.take(made * (_MINUTES_A_DAY + 1) + minutes[day])
-        while len(found) < len(plan.trips) and (made > len(found)).mean() >= 0.5:
+        home = steps.take(home * steps.shape[1] + minutes[day])
+        while len(found) < len(plan.trips) and (home >= last_of[len(found)]).mean() >= 0.5:
             found.append(first_day + day * _ONE_DAY)
     return (*found, *[None] * (len(plan.trips) - len(found)))
 
 
-def _steps(plan: TakeUpPlan, trips_a_day: int, unload_min_per_trap: float) -> np.ndarray:
-    """Trips made by the evening, by trips made by the morning and whole minutes of the day's window, flattened."""
-    trips = len(plan.trips)
-    table = np.zeros((trips + 1, _MINUTES_A_DAY + 1), dtype=np.int32)
-    for made in range(trips + 1):
-        table[made] = made
-        needed_min = 0.0
-        for ahead, trip in enumerate(plan.trips[made : made + trips_a_day], start=1):
-            needed_min += trip.minutes
-            if needed_min > _MINUTES_A_DAY:
-                break
-            table[made, math.ceil(needed_min - _ROUNDING) :] = made + ahead
-            needed_min += unload_min_per_trap * trip.traps
-    return table.ravel()
+def _whole_minutes(windows: Numbers) -> np.ndarray:
+    """Days x paths."""
+    return np.clip(windows, 0, _MINUTES_A_DAY).astype(np.int32).T
 
 
-def _chance(done: Numbers, start: int, last: int, trips: int) -> float:
-    if not trips:
+def _steps(way: TakeUpWay, longest_min: int, trips_a_day: int, unload_min_per_trap: float) -> np.ndarray:
+    """Traps home by the evening, by traps home in the morning and whole minutes of the day's window.
+
+    Each trip is rounded up to whole minutes. Of several trips a day the loads are those that bring home the most
+    together: unloading a fuller deck may leave too little time for the next.
+    """
+    window_min = np.arange(longest_min + 1)
+    once = np.full((way.traps + 1, longest_min + 1), way.traps, dtype=np.int32)
+    needed_min = []
+    for at in range(way.traps):
+        lasts_min = way.minutes(at, np.arange(at, min(at + way.deck_traps, way.traps)))
+        needed_min.append(np.ceil(lasts_min - _ROUNDING))
+        once[at] = at + np.searchsorted(np.maximum.accumulate(needed_min[at]), window_min, side="right")
+    best = once
+    for _ in range(trips_a_day - 1):
+        one_less, best = best, once.copy()
+        for at, each_min in enumerate(needed_min):
+            unloaded_min = np.ceil(each_min + unload_min_per_trap * np.arange(1, len(each_min) + 1) - _ROUNDING)
+            for load, begins_min in enumerate(unloaded_min.astype(int), start=1):
+                if begins_min > longest_min:
+                    break
+                after = one_less[at + load, : longest_min + 1 - begins_min]
+                np.maximum(best[at, begins_min:], after, out=best[at, begins_min:])
+    return best
+
+
+def _chance(done: Numbers, start: int, last: int, traps: int) -> float:
+    if not traps:
         return 1.0
     return float(done[last]) if start <= last else 0.0
 

@@ -180,7 +180,8 @@ def set_plan(
         deck_traps=deck_traps,
         stack_min_per_trap=stack_min_per_trap,
     )
-    return SetPlan(trips, not_before, limit, out, tuple(left))
+    fullest_first = sorted(trips.trips, key=lambda trip: (-trip.traps, -trip.minutes, trip.strings))
+    return SetPlan(replace(trips, trips=tuple(fullest_first)), not_before, limit, out, tuple(left))
 
 
 def _by_string(found: Iterable[tuple[str, Sequence[int]]]) -> tuple[TrapsOf, ...]:
