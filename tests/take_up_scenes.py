@@ -28,7 +28,15 @@ from soakbell.planning.ashore import Ashore
 from soakbell.planning.call import Call, DayOutlook, DayState, Reason
 from soakbell.planning.recovery import recovery_list
 from soakbell.planning.season_end import SeasonEnd, StartDay, TakeUpTrip
-from soakbell.planning.season_told import OddsFrom, OddsTold, Rebait, SeasonAhead, TodayCounts, YearsCounted
+from soakbell.planning.season_told import (
+    OddsFrom,
+    OddsGround,
+    OddsTold,
+    Rebait,
+    SeasonAhead,
+    TodayCounts,
+    YearsCounted,
+)
 
 
 def december(day: int) -> date:
@@ -38,12 +46,17 @@ def december(day: int) -> date:
 REASON = SeasonReason("traps out of the water", "an invented text", "an invented rule", "derived")
 END = SeasonEnd(december(22), REASON, december(17), december(17), date(2027, 1, 5), None)
 
+TRIPS = (
+    TakeUpTrip((("The Hump", (*range(1, 31), *range(32, 41))), ("Ledge", tuple(range(1, 33)))), 71, 425),
+    TakeUpTrip((("Outer Bar", tuple(range(1, 37))), ("Nine Foot", tuple(range(1, 25)))), 60, 330),
+    TakeUpTrip((("Grassy Edge", (*range(1, 17), *range(18, 31))),), 29, 160),
+)
+
 _STARTS = (0.93, 0.93, 0.91, 0.9, 0.86, 0.81, 0.74, 0.74, 0.6, 0.48, 0.3, 0.17, 0.08, 0.0, 0.0)
 ODDS = OddsTold(
     day=DAY,
     deadline=END.deadline,
-    traps=160,
-    trips=3,
+    plan=TRIPS,
     starts=tuple(
         StartDay(
             DAY + timedelta(days=n),
@@ -63,6 +76,7 @@ ODDS = OddsTold(
         lacking=("no past years were counted for Inner Bay",),
         today=TodayCounts.NOT,
     ),
+    ground=OddsGround(bars=(), marks=(), years_sha256=""),
 )
 
 
@@ -75,11 +89,6 @@ ENTRIES = (
     *(_told(TrapsSet(), string.name, 20) for string in STRINGS),
     _told(FoundMissing(), "Grassy Edge", 24, 17),
     _told(FoundMissing(), "The Hump", 24, 31),
-)
-TRIPS = (
-    TakeUpTrip((("The Hump", (*range(1, 31), *range(32, 41))), ("Ledge", tuple(range(1, 33)))), 71, 425),
-    TakeUpTrip((("Outer Bar", tuple(range(1, 37))), ("Nine Foot", tuple(range(1, 25)))), 60, 330),
-    TakeUpTrip((("Grassy Edge", (*range(1, 17), *range(18, 31))),), 29, 160),
 )
 
 

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from law.world import SETTINGS_TOML, settings_from
 from season_scenes import (
     BOAT,
     DAY,
@@ -30,10 +31,13 @@ from season_scenes import (
 from soakbell import season_desk
 from soakbell.climatology import count_climate, keep_climate
 from soakbell.fishery.rules import DateSpan, Order, Rule
-from soakbell.gear.log import Barred, BroughtAshore, FoundMissing, Retired, TrapsSet, new_entry
+from soakbell.gear.fold import fold
+from soakbell.gear.log import Barred, BroughtAshore, FoundMissing, LogEntry, Moved, Retired, TrapsSet, new_entry
+from soakbell.gear.strings import Mark
 from soakbell.planning.call import CallWord
 from soakbell.planning.season_told import OddsTold, SeasonAhead, TodayCounts
 from soakbell.season_desk import DeckLoad
+from soakbell.season_odds import kept_odds
 from soakbell.store.letters import get_note, put_note
 
 TOMORROW = TODAY + DAY
@@ -142,6 +146,35 @@ def test_once_the_harvest_is_closed_today_still_counts_as_called(tmp_path: Path)
         port.store.close()
     assert told["fair"] > 0.9
     assert told["blown out"] == 0
+
+
+def test_beside_a_call_to_take_up_its_trip_is_the_first_and_the_rest_comes_after(tmp_path: Path) -> None:
+    """Nine Foot has soaked longest by the log, so the call takes it first, cut or whole as the deck carries."""
+    now = evening(DEADLINE - 3 * DAY, 4)
+    settings = settings_from(SETTINGS_TOML)
+    settings = replace(settings, boat=settings.boat.model_copy(update={"deck_traps": 30}))
+    sea = sea_at(now, settings)
+    entries = (told(TrapsSet(), "Outer Bar", now - 12 * DAY), told(TrapsSet(), "Nine Foot", now - 9 * DAY))
+    port = port_of(tmp_path, replace(sea, entries=entries))
+    morning = port.sea.call()
+    window = morning.call.window
+    assert (morning.call.word, morning.call.take_up, window is None) == (CallWord.PULL, True, False)
+    assert window is not None
+    ahead = port.season.ahead(morning.call, morning.situation, now, clock_suspect=False)
+    assert ahead is not None
+    assert ahead.recovery is not None
+    first, *rest = ahead.recovery.trips
+    assert [(string.name, string.places) for string in first.strings] == [
+        (p.string, p.places) for p in window.pulls
+    ]
+    assert first.minutes == (window.lands_at - window.leaves_at) / timedelta(minutes=1)
+    assert odds_of(ahead).trips_from == first.day == morning.call.day
+    assert sum(trip.traps for trip in (first, *rest)) == 60
+    port.season.keep(ahead, now)
+    evenings = port.season.between(now + 10 * HOUR)
+    assert evenings.recovery is not None
+    assert evenings.recovery.trips == ahead.recovery.trips, "the evening names the same trips"
+    port.store.close()
 
 
 def test_a_blown_out_forecast_takes_its_days_away(calm: Port, windy: Port) -> None:
@@ -281,11 +314,13 @@ def test_years_that_were_counted_take_the_place_of_the_usual_chance(calm: Port, 
         for day in (date(2020, 1, 1) + n * DAY for n in range(366))
         for hour in range(24)
     )
+    before = kept(calm)
     settings = calm.sea.settings
     for area in ("Inner Bay", "Outer Bay"):
         counted = count_climate(settings, area, [("42036h2020.txt", (head + rows).encode())])
         keep_climate(calm.store, BOAT, counted, MORNING)
     odds = odds_of(calm.season.between(MORNING))
+    assert odds != before, "what the morning kept is of other years"
     assert [each.area for each in odds.reckoned_from.counted] == ["Inner Bay", "Outer Bay"]
     assert not odds.reckoned_from.lacking
     assert chances(odds)[TOMORROW] < 0.05
@@ -323,6 +358,45 @@ def test_odds_of_other_traps_another_deadline_or_other_settings_are_not_used(cal
     calm.tell(told(BroughtAshore(), "Nine Foot", MORNING + HOUR, 3))
     fewer = odds_of(calm.season.between(MORNING + 2 * HOUR))
     assert fewer.traps == 59
+
+
+def test_odds_do_not_outlive_a_bar_a_move_other_settings_or_other_places(calm: Port) -> None:
+    """Each by itself; a bar of a day that is past, or of a string that is home, changes none."""
+    odds = kept(calm)
+    barred = new_entry(Barred(TOMORROW, "Outer Bar"), happened_at=MORNING, told_at=MORNING, told_by="cli")
+    stale = new_entry(Barred(TODAY - DAY), happened_at=MORNING - DAY, told_at=MORNING, told_by="cli")
+    moved = told(Moved(Mark(29.96, -84.16), Mark(29.96, -84.17)), "Outer Bar", MORNING)
+    swapped = (told(BroughtAshore(), "Nine Foot", MORNING, 3), told(TrapsSet(), "Nine Foot", MORNING + HOUR, 3))
+    sha256 = replace(calm, sea=replace(calm.sea, settings=replace(calm.sea.settings, sha256="of other limits")))
+    assert sha256.season.between(MORNING + HOUR).odds != odds
+
+    def after(*entries: LogEntry) -> OddsTold | None:
+        state = fold((*calm.sea.entries, *entries), calm.sea.settings.trap_strings)
+        return kept_odds(calm.sea.settings, TERMS, calm.store, state, TODAY, DEADLINE)
+
+    assert after() == after(stale) == after(*swapped) == odds
+    assert after(barred) is None
+    assert after(moved) is None
+    assert after(swapped[0]) is None
+
+
+def test_days_that_the_skipper_barred_since_the_morning_count_for_no_trip_that_evening(calm: Port) -> None:
+    kept(calm)
+    calm.tell(
+        *(
+            new_entry(Barred(TODAY + n * DAY), happened_at=MORNING, told_at=MORNING, told_by="cli")
+            for n in range(15)
+        )
+    )
+    odds = odds_of(calm.season.between(MORNING + 10 * HOUR))
+    assert set(chances(odds).values()) == {0.0}
+    assert all(day is None for _, day in odds.start_by)
+
+
+def test_a_bar_of_a_day_that_is_past_leaves_the_odds_as_they_are(calm: Port) -> None:
+    calm.tell(new_entry(Barred(TODAY), happened_at=MORNING, told_at=MORNING, told_by="cli"))
+    odds = kept(calm)
+    assert calm.season.between(MORNING + DAY).odds == odds
 
 
 @pytest.mark.parametrize("torn", [{}, {"version": 1}, {"version": 99}, "record", "chance"], ids=str)

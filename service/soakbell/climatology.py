@@ -6,6 +6,7 @@ anew, since a tightened limit must not leave a loose chance behind.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import logging
 from collections.abc import Iterable, Mapping, Sequence
@@ -213,6 +214,12 @@ def years_counted(usual: UsualWeather) -> tuple[YearsCounted, ...]:
         YearsCounted(each.area, each.station, each.climate.years, each.not_held, each.climate.prior_months)
         for each in usual.counted
     )
+
+
+def years_sha256(usual: UsualWeather) -> str:
+    """Another where anything else was counted of any of its areas."""
+    counted = [_RECORD.dump_python(each, mode="json") for each in usual.counted]
+    return hashlib.sha256(json.dumps([counted, usual.lacking]).encode()).hexdigest()
 
 
 def _note_name(boat: str, area: str) -> str:

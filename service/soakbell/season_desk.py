@@ -23,6 +23,7 @@ from soakbell.planning.recovery import RecoveryList, recovery_list
 from soakbell.planning.season_end import (
     SeasonEnd,
     TakeUpPlan,
+    TakeUpTrip,
     likely_days,
     season_end,
     take_up_odds,
@@ -36,11 +37,11 @@ from soakbell.planning.season_told import (
     SeasonAhead,
     TodayCounts,
 )
-from soakbell.planning.take_up_trips import TrapsOut, plan_trips
+from soakbell.planning.take_up_trips import TrapsOut, called_trip, plan_trips
 from soakbell.planning.take_up_weather import forecast_windows
 from soakbell.planning.trips import Boat
 from soakbell.sea.trust import Numbers
-from soakbell.season_odds import fishing_traps, keep_odds, kept_odds
+from soakbell.season_odds import areas_of, fishing_strings, ground_of, keep_odds, kept_odds
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
 from soakbell.store.log_keeper import Kept, LogKeeper
@@ -152,7 +153,7 @@ class SeasonDesk:
         if telling.fault and ahead.recovery.all_home:
             return replace(ahead, recovery=None, fault=telling.fault)  # what was dropped may not be home
         ahead = replace(ahead, fault=telling.fault)
-        if not fishing_traps(gear) or not (ahead.in_sight or trips_always):
+        if not fishing_strings(gear) or not (ahead.in_sight or trips_always):
             return ahead
         rebaits = telling.of("bait", lambda: self._rebaits(gear, ahead.end)) or ()
         terms, lacking = self._usable(deck)
@@ -237,16 +238,24 @@ class SeasonDesk:
         assert listed is not None
         last = end.deadline if ahead.in_sight and end is not None else today
         days = [today + n * _ONE_DAY for n in range((last - today).days + 1)]
-        usual = self._usual(gear, days)
-        plan = self._plan(terms, gear, usual.window_min)
-        odds = None
+        use_kept = ahead.in_sight and not fresh
+        odds = kept_odds(self._settings, terms, self._store, gear, today, last) if use_kept else None
+        if odds is not None:
+            return replace(ahead, recovery=self._with_trips(whole, now, listed, odds.plan, odds), odds=odds)
+        usual = usual_weather(self._settings, self._store, areas_of(self._settings, gear), days)
+        first = None if called is None else called_trip(called.call)
+        plan = self._plan(terms, gear, usual.window_min, first)
         if ahead.in_sight and days:
-            odds = None if fresh else self._kept(terms, gear, today, last, len(plan.trips))
-            odds = odds or self._odds(terms, gear, plan, days, usual, now, called)
-        return replace(ahead, recovery=self._with_trips(whole, now, listed, plan, odds), odds=odds)
+            odds = self._odds(terms, gear, plan, days, usual, now, called)
+        return replace(ahead, recovery=self._with_trips(whole, now, listed, plan.trips, odds), odds=odds)
 
     def _with_trips(
-        self, whole: GearState, now: datetime, listed: RecoveryList, plan: TakeUpPlan, odds: OddsTold | None
+        self,
+        whole: GearState,
+        now: datetime,
+        listed: RecoveryList,
+        trips: Sequence[TakeUpTrip],
+        odds: OddsTold | None,
     ) -> RecoveryList:
         trip_days = () if odds is None else odds.trip_days
         again = recovery_list(
@@ -254,23 +263,15 @@ class SeasonDesk:
             now,
             listed.today,
             take_up=listed.take_up,
-            trips=plan.trips,
+            trips=trips,
             days={number: day for number, day in enumerate(trip_days, start=1) if day is not None},
             starts=() if odds is None else odds.start_by,
             season=listed.season,
         )
         return replace(again, dropped=listed.dropped, unknown=listed.unknown, of_before=listed.of_before)
 
-    def _kept(self, terms: PlanTerms, gear: GearState, today: date, deadline: date, trips: int) -> OddsTold | None:
-        odds = kept_odds(self._settings, terms, self._store, gear, today, deadline)
-        return odds if odds is not None and odds.trips == trips else None
-
-    def _usual(self, gear: GearState, days: Sequence[date]) -> UsualWeather:
-        settings = self._settings
-        areas = [string.area for string in settings.trap_strings if string.name in _fishing(gear)]
-        return usual_weather(settings, self._store, [settings.harbor.area, *areas], days)
-
-    def _plan(self, terms: PlanTerms, gear: GearState, most_min: float) -> TakeUpPlan:
+    def _plan(self, terms: PlanTerms, gear: GearState, most_min: float, first: TakeUpTrip | None) -> TakeUpPlan:
+        """The trip of a call to take up goes first, so that no letter names two for one day."""
         assert terms.deck_traps is not None
         settings, boat = self._settings, self._settings.boat
         out = [
@@ -284,6 +285,7 @@ class SeasonDesk:
             deck_traps=terms.deck_traps,
             stack_min_per_trap=terms.take_up.stack_min_per_trap,
             most_min=most_min,
+            first=first,
         )
 
     def _odds(
@@ -320,11 +322,12 @@ class SeasonDesk:
             unload_min_per_trap=unload_min,
         )
         begin = max(dict(odds.start_by)[SURE_START] or today, min(today + _ONE_DAY, deadline))
+        if called is not None and called_trip(called.call) is not None:
+            begin = today
         return OddsTold(
             day=today,
             deadline=deadline,
-            traps=plan.traps,
-            trips=odds.trips,
+            plan=plan.trips,
             starts=odds.starts,
             start_by=odds.start_by,
             trips_from=begin,
@@ -338,6 +341,7 @@ class SeasonDesk:
                 lacking=usual.lacking,
                 today=TodayCounts.CALLED if window_min else TodayCounts.NOT,
             ),
+            ground=ground_of(gear, usual, today, deadline),
         )
 
     def _forecast(
@@ -347,25 +351,24 @@ class SeasonDesk:
         record = kept_record(self._settings, self._store, terms.trust, now)
         models = error_models(self._settings, record, terms.trust)
         near = {day: working_day(self._settings, day, now, None) for day in days[: terms.forecast_days]}
-        return forecast_windows(situation, _fishing(gear), near, models, terms, now)
+        return forecast_windows(situation, fishing_strings(gear), near, models, terms, now)
 
     def _ashore(self, terms: PlanTerms, gear: GearState, day: date) -> bool:
         """The crew is off, or the skipper barred the day or a string that is out, or the law knows no trap in the
         water that day."""
         settings, wishes = self._settings, gear.wishes.on(day)
-        if day.weekday() in terms.crew_days_off or wishes.day_barred or wishes.barred & _fishing(gear):
+        barred = wishes.day_barred or wishes.barred & fishing_strings(gear).keys()
+        if day.weekday() in terms.crew_days_off or barred:
             return True
         law = season_day(settings.fishery, day, sector=settings.sector, region=settings.region)
         return not law.traps_may_be_in_water
 
 
-def _fishing(gear: GearState) -> frozenset[str]:
-    return frozenset(state.name for state in gear.strings.values() if state.places(Whereabouts.FISHING))
-
-
 def _window_min(called: _Called | None) -> float:
-    """What bounds today's longest trip; 0 where no call lets it go."""
+    """What bounds today's longest trip: of a call to take up its own; 0 where no call lets it go."""
     window = None if called is None else called.call.window
-    if window is None:
+    if called is None or window is None:
         return 0.0
+    if called.call.take_up:
+        return (window.lands_at - window.leaves_at) / _MINUTE
     return (window.last_departure_at - window.leaves_at + (window.lands_at - window.leaves_at)) / _MINUTE

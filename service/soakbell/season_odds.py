@@ -1,7 +1,8 @@
 """The odds of a take-up as the morning letter reckoned them, kept for the letters and bells until the next one.
 
-They are kept with the day, the deadline, the traps in the water and the settings they are of: where any of these
-changed, they aren't used. No call reads them.
+They are kept with what they are of: the day, the deadline, the settings, the traps in the water and their marks,
+the days and strings that the skipper barred, the past years counted. Where any of it changed, they aren't used. No
+call reads them.
 """
 
 from __future__ import annotations
@@ -9,14 +10,18 @@ from __future__ import annotations
 import hashlib
 import json
 import logging
+from collections.abc import Collection, Iterable
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from soakbell.climatology import UsualWeather, usual_weather, years_sha256
 from soakbell.gear.fold import GearState, Whereabouts
+from soakbell.gear.wishes import Wish
 from soakbell.planning.plan_terms import PlanTerms
-from soakbell.planning.season_told import OddsTold
+from soakbell.planning.season_told import OddsGround, OddsTold
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
 from soakbell.store.letters import get_note, put_note
@@ -25,12 +30,35 @@ log = logging.getLogger(__name__)
 
 MOST_AGE_DAYS = 2
 
-_NOTE_VERSION = 1
+_NOTE_VERSION = 2
 _RECORD = TypeAdapter(OddsTold)
 
 
-def fishing_traps(gear: GearState) -> int:
-    return sum(len(state.places(Whereabouts.FISHING)) for state in gear.strings.values())
+def fishing_strings(gear: GearState) -> dict[str, tuple[int, ...]]:
+    """Their places, by name; strings without any left out."""
+    return {state.name: out for state in gear.strings.values() if (out := state.places(Whereabouts.FISHING))}
+
+
+def areas_of(settings: Settings, gear: GearState) -> list[str]:
+    """The forecast areas that trips for the traps in the water go through."""
+    fishing = fishing_strings(gear)
+    return [settings.harbor.area, *(s.area for s in settings.trap_strings if s.name in fishing)]
+
+
+def ground_of(gear: GearState, usual: UsualWeather, today: date, deadline: date) -> OddsGround:
+    """What odds from ``today`` up to the deadline rest on."""
+    fishing = fishing_strings(gear)
+    return OddsGround(
+        bars=_bars_ahead(gear.wishes.bars, fishing, today, deadline),
+        marks=tuple(sorted((name, gear.strings[name].start, gear.strings[name].end) for name in fishing)),
+        years_sha256=years_sha256(usual),
+    )
+
+
+def _bars_ahead(bars: Iterable[Wish], fishing: Collection[str], today: date, deadline: date) -> tuple[Wish, ...]:
+    return tuple(
+        bar for bar in bars if today <= bar.day <= deadline and (bar.string is None or bar.string in fishing)
+    )
 
 
 def keep_odds(settings: Settings, terms: PlanTerms, store: Store, odds: OddsTold, now: datetime) -> None:
@@ -48,7 +76,7 @@ def keep_odds(settings: Settings, terms: PlanTerms, store: Store, odds: OddsTold
 def kept_odds(
     settings: Settings, terms: PlanTerms, store: Store, gear: GearState, today: date, deadline: date
 ) -> OddsTold | None:
-    """What was kept, while it is of this deadline, these traps and these settings, and at most MOST_AGE_DAYS old.
+    """What was kept, while all that it is of stands, and at most MOST_AGE_DAYS old. Days past count no more.
 
     What can't be read is none.
 
@@ -69,9 +97,15 @@ def kept_odds(
     except (KeyError, TypeError, ValueError, ValidationError) as fault:
         log.warning("the odds of the season can't be read", extra={"action": "season", "fault": str(fault)})
         return None
-    if (odds.deadline, odds.traps) != (deadline, fishing_traps(gear)):
+    if odds.deadline != deadline or not 0 <= (today - odds.day).days <= MOST_AGE_DAYS:
         return None
-    return odds if 0 <= (today - odds.day).days <= MOST_AGE_DAYS else None
+    fishing = fishing_strings(gear)
+    in_trips = [(name, place) for trip in odds.plan for name, places in trip.strings for place in places]
+    if sorted(in_trips) != sorted((name, place) for name, places in fishing.items() for place in places):
+        return None
+    ground = ground_of(gear, usual_weather(settings, store, areas_of(settings, gear), ()), today, deadline)
+    was = replace(odds.ground, bars=_bars_ahead(odds.ground.bars, fishing, today, deadline))
+    return odds if ground == was else None
 
 
 def _fingerprint(settings: Settings, terms: PlanTerms) -> str:

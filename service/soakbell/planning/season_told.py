@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
+from soakbell.gear.strings import Mark
+from soakbell.gear.wishes import Wish
 from soakbell.planning.recovery import RecoveryList
-from soakbell.planning.season_end import SeasonEnd, StartDay
+from soakbell.planning.season_end import SeasonEnd, StartDay, TakeUpTrip
 
 TOLD_FROM_DAYS = 45
 """Days before the last one with traps in the water from which on letters tell of it (a choice of ours)."""
@@ -64,11 +66,26 @@ class OddsFrom:
 
 
 @dataclass(frozen=True)
+class OddsGround:
+    """What odds rest on besides settings, forecasts and law; where any of it changed they hold no more.
+
+    Attributes:
+        bars: of the skipper, for days and strings of the odds.
+        marks: of the strings in the trips: name, start and end.
+        years_sha256: of what was counted of past years.
+    """
+
+    bars: tuple[Wish, ...]
+    marks: tuple[tuple[str, Mark, Mark], ...]
+    years_sha256: str
+
+
+@dataclass(frozen=True)
 class OddsTold:
     """The odds of a take-up, as of ``day``.
 
     Attributes:
-        traps: that fish, over all ``trips``.
+        plan: the trips, in their order; all that fishes is in them.
         starts: every day up to the deadline, ``day`` first.
         start_by: chances (0 to 1) of being done in time, each with the last day to start on; None: no day has it.
         trips_from: the start that ``trip_days`` are of.
@@ -77,13 +94,21 @@ class OddsTold:
 
     day: date
     deadline: date
-    traps: int
-    trips: int
+    plan: tuple[TakeUpTrip, ...]
     starts: tuple[StartDay, ...]
     start_by: tuple[tuple[float, date | None], ...]
     trips_from: date
     trip_days: tuple[date | None, ...]
     reckoned_from: OddsFrom
+    ground: OddsGround
+
+    @property
+    def traps(self) -> int:
+        return sum(trip.traps for trip in self.plan)
+
+    @property
+    def trips(self) -> int:
+        return len(self.plan)
 
     def start_on(self, day: date) -> StartDay | None:
         return next((start for start in self.starts if start.day == day), None)
