@@ -122,8 +122,11 @@ def look_again(previous: Call, trip: Trip, morning: Morning, now: datetime) -> C
         return fresh
     if fresh.word is not CallWord.PULL:
         return fresh
-    left = {"leaves_at": previous.window.leaves_at} if now >= previous.window.leaves_at else {}
-    reasons = (Reason("trip_no_longer_fits", left), *fresh.reasons)
+    why: dict[str, object] = {"leaves_at": previous.window.leaves_at} if now >= previous.window.leaves_at else {}
+    if barred:
+        wishes = rules.wishes
+        why["barred"] = tuple(dict.fromkeys(leg.string for leg in trip.hauls if leg.string in wishes.barred))
+    reasons = (Reason("trip_no_longer_fits", why), *fresh.reasons)
     return replace(fresh, word=CallWord.WAIT, window=None, reasons=reasons)
 
 

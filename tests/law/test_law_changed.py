@@ -392,4 +392,4 @@ def test_no_harvest_takes_the_place_of_a_call_to_take_up_that_day() -> None:
     changed = again(lifted, morning)
     assert changed is not None
     assert (changed.word, changed.window, changed.take_up) == (CallWord.WAIT, None, False)
-    assert changed.reasons[0] == Reason("trip_no_longer_fits", {})
+    assert changed.reasons[0] == Reason("trip_no_longer_fits", {"barred": ("Nine Foot",)})

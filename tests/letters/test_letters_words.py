@@ -265,6 +265,12 @@ def test_a_phrase_not_understood_is_quoted_from_its_source_by_the_name_that_is_r
     assert Teller(TIMES).tell(Reason("unclear", values)).short == "zone forecast at Ledge not understood"
 
 
+def test_a_called_trip_that_falls_by_a_bar_is_not_told_as_one_of_the_weather() -> None:
+    told = Teller(TIMES).tell(Reason("trip_no_longer_fits", {"barred": ("Nine Foot", "Ledge")}))
+    assert told.sentence == "The skipper barred Nine Foot and Ledge since, so the trip that was called is off."
+    assert told.short == "Nine Foot and Ledge barred since"
+
+
 def test_that_unknown_hours_are_never_used_is_said_once() -> None:
     reasons = (
         Reason("not_known", SAMPLES["not_known"]),

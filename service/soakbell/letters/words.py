@@ -507,6 +507,12 @@ def _no_sunrise(case: _Case) -> Told:
 
 def _trip_no_longer_fits(case: _Case) -> Told:
     short = "the trip no longer fits"
+    barred = case.reason.values.get("barred")
+    if barred:
+        names = case.names("barred")
+        return Told(
+            f"The skipper barred {names} since, so the trip that was called is off.", f"{names} barred since"
+        )
     leaves_at = case.moment("leaves_at")
     left = f" that left at {case.times.hour(leaves_at)}" if leaves_at is not None else ""
     return Told(

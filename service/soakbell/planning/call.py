@@ -58,7 +58,8 @@ class Reason:
         nothing_ripe      oldest_string, oldest_soak_h, floor_h
         nothing_set
         no_sunrise        state: the sun doesn't both rise and set that day
-        trip_no_longer_fits  leaves_at: the trip called earlier no longer fits
+        trip_no_longer_fits  leaves_at: the trip called earlier no longer fits; barred: strings of it that the
+                          skipper barred since
         moved_out_of_area  string, area, away_nmi, most_nmi: the string lies too far from the point of its
                           forecast area
         clock             detail
