@@ -67,9 +67,9 @@ def test_without_a_deck_load_strings_stand_in_no_trip(terminal: Terminal) -> Non
 
 def test_with_a_deck_load_the_list_comes_by_trips(terminal: Terminal) -> None:
     text = shown(terminal, "--deck", "36")
-    assert re.search(r"│ 1 │ Outer Bar │ 1\.\.36 │", text)
-    assert re.search(r"│ 2 │ Nine Foot │ 3\.\.7 10\.\.24 │", text)
-    assert re.search(r"trip 2: 20 traps, about \d+ h", text)
+    assert re.search(r"│ 2 │ Outer Bar │ 1\.\.36 │", text)
+    assert re.search(r"│ 1 │ Nine Foot │ 3\.\.7 10\.\.24 │", text)
+    assert re.search(r"trip 2: 36 traps, about \d+ h", text)
 
 
 def test_without_a_deck_load_it_says_what_to_write(terminal: Terminal) -> None:
@@ -92,7 +92,7 @@ def test_the_deck_load_of_the_settings_is_the_one_without_another(terminal: Term
     text = boat.read_text("utf-8")
     assert "# deck_traps = 80" in text
     boat.write_text(text.replace("# deck_traps = 80", "deck_traps = 36"), "utf-8")
-    assert "trip 2: 20 traps" in shown(terminal)
+    assert "trip 2: 36 traps" in shown(terminal)
     assert "trip 1: 56 traps" in shown(terminal, "--deck", "60")
     assert "trip 3:" in shown(terminal, "--stack", "10")
 
@@ -100,7 +100,7 @@ def test_the_deck_load_of_the_settings_is_the_one_without_another(terminal: Term
 def test_a_broken_plan_file_costs_the_odds_but_not_a_deck_load_that_is_typed(terminal: Terminal) -> None:
     (terminal.folder / "plan.toml").write_text("[plan", "utf-8")
     assert "No trips and no odds are told: the plan file can't be used: " in shown(terminal)
-    assert "trip 2: 20 traps" in shown(terminal, "--deck", "36")
+    assert "trip 2: 36 traps" in shown(terminal, "--deck", "36")
 
 
 def test_odds_that_fail_are_told_and_the_list_is_shown_all_the_same(
@@ -134,7 +134,7 @@ def test_the_files_hold_the_same_traps(terminal: Terminal, tmp_path: Path) -> No
         for event in vobject.readOne(files["ics"].read_text()).vevent_list
     }
     assert days["Last day for traps in the water | Little Grebe"] == "2027-05-06"
-    assert any(title.startswith("Take-up trip 1: Outer Bar") for title in days)
+    assert any(title.startswith("Take-up trip 2: Outer Bar") for title in days)
     assert files["html"].read_text().count('<span class="box">') == 60
 
 
