@@ -155,9 +155,10 @@ def _missing(traps: Sequence[TrapOut], times: HarborTimes, program: str) -> Reco
         one, places = one_line(name), _typed(some)
         commands += [
             Command(
-                f"When those of {one} are found", command(program, "log", "recovered", name, "--traps", places)
+                f"When missing traps of {one} are found",
+                command(program, "log", "recovered", name, "--traps", places),
             ),
-            Command(f"To write those of {one} off", f"{retired_line(program, name, places)}"),
+            Command(f"To write missing traps of {one} off", f"{retired_line(program, name, places)}"),
         ]
     commands += [
         Command(

@@ -38,7 +38,7 @@ def _degrees(angle_deg: float, sides: str) -> str:
 def box_words(box: SearchBox) -> str:
     """From the south-west corner to the north-east one."""
     south_west, north_east = Mark(box.south_deg, box.west_deg), Mark(box.north_deg, box.east_deg)
-    return f"{mark_words(south_west)} to {mark_words(north_east)}"
+    return f"{mark_words(south_west)} (SW) to {mark_words(north_east)} (NE)"
 
 
 def lead_words(recovery: RecoveryList) -> str:
