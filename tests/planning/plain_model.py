@@ -58,7 +58,9 @@ def plain_plan(
             rows.append(({n: problem.expected_lb[key] for key, n in pulls.items()}, -np.inf, problem.bag_lb))
         for bait in problem.baits:
             so_far = {
-                n: problem.strings[k[0]].bait_boxes.get(bait.bait, 0.0) for k, n in arcs.items() if k[2] <= day
+                n: string.bait_boxes.get(bait.bait, 0.0)
+                for (s, _, on), n in arcs.items()
+                if on <= day and ((string := problem.strings[s]).baited_to is None or on <= string.baited_to)
             }
             rows.append((so_far, -np.inf, bait.usable_by(day)))
     matrix = lil_array((len(rows), len(usd)))

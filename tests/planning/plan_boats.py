@@ -80,7 +80,10 @@ def with_limits(problem: PlanProblem, random: np.random.Generator) -> PlanProble
             PlanBait("mullet heads", need * 0.2, need * 0.2, 1, tuple(random.choice([0.0, need / 3], len(days)))),
             PlanBait("cowhide", need * 0.3, 0.0, 0, (0.0,) * len(days)),
         )
-        strings = tuple(replace(s, bait_boxes=of) for s, of in zip(problem.strings, boxes, strict=True))
+        last = [None if random.random() < 0.6 else int(random.integers(-1, len(days))) for _ in names]
+        strings = tuple(
+            replace(s, bait_boxes=of, baited_to=to) for s, of, to in zip(problem.strings, boxes, last, strict=True)
+        )
         problem = replace(problem, strings=strings, baits=baits)
     if random.random() < 0.3:
         problem = replace(problem, deck_traps=int(random.integers(40, 160)))
@@ -105,6 +108,10 @@ def pulls_of(plan: PullPlan) -> dict[tuple[str, date], date | None]:
 
 def obeys(pin: Wish, pulls: Mapping[tuple[str, date], object]) -> bool:
     return any(day == pin.day and pin.string in (None, string) for string, day in pulls)
+
+
+def takes_bait(string: PlanString, day: int) -> bool:
+    return string.baited_to is None or day <= string.baited_to
 
 
 def broken(problem: PlanProblem, plan: PullPlan) -> list[str]:
@@ -160,7 +167,7 @@ def broken(problem: PlanProblem, plan: PullPlan) -> list[str]:
             out.append(f"{planned.expected_lb} lb on {day.day}")
         for string in strings:
             for bait, boxes in string.bait_boxes.items():
-                used[bait] += boxes
+                used[bait] += boxes * takes_bait(string, at[day.day])
         on_hand = {bait.bait: bait.usable_by(at[day.day]) for bait in problem.baits}
         out += [f"{b} lacks on {day.day}" for b, boxes in used.items() if boxes > on_hand.get(b, 0.0) + SLACK]
     if abs(value - plan.value_usd) > SLACK:
@@ -219,7 +226,8 @@ class EveryPlan:
         on_hand = {bait.bait: bait for bait in problem.baits}
         for name in {bait for string in problem.strings for bait in string.bait_boxes}:
             boxes = np.array([string.bait_boxes.get(name, 0.0) for string in problem.strings])
-            used = np.cumsum((self.pulled * boxes[None, :, None]).sum(axis=1), axis=1)
+            takes = np.array([[takes_bait(s, n) for n in range(len(problem.days))] for s in problem.strings])
+            used = np.cumsum((self.pulled * takes * boxes[None, :, None]).sum(axis=1), axis=1)
             has = [on_hand[name].usable_by(n) if name in on_hand else 0.0 for n in range(len(problem.days))]
             held &= (used <= np.array(has) + SLACK).all(axis=1)
         return held

@@ -140,6 +140,18 @@ def test_taking_up_needs_no_bait_where_a_pull_before_would(make: Make) -> None:
     assert set(taken_up(late)) == {"Nine Foot", "Outer Bar"}
 
 
+def test_a_string_takes_no_bait_from_its_own_last_day_for_it_on_whatever_others_take(make: Make) -> None:
+    """With a floor of 12 days fresh bait is of use to Outer Bar up to 18 April, to Nine Foot up to the 25th. There
+    is no box anywhere, and the calm days begin on the 19th."""
+    toml = SETTINGS_TOML.replace("soak_floor_days = 6", "soak_floor_days = 12")
+    none = [BaitCounted(kind.name, 0.0, where) for kind in OUTFIT.baits for where in ("freezer", "thaw", "aboard")]
+    sea = sea_at(date(2027, 4, 18), *none, toml=toml, wind_kt=25, gust_kt=32, soaked_days=20)
+    told = make(sea, forecast_days=1, trip_cost_usd=10.0)
+    home = taken_up(told)
+    assert date(2027, 4, 19) <= home["Outer Bar"] < date(2027, 4, 25)
+    assert home.get("Nine Foot", DEADLINE) > date(2027, 4, 25)
+
+
 def test_a_deck_that_holds_one_string_takes_up_one_a_trip(make: Make) -> None:
     told = make(sea_at(date(2027, 4, 29), wind_kt=25, gust_kt=32), deck_traps=40, forecast_days=1)
     assert set(taken_up(told)) == {"Nine Foot", "Outer Bar"}

@@ -68,6 +68,7 @@ class Moves:
         self.end, self.trip_usd = r.end.tolist(), r.trip_usd.tolist()
         self.haul_min, self.traps, self.boxes = r.haul_min.tolist(), r.traps.tolist(), r.boxes.tolist()
         self.baited = [bool(boxes.any()) for boxes in r.boxes]
+        self.takes_bait = r.baited.tolist()
         self.full_usd = 2 * float(np.abs(np.where(r.possible, r.gain, 0.0)).sum() + np.abs(r.trip_usd).sum()) + 1
         self.usd = float(r.end[:, 0].sum())
         self.now = self._told(pulled)
@@ -181,6 +182,7 @@ class Moves:
         self.usd += sign * (self.end[s][before] - self.end[s][0])
         if not self.baited[s]:
             return
+        days = tuple(day for day in days if self.takes_bait[s][day])
         for b, boxes in enumerate(self.boxes[s]):
             if boxes:
                 now.left_boxes[b] = left = list(now.left_boxes[b])
@@ -217,11 +219,12 @@ class Moves:
                 continue
             gain, price, share = self.gain[s][day], self.price[s][day], shares[day] if shares else 0.0
             best_usd, last, left_lb = -inf, -1, now.left_lb[day] + _WITHIN
+            takes_bait = self.takes_bait[s][day]
             for n, (before, usd, count, _, _) in enumerate(steps):
                 usd += gain[before] - share * price[before]
                 if (
                     usd > best_usd
-                    and (most is None or count < most[day])
+                    and (most is None or not takes_bait or count < most[day])
                     and (bag is None or bag[day][before] <= left_lb)
                 ):
                     best_usd, last = usd, n
@@ -231,7 +234,9 @@ class Moves:
                 best_usd -= self.trip_usd[day]
             if (s, day) in self.alone or (not way and day in self.any):
                 best_usd += self.full_usd
-            steps.append((day + 1, best_usd, steps[last][2] + 1, last, (day, at, visit, haul_min + adds_min)))
+            steps.append(
+                (day + 1, best_usd, steps[last][2] + takes_bait, last, (day, at, visit, haul_min + adds_min))
+            )
         end = self.end[s]
         n = max(range(len(steps)), key=lambda n: steps[n][1] + end[steps[n][0]])
         days = []

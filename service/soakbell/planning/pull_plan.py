@@ -9,7 +9,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from soakbell.planning.pull_problem import ROUNDING, PlanProblem, Reckoned, Wish, pounds
+from soakbell.planning.pull_problem import ROUNDING, PlanProblem, Reckoned, Wish, pounds, used_boxes
 from soakbell.planning.pull_search import Found, Search
 from soakbell.planning.visit_order import Visit, visit_order
 
@@ -324,8 +324,8 @@ def _against(r: Reckoned, pulled: np.ndarray, s: int, day: int) -> Why | None:
 def _lacking_bait(r: Reckoned, rest: np.ndarray, s: int, day: int) -> tuple[WhyCode, dict[str, object]] | None:
     joined = rest.copy()
     joined[s, day] = True
-    used = np.cumsum(joined.T.astype(float) @ r.boxes, axis=0).T
-    lacks = (used > r.usable_boxes + ROUNDING) & (r.boxes[s] > 0)[:, None]
+    used = used_boxes(r, joined)
+    lacks = (used > r.usable_boxes + ROUNDING) & (r.boxes[s] > 0)[:, None] & r.baited[s, day]
     lacks[:, :day] = False
     if not lacks.any():
         return None

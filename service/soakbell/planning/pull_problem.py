@@ -24,7 +24,8 @@ _TYPICAL_LOAD = 5
 
 @dataclass(frozen=True)
 class PlanString:
-    """``haul_min``: to haul, rebait and set all that is pulled. ``bait_boxes``: boxes of each bait that takes."""
+    """``haul_min``: to haul, rebait and set all that is pulled. ``bait_boxes``: boxes of each bait that takes, up
+    to the day of number ``baited_to``, past which a pull takes none; None: on any day."""
 
     name: str
     traps: int
@@ -32,6 +33,7 @@ class PlanString:
     start: Mark
     end: Mark
     bait_boxes: Mapping[str, float] = field(default_factory=dict)
+    baited_to: int | None = None
 
 
 @dataclass(frozen=True)
@@ -150,7 +152,8 @@ class Reckoned:
         haul_min: no less than running along the string takes, so that a string more never makes a trip shorter.
         day_open: (strings, days), False where the day isn't allowed, without chance, or barred.
         possible: (strings, days + 1, days), pulls that there can be as far as each goes by itself.
-        boxes: (strings, baits), taken by a pull. usable_boxes: (baits, days), usable up to a day, were none used.
+        boxes: (strings, baits), taken by a pull on a day that is ``baited`` (strings, days). usable_boxes: (baits,
+            days), usable up to a day, were none used.
         share_min, harbor_min: no trip takes less than ``harbor_min`` and the ``share_min`` of each string in it.
         traps_a_trip: by day, inf for no limit, as bag_lb.
     """
@@ -209,6 +212,8 @@ class Reckoned:
         self.baits = sorted({bait for string in strings for bait in string.bait_boxes})
         self.boxes = np.array([[string.bait_boxes.get(bait, 0.0) for bait in self.baits] for string in strings])
         self.boxes = self.boxes.reshape(self.s, len(self.baits))
+        last = [self.d - 1 if string.baited_to is None else string.baited_to for string in strings]
+        self.baited = np.arange(self.d) <= np.array(last).reshape(self.s, 1)
         self.usable_boxes = np.zeros((len(self.baits), self.d))
         for b, bait in enumerate(self.baits):
             if bait in on_hand:
@@ -243,7 +248,7 @@ class Reckoned:
         i, j = np.indices((self.d + 1, self.d))
         alone = np.array([self.trip_min([n]) for n in range(self.s)])[:, None] <= self.minutes + ROUNDING
         alone &= self.traps[:, None] <= self.traps_a_trip
-        alone &= (self.boxes[:, :, None] <= self.usable_boxes[None] + ROUNDING).all(axis=1)
+        alone &= ~self.baited | (self.boxes[:, :, None] <= self.usable_boxes[None] + ROUNDING).all(axis=1)
         self.possible = np.isfinite(self.gain) & (i <= j) & (self.day_open & alone)[:, None, :]
         self.possible &= np.where(self.possible, self.lb, np.inf) <= self.bag_lb + ROUNDING
 
@@ -264,13 +269,19 @@ def holds(r: Reckoned, pulled: np.ndarray) -> bool:
     """Whether a plan keeps every limit, with the true times of its trips."""
     if np.isnan(worth_usd(r, pulled)):
         return False
-    used = np.cumsum(pulled.T.astype(float) @ r.boxes, axis=0).T
+    used = used_boxes(r, pulled)
     return (
         bool((used <= r.usable_boxes + ROUNDING).all())
         and bool((r.traps @ pulled <= r.traps_a_trip).all())
         and bool((pounds(r, pulled).sum(axis=0) <= r.bag_lb + ROUNDING).all())
         and all(r.trip_fits(np.flatnonzero(pulled[:, day]), day) for day in range(r.d))
     )
+
+
+def used_boxes(r: Reckoned, pulled: np.ndarray) -> np.ndarray:
+    """Boxes (baits, days) used up to a day."""
+    used: np.ndarray = np.cumsum((pulled & r.baited).T.astype(float) @ r.boxes, axis=0).T
+    return used
 
 
 def pounds(r: Reckoned, pulled: np.ndarray) -> np.ndarray:

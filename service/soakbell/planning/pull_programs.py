@@ -96,7 +96,8 @@ class Arcs:
             rows = rows.and_most(in_bag, np.full(r.d, r.bag_lb))
         for b in range(len(r.baits)):
             day, arc = np.nonzero(self.j[on] <= np.arange(r.d)[:, None])
-            baited = self.matrix(day, on[arc], r.boxes[self.s[on[arc]], b], r.d)
+            s, j = self.s[on[arc]], self.j[on[arc]]
+            baited = self.matrix(day, on[arc], r.boxes[s, b] * r.baited[s, j], r.d)
             rows = rows.and_most(baited, r.usable_boxes[b])
         return rows
 

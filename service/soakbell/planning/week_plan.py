@@ -14,7 +14,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta, tzinfo
-from itertools import pairwise
 
 import numpy as np
 
@@ -542,6 +541,7 @@ class _Planner:
                     {bait.bait: s.fishing * ground.bait_boxes_a_trap.get(bait.bait, 0.0) for bait in ground.baits}
                     if self._takes_bait(n, 0)
                     else {},
+                    None if (last := self.last_days[n]) is None else last.rebait,
                 )
                 for n, s in enumerate(self.ahead)
             ),
@@ -584,25 +584,6 @@ class _Planner:
         return last is None or day <= last.rebait
 
     def _baits(self, going: Sequence[int]) -> tuple[PlanBait, ...]:
-        """Those made up, and as much as all traps take from the first day on which fresh bait is of no use to any.
-
-        A string of which that is so sooner than of others counts as taking bait until then.
-        """
-        baits = self._made_up(going)
-        rebaits = [len(self.days) if last is None else last.rebait for last in self.last_days]
-        free_from = max(0, max(rebaits) + 1)
-        if free_from >= len(self.days):
-            return baits
-        freed, in_water = [], sum(s.fishing for s in self.ahead)
-        for bait in baits:
-            usable = [bait.usable_by(day) for day in range(len(self.days))]
-            boxes = in_water * self.ground.bait_boxes_a_trap.get(bait.bait, 0.0)
-            usable[free_from:] = [there + boxes for there in usable[free_from:]]
-            arriving = (0.0, *(after - before for before, after in pairwise(usable)))
-            freed.append(PlanBait(bait.bait, usable[0], 0.0, 0, arriving))
-        return tuple(freed)
-
-    def _made_up(self, going: Sequence[int]) -> tuple[PlanBait, ...]:
         """With boxes made up where those that go today lack any: that is told with the gear, and keeps a called
         trip from nothing here."""
         traps = sum(self.ahead[n].fishing for n in going if self._takes_bait(n, 0))
@@ -822,7 +803,7 @@ class _Planner:
         bait = next((bait for bait in self.ground.baits if bait.bait == why.values.get("bait")), None)
         if bait is None:
             return held
-        enough = next(enough for enough in self._made_up(self.called) if enough.bait == bait.bait)
+        enough = next(enough for enough in self._baits(self.called) if enough.bait == bait.bait)
         added = enough.usable_by(len(self.days)) - bait.usable_by(len(self.days))
         return replace(held, values={**why.values, "has_boxes": _number(why.values["has_boxes"]) - added})
 
