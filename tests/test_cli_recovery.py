@@ -6,6 +6,7 @@ import re
 import shlex
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from email.message import EmailMessage
 from pathlib import Path
 
 import gpxpy
@@ -15,6 +16,9 @@ import time_machine
 import vobject
 
 from soakbell import season_desk
+from soakbell.season_desk import RECOVERY
+from soakbell.store.engine import open_store
+from soakbell.store.letters import WrittenLetter, open_turn, write_letter
 from terminals import Terminal, home
 
 NOW = datetime(2027, 4, 29, 22, 0, tzinfo=UTC)  # 18:00 on the coast
@@ -136,6 +140,30 @@ def test_the_files_hold_the_same_traps(terminal: Terminal, tmp_path: Path) -> No
     assert days["Last day for traps in the water | Little Grebe"] == "2027-05-06"
     assert any(title.startswith("Take-up trip 2: Outer Bar") for title in days)
     assert files["html"].read_text().count('<span class="box">') == 60
+
+
+def test_the_calendar_cancels_what_the_last_letter_told_and_holds_no_more(
+    terminal: Terminal, tmp_path: Path
+) -> None:
+    """A third trip, of which the letter of that afternoon told."""
+    event = "UID:third\nSEQUENCE:1\nDTSTART;VALUE=DATE:20270503\nSUMMARY:Take-up trip 3\n"
+    mail = EmailMessage()
+    mail["Message-ID"], mail["Date"] = "<1@example.org>", NOW
+    mail.add_attachment(
+        f"BEGIN:VCALENDAR\nBEGIN:VEVENT\n{event}END:VEVENT\nEND:VCALENDAR\n", "calendar", filename="take-up.ics"
+    )
+    store = open_store(f"sqlite:///{terminal.database}")
+    with store.writing() as session:
+        at, late = NOW - timedelta(minutes=5), NOW + timedelta(days=1)
+        zone = "America/New_York"
+        claim = open_turn(session, "Little Grebe", RECOVERY, at.date(), 1, zone, at, late, lease_s=120)
+        sent = WrittenLetter("Recovery list", mail.as_bytes(), ("skipper@example.org",), None)
+        write_letter(session, claim, sent, at)
+    store.close()
+    file = tmp_path / "take-up.ics"
+    shown(terminal, "--deck", "36", f"--ics={file}")
+    (third,) = [event for event in vobject.readOne(file.read_text()).vevent_list if event.uid.value == "third"]
+    assert (third.status.value, third.dtstart.value.isoformat()) == ("CANCELLED", "2027-05-03")
 
 
 def test_a_file_that_cannot_be_written_is_told(terminal: Terminal, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import io
+import re
 from collections.abc import AsyncGenerator, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
@@ -15,7 +16,7 @@ import gpxpy
 import pandas as pd
 import pytest
 import vobject
-from sqlalchemy import select
+from sqlalchemy import select, update
 
 from law.world import NEW_YORK
 from season_scenes import (
@@ -41,7 +42,7 @@ from soakbell.mail.sender import Outcome, Outgoing, Result
 from soakbell.planning.season_told import LETTER_DAYS
 from soakbell.schedule import Parts, Sweep
 from soakbell.store.letters import UnaskedLetter, WrittenLetter, notes_under
-from soakbell.store.schema import NoteRow
+from soakbell.store.schema import NoteRow, OutboxRow, RecipientRow
 from soakbell.wiring import duty_of
 
 
@@ -264,6 +265,49 @@ def test_an_extension_moves_the_deadline_of_the_same_event(calm: Port) -> None:
     later = deadline_event(longer, DEADLINE + 4 * DAY)
     assert later[0] == before[0]
     assert later[2] > before[2]
+
+
+def test_a_trip_that_the_next_list_has_no_more_is_cancelled_in_the_calendar(calm: Port) -> None:
+    """Two trips, then all but three traps come home: one trip is left."""
+    first = calm.ring(evening(TODAY))[RECOVERY]
+    calm.keep_letter(first, evening(TODAY))
+    trip_2 = days_in(first)["Take-up trip 2: Outer Bar"]
+    calm.tell(told(BroughtAshore(), "Nine Foot", MORNING + DAY))
+    calm.tell(told(BroughtAshore(), "Outer Bar", MORNING + DAY, *range(1, 34)))
+    (second, *_) = [
+        rung[RECOVERY] for n in range(1, 9) if RECOVERY in (rung := calm.ring(evening(TODAY + n * DAY)))
+    ]
+    assert second.useless_at.date() <= trip_2
+    events = vobject.readOne(file_of(second.letter, "take-up.ics").decode()).vevent_list
+    states = {event.summary.value.rpartition(" | ")[0]: event.status.value for event in events}
+    assert states["Take-up trip 1: Outer Bar"] == "CONFIRMED"
+    assert states["No longer holds: Take-up trip 2: Outer Bar"] == "CANCELLED"
+
+
+@pytest.mark.parametrize("state", ["expired", "refused"])
+def test_a_list_that_went_out_to_nobody_told_no_day(calm: Port, state: str) -> None:
+    calm.keep_letter(calm.ring(evening(TODAY))[RECOVERY], evening(TODAY))
+    assert calm.season.days_told()
+    with calm.store.writing() as session:
+        session.execute(update(RecipientRow).values(state=state))
+    assert calm.season.days_told() == ()
+    with calm.store.writing() as session:
+        session.execute(update(RecipientRow).values(unsure=1))
+    assert calm.season.days_told(), "it may have gone out"
+
+
+def test_a_calendar_that_can_not_be_read_any_more_costs_no_list(
+    calm: Port, caplog: pytest.LogCaptureFixture
+) -> None:
+    calm.keep_letter(calm.ring(evening(TODAY))[RECOVERY], evening(TODAY))
+    with calm.store.writing() as session:
+        kept = session.scalar(select(OutboxRow.message)) or b""
+        torn = re.sub(rb"(?s)(take-up.ics.*?\n\r?\n).*?--", rb"\1bm8gY2FsZW5kYXI=\r\n--", kept)
+        assert torn != kept
+        session.execute(update(OutboxRow).values(message=torn))
+    assert calm.season.days_told() == ()
+    assert "the calendar of the last recovery list can't be read" in caplog.text
+    assert days_in(calm.ring(evening(DEADLINE - 7 * DAY))[RECOVERY])
 
 
 def test_odds_that_fail_cost_the_letter_only_its_odds(calm: Port, monkeypatch: pytest.MonkeyPatch) -> None:

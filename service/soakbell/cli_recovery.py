@@ -29,7 +29,14 @@ def recovery(
     gpx: Annotated[
         Path | None, typer.Option("--gpx", help="Also write a track file for the plotter.", metavar="FILE")
     ] = None,
-    ics: Annotated[Path | None, typer.Option("--ics", help="Also write a calendar.", metavar="FILE")] = None,
+    ics: Annotated[
+        Path | None,
+        typer.Option(
+            "--ics",
+            help="Also write a calendar; it cancels the days of the last recovery letter that hold no more.",
+            metavar="FILE",
+        ),
+    ] = None,
     sheet: Annotated[
         Path | None,
         typer.Option("--sheet", help="Also write a page to print, one sheet a trip.", metavar="FILE.html"),
@@ -78,6 +85,7 @@ def recovery(
         keeper = LogKeeper(store, settings.trap_strings)
         kept, desk = keeper.now(), SeasonDesk(settings, terms_of(settings), store, keeper)
         season = desk.between(now, kept=kept, deck=load, trips_always=True)
+        told = desk.days_told() if ics else ()
     out = season.recovery
     if out is None:
         typer.echo(f"the list can't be told: {season.fault}", err=True)
@@ -86,7 +94,7 @@ def recovery(
     files: list[tuple[str, Path | None, bytes | None]] = [
         ("--csv", csv, recovery_csv(out, facts) if csv else None),
         ("--gpx", gpx, recovery_gpx(out, facts) if gpx else None),
-        ("--ics", ics, take_up_ics(out, facts) if ics else None),
+        ("--ics", ics, take_up_ics(out, facts, told) if ics else None),
         ("--sheet", sheet, recovery_sheet(out, facts).encode() if sheet else None),
     ]
     behind = clock_behind(kept.gear, now)

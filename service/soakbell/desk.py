@@ -45,7 +45,7 @@ from soakbell.planning.trips import Trip
 from soakbell.planning.week import Week
 from soakbell.replaying import Basis, inputs_of, made_from
 from soakbell.sea.trust_record import TrustRecord
-from soakbell.season_desk import SeasonDesk
+from soakbell.season_desk import RECOVERY, SeasonDesk
 from soakbell.settings import Settings
 from soakbell.store import bells, letters, replies
 from soakbell.store.calls import last_call
@@ -56,7 +56,7 @@ from soakbell.trusting import error_models, keep_record, kept_record, look_back,
 
 log = logging.getLogger(__name__)
 
-BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY = "bells", "bait order", "bait order copy", "trust", "recovery"
+BELLS, BAIT_ORDER, ORDER_COPY, TRUST = "bells", "bait order", "bait order copy", "trust"
 UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY)
 """Kinds of letters without an hour."""
 
@@ -492,7 +492,7 @@ class Desk:
             return []
         eve, zone = self._settings.letters.eve, self._settings.harbor.time_zone
         facts = self._facts_beside(day, now, due=due_at(day, eve, zone))
-        letter = recovery_letter(ahead.recovery, facts, now=now, season=ahead)
+        letter = recovery_letter(ahead.recovery, facts, now=now, season=ahead, told=self.season.days_told())
         useless = due_at(day + timedelta(days=1), eve, zone)
         return [UnaskedLetter(RECOVERY, useless, self._without_call(letter, RECOVERY, day, turns[RECOVERY], now))]
 

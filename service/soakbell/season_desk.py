@@ -15,6 +15,7 @@ from soakbell.climatology import UsualWeather, usual_weather, years_counted
 from soakbell.fishery.season import TakeUp, opened_on, season_day
 from soakbell.gear.fold import GearState, Whereabouts
 from soakbell.known_strings import Dropped, KnownStrings
+from soakbell.letters.told_days import ToldDay, told_days
 from soakbell.morning import as_they_lie, working_day
 from soakbell.planning.call import Call
 from soakbell.planning.decide import Situation
@@ -44,12 +45,15 @@ from soakbell.sea.trust import Numbers
 from soakbell.season_odds import areas_of, fishing_strings, ground_of, keep_odds, kept_odds
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
+from soakbell.store.letters import newest_message
 from soakbell.store.log_keeper import Kept, LogKeeper
 from soakbell.telling import Telling
 from soakbell.trusting import error_models, kept_record, trust_terms
 
 log = logging.getLogger(__name__)
 
+RECOVERY = "recovery"
+"""The kind of the letter that is the recovery list."""
 
 _MINUTE = timedelta(minutes=1)
 _ONE_DAY = timedelta(days=1)
@@ -128,6 +132,16 @@ class SeasonDesk:
             self._known.remember(now)
         except Exception:
             log.exception("the strings could not be kept", extra={"action": "season"})
+
+    def days_told(self) -> tuple[ToldDay, ...]:
+        """Those of the calendar in the last recovery list that was a letter; none where they can't be read."""
+        try:
+            with self._store.reading() as session:
+                message = newest_message(session, self._settings.boat.name, RECOVERY)
+            return () if message is None else told_days(message)
+        except Exception:
+            log.exception("the calendar of the last recovery list can't be read", extra={"action": "season"})
+            return ()
 
     # ---- what is told
 

@@ -6,9 +6,12 @@ import io
 import re
 import shutil
 import subprocess
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from email.message import EmailMessage
 from pathlib import Path
+from typing import Any
 
 import gpxpy
 import pandas as pd
@@ -27,10 +30,12 @@ from scenes import STRINGS
 from soakbell.gear.fold import fold
 from soakbell.gear.strings import Mark
 from soakbell.letters.letter import Letter
+from soakbell.letters.message import to_message
 from soakbell.letters.recovery import recovery_letter
 from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
 from soakbell.letters.recovery_sheet import recovery_sheet
 from soakbell.letters.recovery_words import ASK_FIRST, mark_words, starts_words
+from soakbell.letters.told_days import ToldDay, told_days
 from soakbell.planning.recovery import RecoveryList, recovery_list
 
 
@@ -300,6 +305,80 @@ def test_another_season_has_days_of_its_own() -> None:
 
     assert len(uids(season_end())) == 4
     assert not uids(season_end()) & uids(replace(season_end(), season=date(2027, 10, 15)))
+
+
+def written(out: RecoveryList, told: RecoveryList, then: Sequence[ToldDay] = ()) -> list[Any]:
+    """The calendar of ``out``, written after the letter that told ``told``; read by vobject."""
+    sent = recovery_letter(told, SEASON_FACTS, now=told.made_at, told=then)
+    mail = to_message(
+        sent,
+        sender="soakbell@example.org",
+        to=("skipper@example.org",),
+        message_id="<1@example.org>",
+        date=told.made_at,
+    )
+    file = take_up_ics(out, SEASON_FACTS, told_days(mail.as_bytes()))
+    return [] if file is None else list(vobject.readOne(file.decode()).vevent_list)
+
+
+def next_day(out: RecoveryList, days: int = 1) -> RecoveryList:
+    return replace(out, today=out.today + timedelta(days=days), made_at=out.made_at + timedelta(days=days))
+
+
+def test_a_trip_and_a_day_to_start_by_that_hold_no_more_are_cancelled() -> None:
+    """RFC 5545 sections 3.8.1.11 (STATUS) and 3.8.7.4 (SEQUENCE): the same UID, a higher SEQUENCE."""
+    before = {event.uid.value: event for event in written(season_end(), NOTHING_OUT)}
+    later = next_day(replace(season_end(), trips=(), starts=((0.8, None), (0.95, None))))
+    after = {event.uid.value: event for event in written(later, season_end())}
+    told = {event.summary.value: event.status.value for event in after.values()}
+    assert told == {
+        "Last day for traps in the water | Little Grebe": "CONFIRMED",
+        "No longer holds: Start the take-up by today for 80% | Little Grebe": "CANCELLED",
+        "No longer holds: Take-up trip 1: The Hump and Outer Bar | Little Grebe": "CANCELLED",
+    }, "the day to start by of 28 April was past"
+    for uid, event in after.items():
+        assert event.dtstart.value == before[uid].dtstart.value
+        assert int(event.sequence.value) > int(before[uid].sequence.value)
+        assert event.description.value.startswith("Invented data.")
+
+
+def test_what_was_cancelled_stays_so_until_its_day_is_past_and_may_hold_again() -> None:
+    """Trip 1 was to go on 1 May. A letter may be missed, so each later one tells it again."""
+    gone = replace(season_end(), trips=(), starts=())
+    second = next_day(gone)
+    told = told_days_of(second, told_days_of(season_end()))
+    again = {event.summary.value: event.status.value for event in written(next_day(gone, 2), second, told)}
+    assert again["No longer holds: Take-up trip 1: The Hump and Outer Bar | Little Grebe"] == "CANCELLED"
+    assert [event.summary.value for event in written(next_day(gone, 3), second, told)] == [
+        "Last day for traps in the water | Little Grebe"
+    ]
+    back = {event.summary.value: event.status.value for event in written(next_day(season_end(), 2), second, told)}
+    assert back["Take-up trip 1: The Hump and Outer Bar | Little Grebe"] == "CONFIRMED"
+
+
+def told_days_of(out: RecoveryList, told: Sequence[ToldDay] = ()) -> tuple[ToldDay, ...]:
+    file = take_up_ics(out, SEASON_FACTS, told)
+    assert file is not None
+    mail = EmailMessage()
+    mail.add_attachment(file, maintype="text", subtype="calendar", filename="take-up.ics")
+    return told_days(mail.as_bytes())
+
+
+def test_a_calendar_goes_past_what_was_told_though_the_clock_was_set_back() -> None:
+    first = {day.uid: day.sequence for day in told_days_of(season_end())}
+    second = told_days_of(next_day(season_end(), -3), told_days_of(season_end()))
+    assert second
+    assert all(day.sequence > first[day.uid] for day in second)
+
+
+def test_where_no_last_day_is_known_any_more_the_calendar_only_cancels() -> None:
+    bare = replace(season_end(), take_up=None, trips=(), starts=())
+    assert take_up_ics(bare, SEASON_FACTS) is None
+    assert {event.status.value for event in written(next_day(bare), season_end())} == {"CANCELLED"}
+
+
+def test_a_letter_without_a_calendar_told_no_day() -> None:
+    assert told_days(b"Subject: nothing\n\nnothing\n") == ()
 
 
 # ---- the sheet

@@ -34,6 +34,7 @@ from soakbell.letters.recovery_words import (
 )
 from soakbell.letters.season_section import reckoned_lines
 from soakbell.letters.times import HarborTimes, day_words
+from soakbell.letters.told_days import TAKE_UP_FILE, ToldDay
 from soakbell.letters.words import STANDING, listed, one_line
 from soakbell.planning.recovery import RecoveryList, StringOut, TrapOut
 from soakbell.planning.season_told import SeasonAhead
@@ -59,11 +60,16 @@ class RecoveryPage(Around):
 
 
 def recovery_letter(
-    recovery: RecoveryList, facts: LetterFacts, *, now: datetime, season: SeasonAhead | None = None
+    recovery: RecoveryList,
+    facts: LetterFacts,
+    *,
+    now: datetime,
+    season: SeasonAhead | None = None,
+    told: Sequence[ToldDay] = (),
 ) -> Letter:
     """The list as a letter, with its files. It stands also where no trap is on the list any more.
 
-    ``season`` tells what its days rest on.
+    ``season`` tells what its days rest on, ``told`` is as in ``take_up_ics``.
     """
     times = HarborTimes.at(facts.zone_name, now)
     standing = (STACKED, EVENLY, SKIPPER_DECIDES, STANDING[3], no_call(facts, times))
@@ -73,18 +79,20 @@ def recovery_letter(
         lead=lead_words(recovery),
         sections=(*_sections(recovery, times, facts.command), *_reckoned(season)),
     )
-    return written("recovery", {"page": page}, recovery_files(recovery, facts))
+    return written("recovery", {"page": page}, recovery_files(recovery, facts, told))
 
 
-def recovery_files(recovery: RecoveryList, facts: LetterFacts) -> tuple[Attachment, ...]:
+def recovery_files(
+    recovery: RecoveryList, facts: LetterFacts, told: Sequence[ToldDay] = ()
+) -> tuple[Attachment, ...]:
     """The files of the list. No page to print is among them: mail servers often refuse a page as a file."""
     files = []
     if recovery.not_home:
         files.append(Attachment("recovery.csv", "text", "csv", recovery_csv(recovery, facts)))
         files.append(Attachment("recovery.gpx", "application", "gpx+xml", recovery_gpx(recovery, facts)))
-    calendar = take_up_ics(recovery, facts)
+    calendar = take_up_ics(recovery, facts, told)
     if calendar is not None:
-        files.append(Attachment("take-up.ics", "text", "calendar", calendar))
+        files.append(Attachment(TAKE_UP_FILE, "text", "calendar", calendar))
     return tuple(files)
 
 

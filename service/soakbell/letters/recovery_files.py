@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from uuid import NAMESPACE_URL, uuid5
 from zoneinfo import ZoneInfo
@@ -16,6 +17,7 @@ from soakbell.gear.log_csv import guarded
 from soakbell.gear.strings import Mark
 from soakbell.letters.facts import LetterFacts
 from soakbell.letters.letter import printable
+from soakbell.letters.told_days import ToldDay
 from soakbell.letters.track import NOT_FOR_NAVIGATION
 from soakbell.letters.words import listed, one_line
 from soakbell.planning.recovery import RecoveryList, TrapOut
@@ -104,13 +106,27 @@ def recovery_gpx(recovery: RecoveryList, facts: LetterFacts) -> bytes:
     return gpx.to_xml(version="1.1").encode()
 
 
-def take_up_ics(recovery: RecoveryList, facts: LetterFacts) -> bytes | None:
+WITHDRAWN = "No longer holds: "
+
+
+def take_up_ics(recovery: RecoveryList, facts: LetterFacts, told: Sequence[ToldDay] = ()) -> bytes | None:
     """The last day with traps in the water, the days to start by, and the trips that have a day; None without any.
 
-    UIDs hold for boat and season, so that a newer file replaces the days of an older one: an extension moves the
-    deadline. SEQUENCE counts minutes, since nothing counts the lists.
+    UIDs hold for boat, season and what it is (the second trip, say), so that a newer file replaces the days of an
+    older one: an extension moves the deadline. SEQUENCE counts minutes, since nothing counts the lists, and goes
+    past all that was ``told``.
+
+    Args:
+        told: the days of the last calendar; those from today on that hold no more are cancelled.
     """
-    events = list(_events(recovery, facts))
+    sequence = max([int(recovery.made_at.timestamp() // 60), *(day.sequence + 1 for day in told)])
+    events = list(_events(recovery, facts, sequence))
+    holding = {str(event["UID"]) for event in events}
+    events += [
+        _withdrawn(recovery, facts, day, sequence)
+        for day in told
+        if day.uid not in holding and day.day >= recovery.today
+    ]
     if not events:
         return None
     calendar = Calendar()
@@ -182,36 +198,48 @@ def _search(recovery: RecoveryList) -> Iterator[GPXTrack]:
 # ---- parts of the calendar
 
 
-def _events(recovery: RecoveryList, facts: LetterFacts) -> Iterator[Event]:
+def _events(recovery: RecoveryList, facts: LetterFacts, sequence: int) -> Iterator[Event]:
     boat = _plain(facts.boat)
+
+    def planned(what: str, day: date, title: str, about: str) -> Event:
+        season = recovery.season or (recovery.take_up.deadline if recovery.take_up else day)
+        uid = str(uuid5(NAMESPACE_URL, f"soakbell:take-up:{facts.boat}:{season.isoformat()}:{what}"))
+        about = f"{about} Rules change: check with the authority."
+        return _event(recovery, facts, ToldDay(uid, day, title, sequence), "CONFIRMED", about)
+
     if recovery.take_up is not None:
         deadline, reason = recovery.take_up.deadline, recovery.take_up.reason
         about = f"Rule: {one_line(reason.rule)}. Source: {one_line(reason.source)}."
-        yield _event(recovery, facts, "deadline", deadline, f"Last day for traps in the water | {boat}", about)
+        yield planned("deadline", deadline, f"Last day for traps in the water | {boat}", about)
     for chance, start in recovery.starts:
         if start is not None and recovery.fishing:
             title = f"Start the take-up by today for {chance:.0%} | {boat}"
             about = "A later start has less of a chance of being done in time."
-            yield _event(recovery, facts, f"start {chance:.2f}", start, title, about)
+            yield planned(f"start {chance:.2f}", start, title, about)
     for trip in recovery.trips:
         if trip.day is not None:
             names = listed(_plain(string.name) for string in trip.strings)
             title = f"Take-up trip {trip.number}: {names} | {boat}"
             about = f"{trip.traps} traps. Only a morning letter says PULL."
-            yield _event(recovery, facts, f"trip {trip.number}", trip.day, title, about)
+            yield planned(f"trip {trip.number}", trip.day, title, about)
 
 
-def _event(recovery: RecoveryList, facts: LetterFacts, what: str, day: date, title: str, about: str) -> Event:
+def _withdrawn(recovery: RecoveryList, facts: LetterFacts, told: ToldDay, sequence: int) -> Event:
+    title = f"{WITHDRAWN}{told.title.removeprefix(WITHDRAWN)}"
+    taken_back = replace(told, title=title, sequence=sequence)
+    return _event(recovery, facts, taken_back, "CANCELLED", "A later recovery list no longer has it.")
+
+
+def _event(recovery: RecoveryList, facts: LetterFacts, of: ToldDay, status: str, about: str) -> Event:
     """A whole day, which leaves the skipper free for other things."""
-    season = recovery.season or (recovery.take_up.deadline if recovery.take_up else day)
     event = Event()
-    event.add("uid", str(uuid5(NAMESPACE_URL, f"soakbell:take-up:{facts.boat}:{season.isoformat()}:{what}")))
-    event.add("sequence", int(recovery.made_at.timestamp() // 60))
+    event.add("uid", of.uid)
+    event.add("sequence", of.sequence)
     event.add("dtstamp", recovery.made_at.astimezone(UTC))
-    event.add("dtstart", day)
-    event.add("dtend", day + timedelta(days=1))
+    event.add("dtstart", of.day)
+    event.add("dtend", of.day + timedelta(days=1))
     event.add("transp", "TRANSPARENT")
-    event.add("summary", title)
-    check = "Rules change: check with the authority."
-    event.add("description", f"{'Invented data. ' if facts.invented else ''}{about} {check}")
+    event.add("status", status)
+    event.add("summary", of.title)
+    event.add("description", f"{'Invented data. ' if facts.invented else ''}{about}")
     return event

@@ -231,6 +231,19 @@ def newest_day(session: Session, boat: str, kind: str) -> date | None:
     return session.scalar(select(func.max(DueRow.day)).where(DueRow.boat == boat, DueRow.kind == kind))
 
 
+def newest_message(session: Session, boat: str, kind: str) -> bytes | None:
+    """The newest letter of the kind that went out to any address, or may have or still may; as it goes out."""
+    hope = or_(RecipientRow.state.in_(("accepted", "waiting", "trying")), RecipientRow.unsure > 0)
+    return session.scalar(
+        select(OutboxRow.message)
+        .join(DueRow, OutboxRow.due_id == DueRow.id)
+        .where(DueRow.boat == boat, DueRow.kind == kind)
+        .where(OutboxRow.id.in_(select(RecipientRow.outbox_id).where(hope)))
+        .order_by(DueRow.day.desc(), DueRow.turn.desc())
+        .limit(1)
+    )
+
+
 def claim_due(session: Session, boat: str, now: datetime, lease_s: float) -> DueClaim | None:
     """Take the boat's longest-due letter that is still of use and that nobody holds, for ``lease_s`` seconds."""
     free = and_(
