@@ -20,6 +20,7 @@ from pydantic import TypeAdapter, ValidationError
 from soakbell.errors import Fault, SettingsError
 from soakbell.feeds.ndbc_history import joined, parse_history, station_of
 from soakbell.fishery.season import working_hours
+from soakbell.letters.words import listed
 from soakbell.plan_settings import Weather, terms_of
 from soakbell.planning.fit_chance import DaySpan
 from soakbell.planning.fit_climate import FitClimate, fit_climate, fit_days, prior_climate
@@ -147,7 +148,7 @@ def kept_climate(settings: Settings, store: Store, area: str) -> AreaClimate | s
     with store.reading() as session:
         note = get_note(session, _note_name(settings.boat.name, area))
     if note is None:
-        return f"no past years were counted for {area}"
+        return _uncounted([area])
     try:
         if note[0]["version"] != _NOTE_VERSION:
             return f"past years of {area} were counted by another version; count them again"
@@ -191,9 +192,11 @@ def usual_weather(
     Raises:
         StoreError: the database can't be read.
     """
-    found = [kept_climate(settings, store, area) for area in dict.fromkeys(areas)]
-    counted = tuple(each for each in found if isinstance(each, AreaClimate))
-    lacking = tuple(each for each in found if isinstance(each, str))
+    found = {area: kept_climate(settings, store, area) for area in areas}
+    counted = tuple(each for each in found.values() if isinstance(each, AreaClimate))
+    uncounted = [area for area, each in found.items() if each == _uncounted([area])]
+    unusable = (each for area, each in found.items() if isinstance(each, str) and area not in uncounted)
+    lacking = (*((_uncounted(uncounted),) if uncounted else ()), *unusable)
     climates = [each.climate for each in counted]
     if lacking or not climates:
         climates.append(prior_climate(usual_by_month(settings) if terms is None else terms.usual_fit_chance))
@@ -220,6 +223,10 @@ def years_sha256(usual: UsualWeather) -> str:
     """Another where anything else was counted of any of its areas."""
     counted = [_RECORD.dump_python(each, mode="json") for each in usual.counted]
     return hashlib.sha256(json.dumps([counted, usual.lacking]).encode()).hexdigest()
+
+
+def _uncounted(areas: Sequence[str]) -> str:
+    return f"no past years were counted for {listed(areas)}"
 
 
 def _note_name(boat: str, area: str) -> str:
