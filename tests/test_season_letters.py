@@ -7,7 +7,7 @@ import io
 import re
 from collections.abc import AsyncGenerator, Iterator, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from pathlib import Path
@@ -18,7 +18,7 @@ import pytest
 import vobject
 from sqlalchemy import select, update
 
-from law.world import NEW_YORK
+from law.world import NEW_YORK, SETTINGS_TOML, settings_from
 from season_scenes import (
     BOAT,
     DAY,
@@ -30,13 +30,14 @@ from season_scenes import (
     Port,
     evening,
     port_of,
+    sea_at,
     told,
 )
 from soakbell import season_desk
 from soakbell.desk import RECOVERY
 from soakbell.errors import SoakbellError
 from soakbell.fishery.rules import DateSpan, Order, Rule
-from soakbell.gear.log import BroughtAshore, FoundMissing, Retired
+from soakbell.gear.log import BroughtAshore, FoundMissing, Retired, TrapsSet
 from soakbell.letters.season_section import TITLE
 from soakbell.mail.sender import Outcome, Outgoing, Result
 from soakbell.planning.season_told import LETTER_DAYS
@@ -133,6 +134,39 @@ def test_letters_that_fail_lean_on_nothing_of_the_season(calm: Port, monkeypatch
     monkeypatch.setattr(season_desk.SeasonDesk, "_told", None)
     for kind in ("morning", "eve"):
         assert TITLE not in text_of(calm.desk.write_failed(kind, TODAY, 0, "the service itself failed"))
+
+
+def test_the_evening_names_the_trip_of_the_likely_call_to_take_up_first_and_calls_it_likely(
+    tmp_path: Path,
+) -> None:
+    """Outer Bar has soaked longest by the log, so the call of 3 May would take a deck of it; by itself the list
+    begins with Nine Foot."""
+    now = evening(DEADLINE - 4 * DAY)
+    settings = settings_from(SETTINGS_TOML)
+    settings = replace(settings, boat=settings.boat.model_copy(update={"deck_traps": 30}))
+    entries = (told(TrapsSet(), "Outer Bar", now - 12 * DAY), told(TrapsSet(), "Nine Foot", now - 9 * DAY))
+    port = port_of(tmp_path, replace(sea_at(now, settings), entries=entries))
+    port.clock.put(now)
+    likely = port.desk.likely(now.astimezone(NEW_YORK).date() + DAY, clock_suspect=False).call
+    assert likely.window is not None
+    called = [(pull.string, pull.places) for pull in likely.window.pulls]
+    assert (likely.take_up, first_trip(port, now) == called) == (True, False)
+    port.desk.write("eve", now.astimezone(NEW_YORK).date(), 0, late=False, clock_suspect=False)
+    assert first_trip(port, now) == called
+    odds = port.season.between(now).odds
+    assert odds is not None
+    assert odds.starts[0].chance == odds.starts[1].chance > 0, "nobody starts in the evening"
+    text = text_of(port.ring(now + HOUR)[RECOVERY].letter)
+    assert "Trip 1: Outer Bar" in text
+    assert "Trip 1 is that of the likely call for Mon 3 May, which is no call" in text
+    assert "The first 5 days are by the official forecasts" in text
+    port.store.close()
+
+
+def first_trip(port: Port, now: datetime) -> list[tuple[str, tuple[int, ...]]]:
+    recovery = port.season.between(now).recovery
+    assert recovery is not None
+    return [(string.name, string.places) for string in recovery.trips[0].strings]
 
 
 # ---- the recovery list as a letter

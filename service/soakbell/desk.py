@@ -41,6 +41,7 @@ from soakbell.planning.call import Call, CallWord
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.season_end import season_end
 from soakbell.planning.season_told import TOLD_FROM_DAYS, SeasonAhead
+from soakbell.planning.take_up_trips import called_trip
 from soakbell.planning.trips import Trip
 from soakbell.planning.week import Week
 from soakbell.replaying import Basis, inputs_of, made_from
@@ -391,8 +392,11 @@ class Desk:
         eve = self._beside.told("gear", tell, lambda why: Eve(call.day, call, fault=why))
         if basis.clock_suspect:
             return eve, None
-        between = partial(self.season.between, basis.now, kept=basis.log)
-        return eve, self._beside.told("season", between, lambda why: SeasonAhead(today, fault=why))
+        tell_season = partial(self.season.eve, call, likely.morning.situation, basis.now, kept=basis.log)
+        season = self._beside.told("season", tell_season, lambda why: SeasonAhead(today, fault=why))
+        if called_trip(call) is not None:
+            self.season.keep(season, basis.now)
+        return eve, season
 
     def _compose_eve(
         self,

@@ -69,7 +69,7 @@ class DeckLoad:
 
 @dataclass(frozen=True)
 class _Called:
-    """A call, and what it was made from."""
+    """A call of today, or the likely one of tomorrow, and what it was made from."""
 
     call: Call
     situation: Situation
@@ -117,8 +117,18 @@ class SeasonDesk:
         today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
         return self._told(today, now, kept, deck=deck, trips_always=trips_always)
 
+    def eve(self, likely: Call, situation: Situation, now: datetime, *, kept: Kept | None = None) -> SeasonAhead:
+        """Beside the likely call of tomorrow, made from ``situation``, as ``between``.
+
+        One to take up gives the first trip, and the odds are by the forecasts of this evening.
+        """
+        today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
+        if likely.day != today + _ONE_DAY or called_trip(likely) is None:
+            return self.between(now, kept=kept)
+        return self._told(today, now, kept, _Called(likely, situation))
+
     def keep(self, ahead: SeasonAhead | None, now: datetime) -> None:
-        """Keep the odds for what is told before the next morning letter."""
+        """Keep the odds for what is told before the next morning letter, those of a likely trip too."""
         if ahead is None or ahead.odds is None or not isinstance(self._terms, PlanTerms):
             return
         try:
@@ -321,7 +331,7 @@ class SeasonDesk:
             forecast=forecast,
             seed=terms.seed,
         )
-        window_min = _window_min(called)
+        window_min = _window_min(called, days[0])
         windows[:, 0] = np.minimum(windows[:, 0], window_min)
         windows[:, [self._ashore(terms, gear, day) for day in days]] = 0
         today, deadline, take_up = days[0], days[-1], terms.take_up
@@ -337,7 +347,10 @@ class SeasonDesk:
         )
         begin = max(dict(odds.start_by)[SURE_START] or today, min(today + _ONE_DAY, deadline))
         if called is not None and called_trip(called.call) is not None:
-            begin = today
+            begin = called.call.day
+        counts = TodayCounts.CALLED if window_min else TodayCounts.NOT
+        if called is not None and called.call.day > today:
+            counts = TodayCounts.LIKELY_NEXT
         return OddsTold(
             day=today,
             deadline=deadline,
@@ -353,7 +366,7 @@ class SeasonDesk:
                 window_min=usual.window_min,
                 counted=years_counted(usual),
                 lacking=usual.lacking,
-                today=TodayCounts.CALLED if window_min else TodayCounts.NOT,
+                today=counts,
             ),
             ground=ground_of(gear, usual, today, deadline),
         )
@@ -378,10 +391,10 @@ class SeasonDesk:
         return not law.traps_may_be_in_water
 
 
-def _window_min(called: _Called | None) -> float:
-    """What bounds today's longest trip: of a call to take up its own; 0 where no call lets it go."""
+def _window_min(called: _Called | None, today: date) -> float:
+    """What bounds today's longest trip: of a call to take up its own; 0 where no call of today lets it go."""
     window = None if called is None else called.call.window
-    if called is None or window is None:
+    if called is None or window is None or called.call.day != today:
         return 0.0
     if called.call.take_up:
         return (window.lands_at - window.leaves_at) / _MINUTE

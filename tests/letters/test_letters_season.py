@@ -131,6 +131,22 @@ def test_where_the_chances_come_from_is_always_told() -> None:
     assert "Today counts as called." in said(replace(ahead(), odds=replace(ODDS, reckoned_from=called)))
 
 
+def test_a_trip_of_a_likely_call_is_called_likely_and_no_call() -> None:
+    """Odds of an evening, read the next day too."""
+    likely = replace(ODDS, reckoned_from=replace(ODDS.reckoned_from, today=TodayCounts.LIKELY_NEXT))
+    assert "Trip 1 is that of the likely call for Wed 9 Dec, which is no call" in said(
+        replace(ahead(), odds=likely)
+    )
+    text = said(replace(ahead(), today=december(9), odds=likely))
+    assert "as of the evening of Tue 8 Dec" in text
+    assert "Trip 1 is that of the likely call for Wed 9 Dec" in text
+    assert "If you start today" not in text
+
+
+def test_a_short_window_is_said_to_bring_home_less() -> None:
+    assert "A shorter window brings home a smaller load." in said(ahead())
+
+
 def test_a_start_today_is_told_only_where_today_counts_for_a_trip() -> None:
     assert "If you start today" not in said(ahead())
     called = replace(ODDS.reckoned_from, today=TodayCounts.CALLED)

@@ -236,26 +236,34 @@ def _harvest(end: SeasonEnd, rebaits: Sequence[Rebait], today: date) -> Iterator
 
 
 def _rests(source: OddsFrom, as_of: date, today: date) -> Iterator[str]:
-    old = "" if as_of == today else f", as of the morning of {due_words(as_of, today)}"
+    when = "evening" if source.today is TodayCounts.LIKELY_NEXT else "morning"
+    old = "" if as_of == today else f", as of the {when} of {due_words(as_of, today)}"
     if source.forecast_days:
         first = "day is" if source.forecast_days == 1 else f"{source.forecast_days} days are"
         yield (
             f"The first {first} by the official forecasts and how far they err{old}; an hour that they fail to "
-            "tell counts as not fit. " + _TODAY[source.today]
+            "tell counts as not fit. " + _today(source.today, as_of, today)
         )
     else:
         yield "No forecast is in these odds: each day is taken for a usual one, and today for none."
     yield from usual_words(source.counted, source.lacking, "Later days" if source.forecast_days else "Days")
     yield (
-        f"A usual fit day carries a trip of {minutes_words(source.window_min)}. Days off and days that you barred "
-        "count for no trip."
+        f"A usual fit day carries a trip of {minutes_words(source.window_min)}. A shorter window brings home a "
+        "smaller load. Days off and days that you barred count for no trip."
     )
 
 
-_TODAY = {
-    TodayCounts.CALLED: "Today counts as called.",
-    TodayCounts.NOT: "Today counts for no trip: the call is not PULL.",
-}
+def _today(counts: TodayCounts, as_of: date, today: date) -> str:
+    match counts:
+        case TodayCounts.CALLED:
+            return "Today counts as called."
+        case TodayCounts.NOT:
+            return "Today counts for no trip: the call is not PULL."
+        case TodayCounts.LIKELY_NEXT:
+            likely = due_words(as_of + _ONE_DAY, today)
+            return (
+                f"Trip 1 is that of the likely call for {likely}, which is no call; the morning letter may differ."
+            )
 
 
 def usual_words(counted: Sequence[YearsCounted], lacking: Sequence[str], days: str) -> Iterator[str]:

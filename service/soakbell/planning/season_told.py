@@ -42,10 +42,11 @@ class YearsCounted:
 
 
 class TodayCounts(StrEnum):
-    """As what today counts: as the call says, or for no trip."""
+    """As what today counts: as the call says, or for no trip, in the evening before a likely one too."""
 
     CALLED = "called"
     NOT = "not"
+    LIKELY_NEXT = "likely next"
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ class OddsFrom:
     Attributes:
         forecast_days: first days, today among them, that are by the forecasts; 0 for none.
         window_min: what a fit day past them carries.
-        lacking: sentences without their stops, one for each area whose past years can't be used.
+        lacking: sentences without their stops, for the areas whose past years can't be used.
     """
 
     forecast_days: int
