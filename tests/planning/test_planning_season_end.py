@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from scipy.stats import nbinom
 
 from soakbell.fishery.rules import DateSpan, Order, Rule
+from soakbell.gear.strings import Mark, TrapString
 from soakbell.planning.season_end import (
     SeasonEnd,
     TakeUpOdds,
@@ -25,6 +26,8 @@ from soakbell.planning.season_end import (
     take_up_odds,
     weather_ahead,
 )
+from soakbell.planning.take_up_trips import TrapsOut, plan_trips
+from soakbell.planning.trips import Boat
 from soakbell.settings import load_fishery
 
 FISHERIES = Path(__file__).parents[2] / "config" / "fisheries"
@@ -110,6 +113,57 @@ def test_a_window_too_short_for_the_next_trip_is_waited_out() -> None:
 def test_a_window_just_as_long_as_the_trip_carries_it_and_a_minute_less_does_not() -> None:
     assert odds(trips(1, 239.5), np.array([[240.0]]), last=0).starts[0].chance == 1
     assert odds(trips(1, 240.5), np.array([[240.0]]), last=0).starts[0].chance == 0
+
+
+def test_unloading_takes_its_minutes_for_each_trap_of_a_load() -> None:
+    """Loads of 2 traps: 2 x 100, then 2 x 15 at the dock, then 2 x 100 min."""
+    way = dataclasses.replace(trips(4).way, a_trap_min=100.0, deck_traps=2)
+    plan = TakeUpPlan((TakeUpTrip((("Ledge", (1, 2)),), 2, 200), TakeUpTrip((("Ledge", (3, 4)),), 2, 200)), way)
+    done = odds(plan, np.array([[430.0], [429.0]]), last=0, trips_a_day=2, unload_min_per_trap=15).done
+    assert done[0].tolist() == [0.5]
+
+
+def called(minutes: float, traps: int = 2) -> TakeUpPlan:
+    """Five traps at 60 min each by the way, the first ones on a trip that a call counts otherwise."""
+    way = dataclasses.replace(trips(5).way, a_trap_min=60.0, deck_traps=5)
+    first, rest = tuple(range(1, traps + 1)), tuple(range(traps + 1, 6))
+    loads = (TakeUpTrip((("Ledge", first),), traps, minutes), TakeUpTrip((("Ledge", rest),), len(rest), 60.0))
+    return TakeUpPlan(loads, way, called=True)
+
+
+@pytest.mark.parametrize("minutes", [90.0, 150.0])
+def test_a_called_trip_goes_by_its_own_minutes_shorter_or_longer_than_the_way_says(minutes: float) -> None:
+    windows = np.array([[minutes, 180.0], [minutes - 1, 180.0]])
+    told = likely_days(called(minutes), windows[:1], FIRST, FIRST)
+    assert told == (FIRST, FIRST + timedelta(days=1))
+    assert odds(called(minutes), windows, last=1).done[0].tolist() == [0.0, 0.5]
+
+
+def test_a_called_trip_takes_no_more_than_its_own_however_long_the_day() -> None:
+    assert odds(called(120.0), np.full((1, 2), 480.0), last=1).done[0].tolist() == [0.0, 1.0]
+    assert likely_days(called(120.0), np.full((1, 1), 480.0), FIRST, FIRST) == (FIRST, None)
+
+
+def test_a_part_of_a_called_trip_comes_home_in_a_window_too_short_for_it() -> None:
+    assert odds(called(180.0, 3), np.array([[120.0, 180.0]]), last=1).done[0].tolist() == [0.0, 1.0]
+    assert odds(called(180.0, 3), np.array([[119.0, 180.0]]), last=1).done[0].tolist() == [0.0, 0.0]
+
+
+@given(st.integers(1, 12), st.integers(1, 6), st.floats(1, 40), st.integers(60, 300))
+@settings(max_examples=60)
+def test_in_usual_windows_the_odds_need_no_fewer_days_than_there_are_trips(
+    traps: int, deck: int, a_trap_min: float, window_min: int
+) -> None:
+    """The trips of ``plan_trips`` are as few as the deck and that window allow."""
+    string = TrapString("Ledge", Mark(29.9, -84.2), Mark(29.9, -84.18), traps, "bay", 4, 120, 264)
+    out = [TrapsOut(string, tuple(range(1, traps + 1)))]
+    boat = Boat("Little Grebe", 15, a_trap_min, 10)
+    plan = plan_trips(
+        boat, Mark(29.95, -84.2), out, deck_traps=deck, stack_min_per_trap=1, most_min=float(window_min)
+    )
+    done = odds(plan, np.full((1, 15), float(window_min)), last=14).done[0]
+    days = int(np.argmax(done)) + 1 if done.any() else 16
+    assert days >= len(plan.trips)
 
 
 def test_a_trip_longer_than_a_day_is_never_made() -> None:

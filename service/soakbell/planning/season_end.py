@@ -25,6 +25,8 @@ _MINUTES_A_DAY = 1440
 _HOURS_A_DAY = 24
 _ONE_DAY = timedelta(days=1)
 _ROUNDING = 1e-9
+_NEVER = 10**6
+"""Minutes past any day."""
 
 
 @dataclass(frozen=True)
@@ -72,10 +74,14 @@ class TakeUpWay:
 
 @dataclass(frozen=True)
 class TakeUpPlan:
-    """Trips in the order in which they should go; they cut ``way`` into loads. None where no trap is out."""
+    """Trips in the order in which they should go; they cut ``way`` into loads. None where no trap is out.
+
+    ``called``: the first is that of a call, and has its minutes.
+    """
 
     trips: tuple[TakeUpTrip, ...]
     way: TakeUpWay = field(repr=False, compare=False)
+    called: bool = False
 
     @property
     def traps(self) -> int:
@@ -266,7 +272,8 @@ def take_up_odds(
 
     Traps come home in the order of the plan's way, each day as many as its window and the deck carry: a short
     window takes a smaller load than the plan's trip, and a long one may take some of the next. Who is ahead on the
-    way stays ahead in the same weather, so a larger deck never makes the end less likely.
+    way stays ahead in the same weather, so a larger deck never makes the end less likely. A called trip takes its
+    own minutes and no traps besides its own; a shorter window takes a part of it.
 
     Args:
         windows: as from ``weather_ahead``, the first day ``first_day``. A day on which nobody may or will go out
@@ -284,7 +291,7 @@ def take_up_odds(
         raise ValueError(f"{paths} paths of {days} days from {first_day}; draw them past the deadline, {deadline}")
     starts = min(starts, days)
     minutes = _whole_minutes(windows)
-    steps = _steps(plan.way, int(minutes.max()), trips_a_day, unload_min_per_trap)
+    steps = _steps(plan, int(minutes.max()), trips_a_day, unload_min_per_trap)
     home = np.zeros((starts, paths), dtype=np.int32)
     done = np.zeros((starts, days))
     for day in range(days):
@@ -321,7 +328,7 @@ def likely_days(
     """
     paths, days = windows.shape
     minutes = _whole_minutes(windows)
-    steps = _steps(plan.way, int(minutes.max()), trips_a_day, unload_min_per_trap)
+    steps = _steps(plan, int(minutes.max()), trips_a_day, unload_min_per_trap)
     last_of = np.cumsum([trip.traps for trip in plan.trips])
     home = np.zeros(paths, dtype=np.int32)
     found: list[date] = []
@@ -337,30 +344,50 @@ def _whole_minutes(windows: Numbers) -> np.ndarray:
     return np.clip(windows, 0, _MINUTES_A_DAY).astype(np.int32).T
 
 
-def _steps(way: TakeUpWay, longest_min: int, trips_a_day: int, unload_min_per_trap: float) -> np.ndarray:
-    """Traps home by the evening, by traps home in the morning and whole minutes of the day's window.
+def _steps(plan: TakeUpPlan, longest_min: int, trips_a_day: int, unload_min_per_trap: float) -> np.ndarray:
+    """Traps home by the evening, by traps home in the morning and whole minutes of the day's window."""
+    traps = plan.way.traps
+    needed_min = _needed_min(plan, trips_a_day, unload_min_per_trap)
+    at, more = np.nonzero(needed_min <= longest_min)
+    steps = np.zeros((traps + 1, longest_min + 1), dtype=np.int32)
+    np.maximum.at(steps, (at, needed_min[at, more]), (more + 1).astype(np.int32))
+    return np.maximum.accumulate(steps, axis=1) + np.arange(traps + 1, dtype=np.int32)[:, None]
 
-    Each trip is rounded up to whole minutes. Of several trips a day the loads are those that bring home the most
-    together: unloading a fuller deck may leave too little time for the next.
+
+def _needed_min(plan: TakeUpPlan, trips_a_day: int, unload_min_per_trap: float) -> np.ndarray:
+    """Whole minutes of a day that bring home 1, 2, ... more, by traps home in the morning; _NEVER for none.
+
+    Each trip is rounded up. A trip takes no load before all smaller ones fit as well. Of several trips a day the
+    loads are those that need the least together: unloading a fuller deck may leave too little time for the next.
     """
-    window_min = np.arange(longest_min + 1)
-    once = np.full((way.traps + 1, longest_min + 1), way.traps, dtype=np.int32)
-    needed_min = []
+    a_trip_min, traps = np.ceil(_a_trip_min(plan) - _ROUNDING), plan.way.traps
+    deck = a_trip_min.shape[1]
+    unloaded_min = np.ceil(a_trip_min + unload_min_per_trap * np.arange(1, deck + 1) - _ROUNDING)
+    best_min = np.full((traps + 1, deck * trips_a_day), np.inf)
+    best_min[:, :deck] = np.maximum.accumulate(a_trip_min, axis=1)
+    for trips in range(1, trips_a_day):
+        one_less_min = best_min[:, : deck * trips].copy()
+        for load in range(1, min(deck, traps) + 1):
+            after_min = unloaded_min[: traps + 1 - load, load - 1 : load] + one_less_min[load:]
+            part = best_min[: traps + 1 - load, load : load + deck * trips]
+            np.minimum(part, after_min, out=part)
+    return np.minimum(best_min, _NEVER).astype(np.int32)
+
+
+def _a_trip_min(plan: TakeUpPlan) -> Numbers:
+    """What one trip of 1, 2, ... traps takes, by traps home before; inf past the way and the deck."""
+    way = plan.way
+    a_trip_min = np.full((way.traps + 1, min(way.deck_traps, max(way.traps, 1))), np.inf)
     for at in range(way.traps):
-        lasts_min = way.minutes(at, np.arange(at, min(at + way.deck_traps, way.traps)))
-        needed_min.append(np.ceil(lasts_min - _ROUNDING))
-        once[at] = at + np.searchsorted(np.maximum.accumulate(needed_min[at]), window_min, side="right")
-    best = once
-    for _ in range(trips_a_day - 1):
-        one_less, best = best, once.copy()
-        for at, each_min in enumerate(needed_min):
-            unloaded_min = np.ceil(each_min + unload_min_per_trap * np.arange(1, len(each_min) + 1) - _ROUNDING)
-            for load, begins_min in enumerate(unloaded_min.astype(int), start=1):
-                if begins_min > longest_min:
-                    break
-                after = one_less[at + load, : longest_min + 1 - begins_min]
-                np.maximum(best[at, begins_min:], after, out=best[at, begins_min:])
-    return best
+        loads = np.arange(at, min(at + way.deck_traps, way.traps))
+        a_trip_min[at, : len(loads)] = way.minutes(at, loads)
+    if plan.called:
+        first = plan.trips[0]
+        whole = min(first.traps, a_trip_min.shape[1])
+        a_trip_min[0, whole:] = np.inf
+        a_trip_min[0, :whole] = np.minimum(a_trip_min[0, :whole], first.minutes)
+        a_trip_min[0, whole - 1] = first.minutes
+    return a_trip_min
 
 
 def _chance(done: Numbers, start: int, last: int, traps: int) -> float:

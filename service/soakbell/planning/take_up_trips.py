@@ -79,7 +79,7 @@ def plan_trips(
     trips = [_trip(stops[a:b], float(way.minutes(a, b - 1))) for a, b in pairwise(cuts)]
     if first is not None and begins:
         trips.insert(0, replace(_trip(begins, first.minutes), strings=_left_of(first, ahead)))
-    return TakeUpPlan(tuple(trips), way)
+    return TakeUpPlan(tuple(trips), way, called=first is not None and bool(begins))
 
 
 def called_trip(call: Call) -> TakeUpTrip | None:
