@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
+from sqlalchemy import update
 
 from law.world import SETTINGS_TOML, settings_from
 from season_scenes import (
@@ -29,16 +31,21 @@ from season_scenes import (
     told,
 )
 from soakbell import season_desk
+from soakbell.call_record import as_record
 from soakbell.climatology import count_climate, keep_climate
 from soakbell.fishery.rules import DateSpan, Order, Rule
 from soakbell.gear.fold import fold
 from soakbell.gear.log import Barred, BroughtAshore, FoundMissing, LogEntry, Moved, Retired, TrapsSet, new_entry
 from soakbell.gear.strings import Mark
-from soakbell.planning.call import CallWord
+from soakbell.gear_desk import GearDesk
+from soakbell.planning.bells import Bell
+from soakbell.planning.call import Call, CallWord
 from soakbell.planning.season_told import OddsTold, SeasonAhead, TodayCounts
-from soakbell.season_desk import DeckLoad
+from soakbell.season_desk import RECOVERY, DeckLoad
 from soakbell.season_odds import kept_odds
 from soakbell.store.letters import get_note, put_note
+from soakbell.store.log_keeper import LogKeeper
+from soakbell.store.schema import CallRow
 
 TOMORROW = TODAY + DAY
 
@@ -118,14 +125,14 @@ def test_a_later_start_has_never_a_better_chance(calm: Port) -> None:
     assert told == sorted(told, reverse=True)
 
 
-def test_a_day_that_the_call_holds_back_counts_for_no_trip(calm: Port, windy: Port) -> None:
+def test_a_day_of_harvest_counts_for_no_trip_whatever_the_call_says(calm: Port, windy: Port) -> None:
+    """A PULL for the catch has no hours for stacking a whole load."""
     assert calm.sea.call().call.word is CallWord.PULL
     assert windy.sea.call().call.word is CallWord.WAIT
-    pull, wait = odds_of(beside(calm)), odds_of(beside(windy))
-    assert pull.reckoned_from.today is TodayCounts.CALLED
-    assert chances(pull)[TODAY] > chances(pull)[TOMORROW]
-    assert wait.reckoned_from.today is TodayCounts.NOT
-    assert chances(wait)[TODAY] == chances(wait)[TOMORROW]
+    for port in (calm, windy):
+        odds = odds_of(beside(port))
+        assert odds.reckoned_from.today is TodayCounts.NOT
+        assert chances(odds)[TODAY] == chances(odds)[TOMORROW]
 
 
 def test_once_the_harvest_is_closed_today_still_counts_as_called(tmp_path: Path) -> None:
@@ -171,9 +178,10 @@ def test_beside_a_call_to_take_up_its_trip_is_the_first_and_the_rest_comes_after
     assert odds_of(ahead).trips_from == first.day == morning.call.day
     assert sum(trip.traps for trip in (first, *rest)) == 60
     port.season.keep(ahead, now)
-    evenings = port.season.between(now + 10 * HOUR)
-    assert evenings.recovery is not None
-    assert evenings.recovery.trips == ahead.recovery.trips, "the evening names the same trips"
+    keep_call(port, morning.call)
+    before = port.season.between(window.last_departure_at)
+    assert before.recovery is not None
+    assert before.recovery.trips == ahead.recovery.trips, "until the last departure the same trips are named"
     port.store.close()
 
 
@@ -240,6 +248,183 @@ def test_missing_traps_stay_on_the_list_until_they_are_written_off(calm: Port) -
     assert ahead.asks_for_letter(None)
     calm.tell(told(Retired("lost"), "Outer Bar", evening(DEADLINE), 7))
     assert not calm.season.between(evening(DEADLINE + DAY)).in_sight
+
+
+# ---- today, as called
+
+
+def take_up_port(folder: Path, now: datetime, deck_traps: int = 60, **weather: float) -> Port:
+    folder.mkdir(exist_ok=True)
+    port = port_of(folder, sea_at(now, **({"text_wind_kt": 10, "wind_kt": 7} | weather)))
+    port.terms = replace(TERMS, deck_traps=deck_traps)
+    return port
+
+
+def keep_call(port: Port, call: Call) -> None:
+    """As a letter of the day stores it."""
+    with port.store.writing() as session:
+        session.add(
+            CallRow(
+                boat=BOAT,
+                day=call.day,
+                made_at=call.made_at,
+                word=call.word.value,
+                detail=as_record(call, None),
+                inputs=[],
+                code_version="0",
+                tz_version="0",
+            )
+        )
+
+
+def told_beside(port: Port, now: datetime) -> tuple[Call, SeasonAhead]:
+    """The call of the day is stored, and the odds beside it are kept."""
+    morning = port.sea.call()
+    assert (morning.call.word, morning.call.take_up) == (CallWord.PULL, True)
+    ahead = port.season.ahead(morning.call, morning.situation, now, clock_suspect=False)
+    assert ahead is not None
+    port.season.keep(ahead, now)
+    keep_call(port, morning.call)
+    return morning.call, ahead
+
+
+def test_odds_with_today_as_called_are_of_use_up_to_the_last_departure(tmp_path: Path) -> None:
+    now = evening(DEADLINE, 4)
+    port = take_up_port(tmp_path, now)
+    call, ahead = told_beside(port, now)
+    assert call.window is not None
+    last_at = call.window.last_departure_at
+    assert port.season.between(last_at).odds == ahead.odds
+    after = odds_of(port.season.between(last_at + timedelta(seconds=1)))
+    assert (after.reckoned_from.today, chances(after)) == (TodayCounts.NOT, {DEADLINE: 0})
+    port.store.close()
+
+
+@pytest.mark.parametrize("change", ["recalled", "later", "fewer", "torn", "none"])
+def test_odds_with_today_as_called_fall_with_that_call(tmp_path: Path, change: str) -> None:
+    """Recalled, narrower, of fewer traps, unreadable, or of no letter that was written."""
+    now = evening(DEADLINE - DAY, 4)
+    port = take_up_port(tmp_path, now)
+    morning = port.sea.call()
+    ahead = port.season.ahead(morning.call, morning.situation, now, clock_suspect=False)
+    port.season.keep(ahead, now)
+    window = morning.call.window
+    assert (ahead is None, window is None) == (False, False)
+    assert ahead is not None
+    assert window is not None
+    keep_call(port, morning.call) if change != "none" else None
+    assert (port.season.between(now + HOUR / 4).odds == ahead.odds) is (change != "none")
+    changed = {
+        "recalled": replace(morning.call, word=CallWord.WAIT, window=None),
+        "later": replace(
+            morning.call, window=replace(window, last_departure_at=window.last_departure_at - HOUR / 4)
+        ),
+        "fewer": replace(morning.call, window=replace(window, pulls=window.pulls[:1])),
+    }
+    if change in changed:
+        keep_call(port, changed[change])
+    elif change == "torn":
+        with port.store.writing() as session:
+            session.execute(update(CallRow).values(detail={"call": "torn"}))
+    again = port.season.between(now + HOUR / 2)
+    assert not again.fault
+    odds = odds_of(again)
+    assert (odds.reckoned_from.today, odds.reckoned_from.forecast_days) == (TodayCounts.NOT, 0)
+    assert odds.trips_from == DEADLINE
+    port.store.close()
+
+
+def test_what_is_written_after_a_recall_tells_nothing_of_the_trip_that_was_recalled(tmp_path: Path) -> None:
+    """The list of that evening, its calendar, and the bell of the days to start by."""
+    now = evening(DEADLINE, 4)
+    port = take_up_port(tmp_path, now)
+    call, ahead = told_beside(port, now)
+    assert dict(odds_of(ahead).start_by)[0.8] == DEADLINE
+    assert "start:2027-05-06" in {bell.name for bell in standing(port, now)}
+    keep_call(port, replace(call, word=CallWord.WAIT, window=None))
+    assert "start:2027-05-06" not in {bell.name for bell in standing(port, now)}
+    letter = port.ring(evening(DEADLINE))[RECOVERY].letter
+    message = message_from_bytes(letter.message, policy=policy.default)
+    parts = [str(part.get_content()) for part in message.walk() if not part.is_multipart()]
+    said = " ".join(" ".join(parts).split())
+    assert "Take-up trip 1" not in said
+    assert "Start the take-up by today" not in said
+    assert "as called" not in said
+    port.store.close()
+
+
+def standing(port: Port, now: datetime) -> tuple[Bell, ...]:
+    keeper = LogKeeper(port.store, port.sea.settings.trap_strings)
+    return GearDesk(port.sea.settings, None, port.store, keeper, port.terms).standing(now).apart
+
+
+def test_a_likely_trip_is_of_use_until_its_day_begins(tmp_path: Path) -> None:
+    now = evening(DEADLINE - 2 * DAY)
+    port = take_up_port(tmp_path, now)
+    port.clock.put(now)
+    port.desk.write("eve", DEADLINE - 2 * DAY, 0, late=False, clock_suspect=False)
+    assert odds_of(port.season.between(now)).reckoned_from.today is TodayCounts.LIKELY_NEXT
+    next_day = odds_of(port.season.between(now + 8 * HOUR))
+    assert next_day.reckoned_from.today is TodayCounts.NOT
+    port.store.close()
+
+
+def test_a_pull_that_brings_all_home_never_stands_beside_no_chance(tmp_path: Path) -> None:
+    """One trap at each end of Outer Bar is left: the call and the way count its minutes apart."""
+    now = evening(DEADLINE, 4)
+    port = take_up_port(tmp_path, now)
+    home = (
+        told(BroughtAshore(), "Nine Foot", now - HOUR),
+        told(BroughtAshore(), "Outer Bar", now - HOUR, *range(2, 36)),
+    )
+    port.tell(*home)
+    port.sea = replace(port.sea, entries=(*port.sea.entries, *home))
+    call, ahead = told_beside(port, now)
+    assert call.window is not None
+    odds = odds_of(ahead)
+    assert odds.plan[0].minutes == (call.window.lands_at - call.window.leaves_at) / timedelta(minutes=1)
+    assert chances(odds)[DEADLINE] > 0.9
+    port.store.close()
+
+
+def test_today_carries_the_called_trip_and_no_more(tmp_path: Path) -> None:
+    """With 30 of 60 traps called on the last day but one, none is home that evening though hours are left."""
+    now = evening(DEADLINE - DAY, 4)
+    port = take_up_port(tmp_path, now, 30)
+    settings = port.sea.settings
+    settings = replace(settings, boat=settings.boat.model_copy(update={"deck_traps": 30}))
+    port.sea = replace(port.sea, settings=settings)
+    port.terms = replace(TERMS, deck_traps=30, take_up=replace(TERMS.take_up, trips_a_day=3))
+    call, ahead = told_beside(port, now)
+    odds = odds_of(ahead)
+    assert sum(len(pull.places) for pull in call.window.pulls) == 30  # type: ignore[union-attr]
+    assert odds.starts[0].half_by == DEADLINE
+    assert odds.trip_days == (DEADLINE - DAY, DEADLINE)
+    port.store.close()
+
+
+def test_a_day_off_counts_for_no_trip_though_it_is_called(tmp_path: Path) -> None:
+    now = evening(DEADLINE, 4)
+    port = take_up_port(tmp_path, now)
+    port.terms = replace(TERMS, deck_traps=60, crew_days_off=frozenset({DEADLINE.weekday()}))
+    _, ahead = told_beside(port, now)
+    odds = odds_of(ahead)
+    assert (odds.reckoned_from.today, chances(odds)) == (TodayCounts.NOT, {DEADLINE: 0})
+    port.store.close()
+
+
+def test_a_string_that_is_barred_today_takes_nothing_from_the_trip_called_without_it(tmp_path: Path) -> None:
+    now = evening(DEADLINE - DAY, 4)
+    port = take_up_port(tmp_path, now)
+    bar = new_entry(Barred(DEADLINE - DAY, "Outer Bar"), happened_at=now - HOUR, told_at=now, told_by="cli")
+    port.tell(bar)
+    port.sea = replace(port.sea, entries=(*port.sea.entries, bar))
+    call, ahead = told_beside(port, now)
+    assert [pull.string for pull in call.window.pulls] == ["Nine Foot"]  # type: ignore[union-attr]
+    odds = odds_of(ahead)
+    assert odds.trip_days == (DEADLINE - DAY, DEADLINE)
+    assert chances(odds)[DEADLINE - DAY] > 0
+    port.store.close()
 
 
 # ---- what lacks
@@ -372,7 +557,7 @@ def test_odds_do_not_outlive_a_bar_a_move_other_settings_or_other_places(calm: P
 
     def after(*entries: LogEntry) -> OddsTold | None:
         state = fold((*calm.sea.entries, *entries), calm.sea.settings.trap_strings)
-        return kept_odds(calm.sea.settings, TERMS, calm.store, state, TODAY, DEADLINE)
+        return kept_odds(calm.sea.settings, TERMS, calm.store, state, MORNING, DEADLINE)
 
     assert after() == after(stale) == after(*swapped) == odds
     assert after(barred) is None

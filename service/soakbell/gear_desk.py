@@ -459,7 +459,7 @@ class _Look:
         end = take_up(settings.fishery, self.today, sector=settings.sector, region=settings.region)
         if end is None or not isinstance(terms, PlanTerms):
             return ()
-        odds = kept_odds(settings, terms, self._store, self._gear, self.today, end.deadline)
+        odds = kept_odds(settings, terms, self._store, self._gear, self._now, end.deadline)
         starts = () if odds is None else odds.start_by
         return start_bells(self._gear, starts, end.deadline, self.today, self._begins)
 

@@ -55,7 +55,6 @@ log = logging.getLogger(__name__)
 RECOVERY = "recovery"
 """The kind of the letter that is the recovery list."""
 
-_MINUTE = timedelta(minutes=1)
 _ONE_DAY = timedelta(days=1)
 
 
@@ -89,7 +88,7 @@ class SeasonDesk:
     def ahead(
         self, call: Call, situation: Situation, now: datetime, *, clock_suspect: bool, kept: Kept | None = None
     ) -> SeasonAhead | None:
-        """Beside a call that was made from ``situation``: today counts for a trip only on PULL.
+        """Beside a call that was made from ``situation``: today counts for a trip only on a PULL to take up.
 
         None by a suspect clock: no day can be counted by it.
 
@@ -108,7 +107,7 @@ class SeasonDesk:
     ) -> SeasonAhead:
         """Without a call: by the odds that the last morning letter kept, or else by the usual weather alone.
 
-        Today doesn't count for a trip any more.
+        Today counts for a trip only up to the last departure of a call to take up that stands.
 
         Args:
             deck: in the place of the boat's, which may be none; then nothing kept is used.
@@ -263,7 +262,7 @@ class SeasonDesk:
         last = end.deadline if ahead.in_sight and end is not None else today
         days = [today + n * _ONE_DAY for n in range((last - today).days + 1)]
         use_kept = ahead.in_sight and not fresh
-        odds = kept_odds(self._settings, terms, self._store, gear, today, last) if use_kept else None
+        odds = kept_odds(self._settings, terms, self._store, gear, now, last) if use_kept else None
         if odds is not None:
             return replace(ahead, recovery=self._with_trips(whole, now, listed, odds.plan, odds), odds=odds)
         usual = usual_weather(self._settings, self._store, areas_of(self._settings, gear), days)
@@ -331,10 +330,10 @@ class SeasonDesk:
             forecast=forecast,
             seed=terms.seed,
         )
-        window_min = _window_min(called, days[0])
-        windows[:, 0] = np.minimum(windows[:, 0], window_min)
-        windows[:, [self._ashore(terms, gear, day) for day in days]] = 0
         today, deadline, take_up = days[0], days[-1], terms.take_up
+        counts, last_departure_at = _today_counts(called if plan.called else None, today, terms)
+        windows[:, 0] = np.minimum(windows[:, 0], plan.trips[0].minutes if last_departure_at else 0.0)
+        windows[:, [day > today and self._ashore(terms, gear, day) for day in days]] = 0
         trips_a_day, unload_min = take_up.trips_a_day, take_up.unload_min_per_trap
         odds = take_up_odds(
             plan,
@@ -346,11 +345,8 @@ class SeasonDesk:
             unload_min_per_trap=unload_min,
         )
         begin = max(dict(odds.start_by)[SURE_START] or today, min(today + _ONE_DAY, deadline))
-        if called is not None and called_trip(called.call) is not None:
+        if called is not None and counts is not TodayCounts.NOT:
             begin = called.call.day
-        counts = TodayCounts.CALLED if window_min else TodayCounts.NOT
-        if called is not None and called.call.day > today:
-            counts = TodayCounts.LIKELY_NEXT
         return OddsTold(
             day=today,
             deadline=deadline,
@@ -369,6 +365,7 @@ class SeasonDesk:
                 today=counts,
             ),
             ground=ground_of(gear, usual, today, deadline),
+            last_departure_at=last_departure_at,
         )
 
     def _forecast(
@@ -391,11 +388,13 @@ class SeasonDesk:
         return not law.traps_may_be_in_water
 
 
-def _window_min(called: _Called | None, today: date) -> float:
-    """What bounds today's longest trip: of a call to take up its own; 0 where no call of today lets it go."""
+def _today_counts(called: _Called | None, today: date, terms: PlanTerms) -> tuple[TodayCounts, datetime | None]:
+    """As what today counts beside a call to take up, and up to when. The skipper's bars stand in that call."""
     window = None if called is None else called.call.window
-    if called is None or window is None or called.call.day != today:
-        return 0.0
-    if called.call.take_up:
-        return (window.lands_at - window.leaves_at) / _MINUTE
-    return (window.last_departure_at - window.leaves_at + (window.lands_at - window.leaves_at)) / _MINUTE
+    if called is None or window is None:
+        return TodayCounts.NOT, None
+    if called.call.day > today:
+        return TodayCounts.LIKELY_NEXT, None
+    if today.weekday() in terms.crew_days_off:
+        return TodayCounts.NOT, None
+    return TodayCounts.CALLED, window.last_departure_at

@@ -1,8 +1,8 @@
 """The odds of a take-up as the morning letter reckoned them, kept for the letters and bells until the next one.
 
 They are kept with what they are of: the day, the deadline, the settings, the traps in the water and their marks,
-the days and strings that the skipper barred, the past years counted. Where any of it changed, they aren't used. No
-call reads them.
+the days and strings that the skipper barred, the past years counted, the call that the day counts as. Where any of
+it changed, they aren't used. No call reads them.
 """
 
 from __future__ import annotations
@@ -14,15 +14,20 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
 
+from soakbell.call_record import from_record
 from soakbell.climatology import UsualWeather, usual_weather, years_sha256
+from soakbell.errors import StoreError
 from soakbell.gear.fold import GearState, Whereabouts
 from soakbell.gear.wishes import Wish
 from soakbell.planning.plan_terms import PlanTerms
-from soakbell.planning.season_told import OddsGround, OddsTold
+from soakbell.planning.season_told import OddsGround, OddsTold, TodayCounts
+from soakbell.planning.take_up_trips import called_trip
 from soakbell.settings import Settings
+from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
 from soakbell.store.letters import get_note, put_note
 
@@ -30,7 +35,7 @@ log = logging.getLogger(__name__)
 
 MOST_AGE_DAYS = 2
 
-_NOTE_VERSION = 2
+_NOTE_VERSION = 3
 _RECORD = TypeAdapter(OddsTold)
 
 
@@ -74,11 +79,12 @@ def keep_odds(settings: Settings, terms: PlanTerms, store: Store, odds: OddsTold
 
 
 def kept_odds(
-    settings: Settings, terms: PlanTerms, store: Store, gear: GearState, today: date, deadline: date
+    settings: Settings, terms: PlanTerms, store: Store, gear: GearState, now: datetime, deadline: date
 ) -> OddsTold | None:
     """What was kept, while all that it is of stands, and at most MOST_AGE_DAYS old. Days past count no more.
 
-    What can't be read is none.
+    With a day that counts as called they are of use up to the last departure and while that call stands, with a
+    likely one until its day. What can't be read is none.
 
     Raises:
         StoreError: the database can't be read.
@@ -97,7 +103,10 @@ def kept_odds(
     except (KeyError, TypeError, ValueError, ValidationError) as fault:
         log.warning("the odds of the season can't be read", extra={"action": "season", "fault": str(fault)})
         return None
+    today = now.astimezone(ZoneInfo(settings.harbor.time_zone)).date()
     if odds.deadline != deadline or not 0 <= (today - odds.day).days <= MOST_AGE_DAYS:
+        return None
+    if not _today_stands(settings, store, odds, today, now):
         return None
     fishing = fishing_strings(gear)
     in_trips = [(name, place) for trip in odds.plan for name, places in trip.strings for place in places]
@@ -106,6 +115,28 @@ def kept_odds(
     ground = ground_of(gear, usual_weather(settings, store, areas_of(settings, gear), ()), today, deadline)
     was = replace(odds.ground, bars=_bars_ahead(odds.ground.bars, fishing, today, deadline))
     return odds if ground == was else None
+
+
+def _today_stands(settings: Settings, store: Store, odds: OddsTold, today: date, now: datetime) -> bool:
+    """What the first day of the odds, or the next one, counts as still holds."""
+    match odds.reckoned_from.today:
+        case TodayCounts.NOT:
+            return True
+        case TodayCounts.LIKELY_NEXT:
+            return today == odds.day
+    last_at = odds.last_departure_at
+    if last_at is None or now > last_at or not odds.plan:
+        return False
+    with store.reading() as session:
+        record = last_call(session, settings.boat.name, odds.day)
+    if record is None:
+        return False
+    try:
+        call, _ = from_record(record)
+    except StoreError:
+        return False
+    stands = call.window is not None and call.window.last_departure_at == last_at
+    return stands and called_trip(call) == odds.plan[0]
 
 
 def _fingerprint(settings: Settings, terms: PlanTerms) -> str:

@@ -121,12 +121,13 @@ def test_where_the_chances_come_from_is_always_told() -> None:
     text = said(ahead())
     assert "as often fit as station 42036 measured in 2013 to 2020, 8 years. It doesn't tell thunder" in text
     assert "No past years were counted for Inner Bay: there the usual chance of the plan file stands" in text
-    assert "Today counts for no trip" in text
+    assert "Today counts for no trip: there is no call to take traps up, or it is a day off." in text
     assert NO_CALL_OF_ITS_OWN in text
     usual = replace(ODDS.reckoned_from, forecast_days=0, counted=())
     assert "No forecast is in these odds" in said(replace(ahead(), odds=replace(ODDS, reckoned_from=usual)))
     old = replace(ahead(), today=december(9))
     assert "how far they err, as of the morning of Tue 8 Dec;" in said(old)
+    assert "Today counts" not in said(old), "that day is past"
     called = replace(ODDS.reckoned_from, today=TodayCounts.CALLED)
     assert "Today counts as called." in said(replace(ahead(), odds=replace(ODDS, reckoned_from=called)))
 
@@ -143,8 +144,8 @@ def test_a_trip_of_a_likely_call_is_called_likely_and_no_call() -> None:
     assert "If you start today" not in text
 
 
-def test_a_short_window_is_said_to_bring_home_less() -> None:
-    assert "A shorter window brings home a smaller load." in said(ahead())
+def test_a_short_window_is_said_to_bring_home_less_than_the_trips_told_and_a_long_one_more() -> None:
+    assert "A shorter window brings home less than the trips told, a longer one more" in said(ahead())
 
 
 def test_a_start_today_is_told_only_where_today_counts_for_a_trip() -> None:

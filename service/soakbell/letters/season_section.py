@@ -242,27 +242,31 @@ def _rests(source: OddsFrom, as_of: date, today: date) -> Iterator[str]:
         first = "day is" if source.forecast_days == 1 else f"{source.forecast_days} days are"
         yield (
             f"The first {first} by the official forecasts and how far they err{old}; an hour that they fail to "
-            "tell counts as not fit. " + _today(source.today, as_of, today)
+            f"tell counts as not fit.{_today(source.today, as_of, today)}"
         )
     else:
         yield "No forecast is in these odds: each day is taken for a usual one, and today for none."
     yield from usual_words(source.counted, source.lacking, "Later days" if source.forecast_days else "Days")
     yield (
-        f"A usual fit day carries a trip of {minutes_words(source.window_min)}. A shorter window brings home a "
-        "smaller load. Days off and days that you barred count for no trip."
+        f"A usual fit day carries a trip of {minutes_words(source.window_min)}. A shorter window brings home less "
+        "than the trips told, a longer one more, as far as the deck carries. Days off and days that you barred "
+        "count for no trip."
     )
 
 
 def _today(counts: TodayCounts, as_of: date, today: date) -> str:
     match counts:
         case TodayCounts.CALLED:
-            return "Today counts as called."
+            return " Today counts as called."
+        case TodayCounts.NOT if as_of < today:
+            return ""
         case TodayCounts.NOT:
-            return "Today counts for no trip: the call is not PULL."
+            return " Today counts for no trip: there is no call to take traps up, or it is a day off."
         case TodayCounts.LIKELY_NEXT:
             likely = due_words(as_of + _ONE_DAY, today)
             return (
-                f"Trip 1 is that of the likely call for {likely}, which is no call; the morning letter may differ."
+                f" Trip 1 is that of the likely call for {likely}, which is no call; "
+                "the morning letter may differ."
             )
 
 

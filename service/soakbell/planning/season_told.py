@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from soakbell.gear.strings import Mark
@@ -42,7 +42,7 @@ class YearsCounted:
 
 
 class TodayCounts(StrEnum):
-    """As what today counts: as the call says, or for no trip, in the evening before a likely one too."""
+    """As what today counts: as a call to take up, or for no trip, in the evening before a likely one too."""
 
     CALLED = "called"
     NOT = "not"
@@ -91,6 +91,7 @@ class OddsTold:
         start_by: chances (0 to 1) of being done in time, each with the last day to start on; None: no day has it.
         trips_from: the start that ``trip_days`` are of.
         trip_days: for each trip the day by which it is made in half of the cases; None: not by the deadline.
+        last_departure_at: of the call that today counts as; None where it counts for no trip.
     """
 
     day: date
@@ -102,6 +103,7 @@ class OddsTold:
     trip_days: tuple[date | None, ...]
     reckoned_from: OddsFrom
     ground: OddsGround
+    last_departure_at: datetime | None = None
 
     @property
     def traps(self) -> int:
