@@ -8,6 +8,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import select, update
+
 from law.world import NEW_YORK, SETTINGS_TOML, World, settings_from, world
 from soakbell.clock import SetClock
 from soakbell.desk import UNASKED, Desk
@@ -23,6 +25,7 @@ from soakbell.store import letters, log, replies
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import LogKeeper
+from soakbell.store.schema import OutboxRow, RecipientRow
 from soakbell.store.upgrade import migrate
 
 BOAT, ZONE = "Little Grebe", "America/New_York"
@@ -93,13 +96,17 @@ class Port:
         assert asked.failed is None
         return {one.kind: one for one in asked.letters}
 
-    def keep_letter(self, one: UnaskedLetter, at: datetime) -> None:
-        """Store it as the sweep does."""
+    def keep_letter(self, one: UnaskedLetter, at: datetime, state: str = "accepted") -> None:
+        """Store it as the sweep does, with what became of it at each address."""
         day = at.astimezone(NEW_YORK).date()
         with self.store.writing() as session:
             turn = letters.next_turn(session, BOAT, one.kind, day)
             claim = letters.open_turn(session, BOAT, one.kind, day, turn, ZONE, at, one.useless_at, lease_s=120)
             letters.write_letter(session, claim, one.letter, at)
+            of_it = select(OutboxRow.id).where(OutboxRow.due_id == claim.due_id)
+            session.execute(
+                update(RecipientRow).where(RecipientRow.outbox_id.in_(of_it)).values(state=state, done_at=at)
+            )
 
 
 def port_of(folder: Path, sea: World | None = None, entries: Sequence[LogEntry] | None = None) -> Port:

@@ -318,6 +318,30 @@ def test_a_trip_that_the_next_list_has_no_more_is_cancelled_in_the_calendar(calm
     assert states["No longer holds: Take-up trip 2: Outer Bar"] == "CANCELLED"
 
 
+def test_with_every_trap_home_one_last_list_takes_back_the_days_of_the_calendar(calm: Port) -> None:
+    first = calm.ring(evening(TODAY))[RECOVERY]
+    calm.keep_letter(first, evening(TODAY))
+    calm.all_ashore(MORNING + DAY)
+    last = calm.ring(evening(TODAY + DAY))[RECOVERY]
+    assert "every trap home or written off" in last.letter.subject
+    assert "Every trap is home or written off." in text_of(last.letter)
+    events = vobject.readOne(file_of(last.letter, "take-up.ics").decode()).vevent_list
+    ahead = {title for title, day in days_in(first).items() if day > TODAY and not title.startswith("Last day")}
+    cancelled = {event.summary.value.rpartition(" | ")[0] for event in events if event.status.value == "CANCELLED"}
+    assert cancelled == {f"No longer holds: {title}" for title in ahead} != set()
+    calm.keep_letter(last, evening(TODAY + DAY), "expired")
+    again = calm.ring(evening(TODAY + 2 * DAY))[RECOVERY]
+    calm.keep_letter(again, evening(TODAY + 2 * DAY))
+    assert days_of_letters(calm, TODAY + 3 * DAY, DEADLINE + DAY) == []
+
+
+def test_a_list_that_told_no_day_but_the_last_asks_for_no_further_one_with_every_trap_home(calm: Port) -> None:
+    no_odds = replace(calm, terms=None)
+    no_odds.keep_letter(no_odds.ring(evening(TODAY))[RECOVERY], evening(TODAY))
+    calm.all_ashore(MORNING + DAY)
+    assert days_of_letters(no_odds, TODAY + DAY, TODAY + 2 * DAY) == []
+
+
 @pytest.mark.parametrize("state", ["expired", "refused"])
 def test_a_list_that_went_out_to_nobody_told_no_day(calm: Port, state: str) -> None:
     calm.keep_letter(calm.ring(evening(TODAY))[RECOVERY], evening(TODAY))

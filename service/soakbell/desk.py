@@ -31,6 +31,7 @@ from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
 from soakbell.letters.letter import Letter, LetterKind, morning_letter
 from soakbell.letters.message import to_message
 from soakbell.letters.recovery import recovery_letter
+from soakbell.letters.recovery_files import to_take_back
 from soakbell.letters.trust import trust_letter
 from soakbell.morning import Morning, failed_call, look_again, make_call
 from soakbell.plan_desk import PlanDesk
@@ -464,7 +465,7 @@ class Desk:
         """The letter about the month before, if it is due and a call was made in that month."""
         settings, first = self._settings, day.replace(day=1)
         zone, last_day = settings.harbor.time_zone, first - timedelta(days=1)
-        if day.day > TRUST_WITHIN_DAYS or not self._is_evening(day, now) or self._written_since(TRUST, first):
+        if day.day > TRUST_WITHIN_DAYS or not self._is_evening(day, now) or self._told_since(TRUST, first, now):
             return []
         terms = trust_terms(settings)
         record = kept_record(settings, self._store, terms, now)
@@ -481,22 +482,27 @@ class Desk:
         return [UnaskedLetter(TRUST, useless, self._without_call(letter, TRUST, day, turns[TRUST], now))]
 
     def _recovery(self, day: date, turns: Mapping[str, int], now: datetime, kept: Kept) -> list[UnaskedLetter]:
-        """The recovery list, on its days. Of use until the next evening's could come.
+        """The recovery list, on its days; with every trap home one that takes back the days of its calendar.
+
+        Of use until the next evening's could come.
 
         Raises:
             SoakbellError: what is not home can't be told.
         """
-        told_on = self._newest_day(RECOVERY)
+        told_on = self._newest_day(RECOVERY, now)
         if not self._is_evening(day, now) or (told_on is not None and told_on >= day):
             return []
         ahead = self.season.between(now, kept=kept)
         if ahead.recovery is None:
             raise SoakbellError(f"the recovery list can't be told: {ahead.fault}")
-        if not ahead.asks_for_letter(told_on):
+        asked = ahead.asks_for_letter(told_on)
+        if not (asked or ahead.recovery.all_home):
             return []
         eve, zone = self._settings.letters.eve, self._settings.harbor.time_zone
-        facts = self._facts_beside(day, now, due=due_at(day, eve, zone))
-        letter = recovery_letter(ahead.recovery, facts, now=now, season=ahead, told=self.season.days_told())
+        facts, told = self._facts_beside(day, now, due=due_at(day, eve, zone)), self.season.days_told()
+        if not (asked or to_take_back(ahead.recovery, facts, told)):
+            return []
+        letter = recovery_letter(ahead.recovery, facts, now=now, season=ahead, told=told)
         useless = due_at(day + timedelta(days=1), eve, zone)
         return [UnaskedLetter(RECOVERY, useless, self._without_call(letter, RECOVERY, day, turns[RECOVERY], now))]
 
@@ -505,13 +511,14 @@ class Desk:
         hours, zone = self._settings.letters, self._settings.harbor.time_zone
         return due_at(day, hours.eve, zone) <= now < due_at(day, hours.eve_useless_after, zone)
 
-    def _written_since(self, kind: str, day: date) -> bool:
-        newest = self._newest_day(kind)
+    def _told_since(self, kind: str, day: date, now: datetime) -> bool:
+        newest = self._newest_day(kind, now)
         return newest is not None and newest >= day
 
-    def _newest_day(self, kind: str) -> date | None:
+    def _newest_day(self, kind: str, now: datetime) -> date | None:
+        """Of a letter that nobody got, only while it is of use: an address that refuses all gets no second."""
         with self._store.reading() as session:
-            return letters.newest_day(session, self._settings.boat.name, kind)
+            return letters.newest_told_day(session, self._settings.boat.name, kind, now)
 
     def _without_call(
         self,

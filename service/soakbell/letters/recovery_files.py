@@ -137,6 +137,16 @@ def take_up_ics(recovery: RecoveryList, facts: LetterFacts, told: Sequence[ToldD
     return bytes(calendar.to_ical())
 
 
+def to_take_back(recovery: RecoveryList, facts: LetterFacts, told: Sequence[ToldDay]) -> tuple[ToldDay, ...]:
+    """Days ahead that the last calendar told as standing, and that hold no more."""
+    holding = {str(event["UID"]) for event in _events(recovery, facts, 0)}
+    return tuple(
+        day
+        for day in told
+        if day.uid not in holding and day.day > recovery.today and not day.title.startswith(WITHDRAWN)
+    )
+
+
 # ---- parts of the table
 
 

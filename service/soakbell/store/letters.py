@@ -231,6 +231,13 @@ def newest_day(session: Session, boat: str, kind: str) -> date | None:
     return session.scalar(select(func.max(DueRow.day)).where(DueRow.boat == boat, DueRow.kind == kind))
 
 
+def newest_told_day(session: Session, boat: str, kind: str, now: datetime) -> date | None:
+    """Likewise for which one was accepted by any address, or is still of use."""
+    accepted = select(OutboxRow.due_id).join(RecipientRow, RecipientRow.outbox_id == OutboxRow.id)
+    told = or_(DueRow.useless_at > now, DueRow.id.in_(accepted.where(RecipientRow.state == "accepted")))
+    return session.scalar(select(func.max(DueRow.day)).where(DueRow.boat == boat, DueRow.kind == kind, told))
+
+
 def newest_message(session: Session, boat: str, kind: str) -> bytes | None:
     """The newest letter of the kind that went out to any address, or may have or still may; as it goes out."""
     hope = or_(RecipientRow.state.in_(("accepted", "waiting", "trying")), RecipientRow.unsure > 0)
@@ -740,6 +747,17 @@ def notes_under(session: Session, prefix: str) -> Mapping[str, tuple[Mapping[str
     """Notes whose name begins with ``prefix``, by the rest of the name."""
     rows = session.scalars(select(NoteRow).where(NoteRow.name.startswith(prefix, autoescape=True)))
     return {row.name.removeprefix(prefix): (row.value, row.written_at) for row in rows}
+
+
+def note_names(session: Session, prefix: str) -> tuple[str, ...]:
+    """Names of notes that begin with ``prefix``, in their order. No note is read."""
+    names = select(NoteRow.name).where(NoteRow.name.startswith(prefix, autoescape=True))
+    return tuple(session.scalars(names.order_by(NoteRow.name)))
+
+
+def rename_note(session: Session, name: str, to: str) -> None:
+    """Keep a note under another name, as it is, though it can't be read."""
+    session.execute(update(NoteRow).where(NoteRow.name == name).values(name=to))
 
 
 def drop_note(session: Session, name: str) -> None:
