@@ -16,10 +16,11 @@ from demo.weather import FORTNIGHT, Weather
 from soakbell.checking import check_all, check_files
 from soakbell.errors import FetchFailed, HostNotFound
 from soakbell.feeds.transport import Ask
-from soakbell.known_strings import KnownStrings
+from soakbell.known_strings import NOTE, TORN
 from soakbell.sea.sources import RawReply
 from soakbell.settings import load_settings
 from soakbell.store.engine import open_store
+from soakbell.store.letters import drop_note, put_note
 from terminals import home
 
 NOW = datetime(2026, 12, 8, 9, 45, tzinfo=UTC)
@@ -183,8 +184,6 @@ def test_traps_out_that_the_settings_dropped_are_told(tmp_path: Path) -> None:
     terminal = home(tmp_path)
     terminal.log("set", "Nine Foot")
     assert strings_of(tmp_path) == (True, "all in the settings")
-    with closing(open_store(f"sqlite:///{terminal.database}")) as store:
-        KnownStrings(load_settings(tmp_path / "boat.toml", {}), store).remember(NOW)
     file = tmp_path / "boat.toml"
     text = file.read_text("utf-8")
     file.write_text(text.replace("traps = 24", "traps = 20", 1), "utf-8")
@@ -197,12 +196,42 @@ def test_traps_out_that_the_settings_dropped_are_told(tmp_path: Path) -> None:
 
 
 def test_a_string_that_no_settings_are_remembered_of_is_told(tmp_path: Path) -> None:
-    home(tmp_path).log("set", "Nine Foot")
+    terminal = home(tmp_path)
+    terminal.log("set", "Nine Foot")
+    with closing(open_store(f"sqlite:///{terminal.database}")) as store, store.writing() as session:
+        drop_note(session, NOTE)
     file = tmp_path / "boat.toml"
     file.write_text(file.read_text("utf-8").replace('name = "Nine Foot"', 'name = "Ten Foot"'), "utf-8")
     well, said = strings_of(tmp_path)
     assert not well
     assert said.startswith("Nine Foot is in the log and not in the settings")
+
+
+def test_a_whole_string_is_of_the_settings_that_it_was_told_by(tmp_path: Path) -> None:
+    """No service runs: what is told by the smaller settings brings only their 20 traps home."""
+    terminal = home(tmp_path)
+    terminal.log("set", "Nine Foot")
+    file = tmp_path / "boat.toml"
+    file.write_text(file.read_text("utf-8").replace("traps = 24", "traps = 20", 1), "utf-8")
+    terminal.log("ashore", "Nine Foot")
+    assert strings_of(tmp_path)[1].startswith("4 traps of Nine Foot are not home by the log")
+
+
+def test_strings_that_can_not_be_read_are_told_until_they_are_begun_anew(tmp_path: Path) -> None:
+    terminal = home(tmp_path)
+    terminal.log("set", "Nine Foot")
+    with closing(open_store(f"sqlite:///{terminal.database}")) as store, store.writing() as session:
+        put_note(session, NOTE, {"strings": 7}, NOW)
+    terminal.log("pull", "Nine Foot")
+    assert strings_of(tmp_path) == (False, f"T{TORN[1:]}.")
+    told = " ".join(terminal.type("status").output.split())
+    assert "run soakbell check --strings-anew" in told
+    said = terminal.type("check", "--strings-anew").output
+    assert (
+        "strings of former settings: begun anew with those of the settings; kept in the database: torn 20" in said
+    )
+    assert strings_of(tmp_path) == (True, "all in the settings")
+    assert "can be read; nothing was changed" in terminal.type("check", "--strings-anew").output
 
 
 def test_a_check_makes_no_database(tmp_path: Path) -> None:

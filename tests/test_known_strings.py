@@ -8,23 +8,27 @@ from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select, text
 
 from law.world import SETTINGS_TOML, settings_from
-from season_scenes import BOAT, DAY, DEADLINE, HOUR, MORNING, TODAY, Port, evening, port_of, told
+from season_scenes import BOAT, DAY, DEADLINE, HOUR, MORNING, TODAY, TURNS, Port, evening, port_of, told
 from soakbell import known_strings
 from soakbell.desk import BELLS, RECOVERY
 from soakbell.errors import StoreError
-from soakbell.gear.log import BroughtAshore, FoundMissing, Pulled
+from soakbell.gear.log import BroughtAshore, Correction, FoundMissing, LogEntry, Pulled, TrapsSet, new_entry
+from soakbell.known_strings import NOTE, TORN, KnownStrings
 from soakbell.letters.recovery_words import lead_words
 from soakbell.planning.season_told import SeasonAhead
 from soakbell.settings import Settings
-from soakbell.store.letters import UnaskedLetter, put_note
+from soakbell.store.letters import UnaskedLetter, note_names, rename_note
+from soakbell.store.schema import NoteRow
 
 FEWER = settings_from(SETTINGS_TOML.replace("traps = 36", "traps = 20"))
-GONE = settings_from(
+GONE_TOML = (
     SETTINGS_TOML[: SETTINGS_TOML.index('[[strings]]\nname = "Outer Bar"')]
     + SETTINGS_TOML[SETTINGS_TOML.index("[crew]") :]
 )
+GONE = settings_from(GONE_TOML)
 RENAMED = settings_from(SETTINGS_TOML.replace('"Outer Bar"', '"Inner Bar"'))
 PAST = evening(DEADLINE + 3 * DAY)
 
@@ -104,6 +108,63 @@ def test_they_leave_the_list_once_the_log_tells_them_home_by_the_former_settings
     assert lead(by(port, GONE).season.between(PAST + DAY)) == "Every trap is home or written off."
 
 
+def ashore_and_dropped(port: Port, settings: Settings) -> LogEntry:
+    """Every trap came home, and settings then dropped some. Gives the entry of Outer Bar."""
+    ashore = told(BroughtAshore(), "Outer Bar", MORNING)
+    port.tell(ashore, told(BroughtAshore(), "Nine Foot", MORNING))
+    after = by(port, settings)
+    after.ring(MORNING + HOUR)
+    after.ring(MORNING + 2 * HOUR)
+    assert lead(after.season.between(PAST)) == "Every trap is home or written off."
+    return ashore
+
+
+@pytest.mark.parametrize(("settings", "dropped"), [(FEWER, 16), (GONE, 36)], ids=["fewer", "gone"])
+def test_a_voided_entry_of_a_dropped_string_brings_its_traps_back(
+    port: Port, settings: Settings, dropped: int
+) -> None:
+    ashore, at = ashore_and_dropped(port, settings), MORNING + 3 * HOUR
+    void = Correction(ashore.id, "it was Nine Foot")
+    port.tell(new_entry(void, happened_at=at, told_at=at, told_by="cli"))
+    after = by(port, settings)
+    assert lead(after.season.between(PAST)).startswith("36 traps are not home: 36 fishing.")
+    assert f"{dropped} traps of Outer Bar are not home" in text_of(after.ring(PAST)[RECOVERY])
+
+
+@pytest.mark.parametrize(("settings", "out"), [(FEWER, 36), (GONE, 36)], ids=["fewer", "gone"])
+def test_a_late_entry_of_a_dropped_string_brings_its_traps_back(port: Port, settings: Settings, out: int) -> None:
+    """It was set again on the morning before settings dropped it, and that is told the day after."""
+    ashore_and_dropped(port, settings)
+    at = MORNING + HOUR / 2
+    port.tell(new_entry(TrapsSet(), happened_at=at, told_at=at + DAY, told_by="cli", string="Outer Bar"))
+    assert lead(by(port, settings).season.between(PAST)).startswith(f"{out} traps are not home")
+
+
+def test_a_whole_string_told_by_smaller_settings_is_of_as_many_traps_as_these_have(port: Port) -> None:
+    ashore_and_dropped(port, FEWER)
+    port.tell(told(TrapsSet(), "Outer Bar", MORNING + DAY))
+    assert lead(by(port, FEWER).season.between(PAST)).startswith("20 traps are not home: 20 fishing.")
+
+
+def test_a_smaller_string_brought_home_leaves_what_settings_dropped_of_it_on_the_list(port: Port) -> None:
+    """Also once the settings have them back."""
+    by(port, FEWER).ring(MORNING + HOUR)
+    at = MORNING + DAY
+    port.tell(told(BroughtAshore(), "Outer Bar", at), told(BroughtAshore(), "Nine Foot", at))
+    for settings in (FEWER, port.sea.settings):
+        after = by(port, settings)
+        after.ring(at + HOUR)
+        assert lead(after.season.between(PAST)).startswith("16 traps are not home: 16 fishing.")
+    port.tell(told(BroughtAshore(), "Outer Bar", at + DAY))
+    for settings in (FEWER, port.sea.settings):
+        assert lead(by(port, settings).season.between(PAST)) == "Every trap is home or written off."
+
+
+def test_a_clock_that_is_behind_makes_no_earlier_entry_one_of_fewer_traps(port: Port) -> None:
+    by(port, FEWER).ring(MORNING - 400 * DAY)
+    assert lead(by(port, FEWER).season.between(PAST)).startswith("60 traps are not home: 60 fishing.")
+
+
 def test_a_string_of_which_no_settings_are_remembered_is_told_by_its_name(tmp_path: Path) -> None:
     port = by(port_of(tmp_path), GONE)
     port.tell(told(BroughtAshore(), "Nine Foot", MORNING))
@@ -113,12 +174,64 @@ def test_a_string_of_which_no_settings_are_remembered_is_told_by_its_name(tmp_pa
     assert "Outer Bar is in the log" in text_of(port.ring(PAST)[RECOVERY])
 
 
-@pytest.mark.parametrize("torn", [{}, {"strings": 7}, {"strings": [{"name": "Outer Bar"}]}], ids=str)
-def test_a_torn_note_never_says_that_every_trap_is_home(port: Port, torn: dict[str, object]) -> None:
-    port.tell(told(BroughtAshore(), "Nine Foot", MORNING))
+# ---- a note that can't be read
+
+
+@pytest.fixture(params=["{}", '{"strings": 7}', '{"strings": [{"name": "Outer Bar"}]}', "no json"])
+def torn(port: Port, request: pytest.FixtureRequest) -> Port:
+    """16 traps of Outer Bar, past those that FEWER has, are all that is not home."""
+    port.tell(
+        told(BroughtAshore(), "Nine Foot", MORNING), told(BroughtAshore(), "Outer Bar", MORNING, *range(1, 21))
+    )
     with port.store.writing() as session:
-        put_note(session, f"strings:{BOAT}", torn, MORNING)
-    assert "Outer Bar is in the log and not in the settings" in lead(by(port, GONE).season.between(PAST))
+        session.execute(
+            text("UPDATE note SET value = :torn WHERE name = :name"), {"torn": request.param, "name": NOTE}
+        )
+    return port
+
+
+def test_by_a_torn_note_nothing_says_that_every_trap_is_home(torn: Port) -> None:
+    ahead = by(torn, FEWER).season.between(PAST)
+    assert (ahead.recovery, ahead.fault) == (None, TORN)
+    gone = by(torn, GONE).season.between(PAST)
+    assert "Outer Bar is in the log and not in the settings" in lead(gone)
+    assert gone.fault == TORN
+
+
+def test_a_torn_note_leaves_the_bell_of_what_is_known_to_be_out(torn: Port) -> None:
+    torn.tell(told(TrapsSet(), "Nine Foot", MORNING + HOUR))
+    assert "24 traps" in text_of(by(torn, FEWER).ring(PAST)[BELLS])
+
+
+def test_a_torn_note_stays_until_the_skipper_begins_anew(torn: Port) -> None:
+    after = by(torn, FEWER)
+    after.clock.put(PAST)
+    assert after.desk.ring(PAST.date(), TURNS).failed is not None
+    assert after.season.between(PAST).fault == TORN, "the service has run since"
+    for settings in (torn.sea.settings, FEWER):
+        aside = KnownStrings(settings, torn.store).begin_anew(PAST)
+        KnownStrings(settings, torn.store).remember(PAST)
+    assert aside == ()
+    assert lead(after.season.between(PAST)).startswith("16 traps are not home: 16 fishing.")
+    with torn.store.reading() as session:
+        kept = session.scalars(select(NoteRow.name).where(NoteRow.name.startswith("torn "))).all()
+    assert kept == [f"torn {PAST:%Y-%m-%d %H:%M:%S} {NOTE}"]
+
+
+def test_strings_of_a_boat_that_was_called_otherwise_are_known_still(port: Port) -> None:
+    by(port, GONE).ring(MORNING)
+    other = settings_from(GONE_TOML.replace(f'"{BOAT}"', '"Great Grebe"'))
+    assert lead(by(port, other).season.between(PAST)).startswith("60 traps are not home")
+
+
+def test_an_older_note_under_the_name_of_the_boat_is_still_read(port: Port) -> None:
+    with port.store.writing() as session:
+        rename_note(session, NOTE, f"{NOTE}:{BOAT}")
+    for _ in range(2):
+        assert lead(by(port, GONE).season.between(PAST)).startswith("60 traps are not home")
+        by(port, GONE).ring(MORNING)
+    with port.store.reading() as session:
+        assert note_names(session, NOTE) == (NOTE,)
 
 
 def test_where_former_strings_can_not_be_looked_up_nothing_says_that_all_is_home(
@@ -194,3 +307,13 @@ def test_a_list_that_an_evening_missed_comes_on_the_next_one(port: Port) -> None
     no_odds.keep_letter(no_odds.ring(evening(early))[RECOVERY], evening(early))
     assert RECOVERY not in no_odds.ring(evening(TODAY - DAY))
     assert RECOVERY in no_odds.ring(evening(TODAY + DAY))
+
+
+@pytest.mark.parametrize("state", ["expired", "refused"])
+def test_a_list_that_nobody_accepted_comes_again_the_next_evening_and_no_sooner(port: Port, state: str) -> None:
+    no_odds = replace(port, terms=None)
+    no_odds.keep_letter(no_odds.ring(evening(TODAY))[RECOVERY], evening(TODAY), state)
+    assert RECOVERY not in no_odds.ring(evening(TODAY, 21))
+    again = no_odds.ring(evening(TODAY + DAY))[RECOVERY]
+    no_odds.keep_letter(again, evening(TODAY + DAY))
+    assert RECOVERY not in no_odds.ring(evening(TODAY + 2 * DAY))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
-from datetime import time
+from datetime import datetime, time
 
 from soakbell.clock import SystemClock
 from soakbell.errors import FetchFailed, HostNotFound, NotUnderstood, SettingsError, SoakbellError
@@ -28,6 +29,7 @@ from soakbell.gear.outfit import Supplier
 from soakbell.gear_settings import load_outfit
 from soakbell.known_strings import KnownStrings
 from soakbell.letters.recovery_words import dropped_words
+from soakbell.letters.words import capital, ended, listed
 from soakbell.mail.sender import greet
 from soakbell.plan_settings import load_terms
 from soakbell.planning.bells import is_quiet
@@ -133,8 +135,22 @@ def _strings(settings: Settings) -> Iterator[Finding]:
     except SoakbellError as fault:
         yield Finding(what, str(fault), False)
         return
-    told = dropped_words(dropped.traps, dropped.unknown)
+    more = ended(capital(dropped.fault)) if dropped.fault else ""
+    told = " ".join(filter(None, (dropped_words(dropped.traps, dropped.unknown), more)))
     yield Finding(what, told or "all in the settings", not told)
+
+
+def strings_anew(settings: Settings, now: datetime) -> Finding:
+    """Go on with the strings of the settings where those of former ones can't be read."""
+    what = "strings of former settings"
+    try:
+        with closing(open_database(settings)) as store:
+            aside = KnownStrings(settings, store).begin_anew(now)
+    except SoakbellError as fault:
+        return Finding(what, str(fault), False)
+    if not aside:
+        return Finding(what, "can be read; nothing was changed", True)
+    return Finding(what, f"begun anew with those of the settings; kept in the database: {listed(aside)}", True)
 
 
 def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:

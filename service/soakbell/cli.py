@@ -58,9 +58,19 @@ def common(ctx: typer.Context, settings: SettingsFile = DEFAULT_SETTINGS) -> Non
 
 
 @app.command()
-def check(ctx: typer.Context) -> None:
+def check(
+    ctx: typer.Context,
+    anew: Annotated[
+        bool,
+        typer.Option(
+            "--strings-anew",
+            help="Where strings of former settings can't be read, go on with those there are.",
+        ),
+    ] = False,
+) -> None:
     """Check the settings, then try every source and the mail server, and say what was tried."""
-    from soakbell.checking import Finding, check_all, check_files
+    from soakbell.checking import Finding, check_all, check_files, strings_anew
+    from soakbell.clock import SystemClock
     from soakbell.errors import SettingsError
 
     all_well = True
@@ -71,6 +81,9 @@ def check(ctx: typer.Context) -> None:
     def announce(what: str) -> None:
         typer.echo(f"trying  {what} ...", err=True)
 
+    if anew:
+        tell(done := strings_anew(_settings(ctx), SystemClock().now()))
+        all_well &= done.well
     try:
         settings = _settings(ctx, with_secrets=True)
     except SettingsError:

@@ -386,25 +386,29 @@ def import_(
     from soakbell.clock import SystemClock
     from soakbell.errors import LogRefused
     from soakbell.gear.log_csv import plan_import
+    from soakbell.known_strings import remember_strings
     from soakbell.store.log import all_entries, append_entries
 
     settings = settings_of(ctx)
     outfit = outfit_or_warning(settings)
     content = _content_of(file)
-    with database(settings) as store, store.writing() as session:
-        planned = plan_import(
-            content,
-            all_entries(session),
-            settings.trap_strings,
-            ZoneInfo(settings.harbor.time_zone),
-            SystemClock().now(),
-            outfit=outfit,
-            skip_bad=skip_bad,
-            name="" if file == _HERE else file.name,
-        )
-        if planned.faults and not skip_bad:
-            raise LogRefused(planned.faults)
-        append_entries(session, planned.entries)
+    now = SystemClock().now()
+    with database(settings) as store:
+        remember_strings(settings, store, now)
+        with store.writing() as session:
+            planned = plan_import(
+                content,
+                all_entries(session),
+                settings.trap_strings,
+                ZoneInfo(settings.harbor.time_zone),
+                now,
+                outfit=outfit,
+                skip_bad=skip_bad,
+                name="" if file == _HERE else file.name,
+            )
+            if planned.faults and not skip_bad:
+                raise LogRefused(planned.faults)
+            append_entries(session, planned.entries)
     for fault in planned.faults:
         typer.echo(str(fault), err=True)
     typer.echo(f"{len(planned.entries)} entries new, {planned.known} known before, {len(planned.faults)} faults")

@@ -136,6 +136,7 @@ def tell(
     from soakbell.errors import LogRefused, SoakbellError
     from soakbell.gear.effect import effect_of
     from soakbell.gear.log import new_entry
+    from soakbell.known_strings import remember_strings
     from soakbell.store.log import all_entries, take_entries
 
     settings = settings_of(ctx)
@@ -152,6 +153,7 @@ def tell(
     )
     zone = ZoneInfo(settings.harbor.time_zone)
     with database(settings) as store:
+        remember_strings(settings, store, now)
         try:
             take_entries(store, [entry], settings.trap_strings, now, zone=zone, outfit=outfit)
         except LogRefused as refused:

@@ -170,6 +170,8 @@ class SeasonDesk:
             return SeasonAhead(today, fault=telling.fault)
         gear = looked
         dropped = telling.of("strings of former settings", lambda: self._known.dropped(gear)) or Dropped(gear)
+        if dropped.fault:
+            telling.faults.append(dropped.fault)
         ahead = telling.of("the recovery list", lambda: self._listed(dropped, today, now))
         if ahead is None or ahead.recovery is None:
             return SeasonAhead(today, fault=telling.fault)

@@ -5,7 +5,7 @@ The call needs none of them: a fault here must never cost one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -15,7 +15,7 @@ from soakbell.gear.fold import GearState, Oddity, TrapBook, opened
 from soakbell.gear.hushed import HushBook, Hushed
 from soakbell.gear.log import EntryKind, LogEntry
 from soakbell.gear.parts import PartBook, PartStock
-from soakbell.gear.strings import TrapString
+from soakbell.gear.strings import CountSince, TrapString
 from soakbell.gear.upkeep import UpkeepBook, UpkeepRecord
 from soakbell.gear.worked import Worked
 
@@ -49,8 +49,9 @@ class Ledger:
         gear: GearState | None = None,
         books: Books | None = _EMPTY,
         fault: str | None = None,
+        counts: Mapping[str, Sequence[CountSince]] | None = None,
     ) -> None:
-        self._traps = TrapBook(strings, gear)
+        self._traps = TrapBook(strings, gear, counts)
         self._books = None if books is None else _OpenBooks(books)
         self.fault = fault
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
+
+from soakbell.clock import as_utc
 
 
 @dataclass(frozen=True)
@@ -29,3 +32,14 @@ class TrapString:
     depth_m: float
     soak_floor_h: float
     soak_ceiling_h: float
+
+
+@dataclass(frozen=True)
+class CountSince:
+    """Told from ``since`` on, the whole of a string is its first so many traps."""
+
+    since: datetime
+    traps: int
+
+    def __post_init__(self) -> None:
+        as_utc(self.since)

@@ -6,7 +6,7 @@ The skipper's pins and bars are folded along with them, since the call rests on 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
@@ -29,7 +29,7 @@ from soakbell.gear.log import (
     Tagged,
     TrapsSet,
 )
-from soakbell.gear.strings import Mark, TrapString
+from soakbell.gear.strings import CountSince, Mark, TrapString
 from soakbell.gear.trap_states import (
     GearState,
     Oddity,
@@ -49,10 +49,17 @@ class TrapBook:
     """The traps of a boat while the log is told to it, entry by entry in the log's order.
 
     ``state`` is what it goes on from; strings that it lacks were never set. Entries must count (see
-    ``fold.opened``) and follow (see ``fold.follows``); the book doesn't look back.
+    ``fold.opened``) and follow (see ``fold.follows``); the book doesn't look back. ``counts``, in order, are of
+    strings whose whole was not always all of their traps.
     """
 
-    def __init__(self, strings: Iterable[TrapString], state: GearState | None = None) -> None:
+    def __init__(
+        self,
+        strings: Iterable[TrapString],
+        state: GearState | None = None,
+        counts: Mapping[str, Sequence[CountSince]] | None = None,
+    ) -> None:
+        self._counts = counts or {}
         self._strings = {string.name: _untouched(string) for string in strings}
         self._strings.update({} if state is None else state.strings)
         self._decks: dict[str, _Deck] = {}
@@ -168,7 +175,8 @@ class TrapBook:
             case Tagged():
                 return self._tagged(deck, entry, entry.detail)
             case Repaired() if not entry.traps:
-                return [trap for trap in deck.traps if trap.where in step.whole and trap.mended_by(entry.detail)]
+                whole = self._all(deck, entry)
+                return [trap for trap in whole if trap.where in step.whole and trap.mended_by(entry.detail)]
             case TrapsSet(count=int(count)) if not entry.traps:
                 return self._counted(deck, entry, count)
         return self._named(deck, entry) if entry.traps else self._whole(deck, step, entry)
@@ -182,11 +190,21 @@ class TrapBook:
         return [deck.traps[place - 1] for place in entry.traps if 1 <= place <= known]
 
     def _counted(self, deck: _Deck, entry: LogEntry, count: int) -> list[_Trap]:
-        ready = [trap for trap in deck.traps if trap.where in _OUT]
+        ready = [trap for trap in self._all(deck, entry) if trap.where in _OUT]
         if count > len(ready):
             found = f"{count}, but only {len(ready)} could be set"
             self.odd(entry, "count", found, f"{len(ready)} or fewer")
         return ready[:count]
+
+    def _all(self, deck: _Deck, entry: LogEntry) -> list[_Trap]:
+        """The whole string. Where it changed between happening and telling, traps are set by the larger count and
+        come home by the smaller."""
+        counts = self._counts.get(deck.name)
+        if not counts:
+            return deck.traps
+        moments = (entry.happened_at, entry.told_at)
+        found = [next((c.traps for c in reversed(counts) if c.since <= at), len(deck.traps)) for at in moments]
+        return deck.traps[: max(found) if entry.kind is EntryKind.SET else min(found)]
 
     def _tagged(self, deck: _Deck, entry: LogEntry, detail: Tagged) -> list[_Trap]:
         if len(entry.traps) != 1:
@@ -210,12 +228,13 @@ class TrapBook:
         return []
 
     def _whole(self, deck: _Deck, step: _Step, entry: LogEntry) -> list[_Trap]:
-        meant = [trap for trap in deck.traps if trap.where in step.whole]
+        traps = self._all(deck, entry)
+        meant = [trap for trap in traps if trap.where in step.whole]
         if not meant:
             if len(step.whole) <= len(_ALL) // 2:
                 found = f"no trap was {_told_where(step.whole)}"
             else:
-                found = f"every trap was {_told_where({trap.where for trap in deck.traps})}"
+                found = f"every trap was {_told_where({trap.where for trap in traps})}"
             self.odd(entry, "traps", f"the whole of {deck.name}, where {found} at that time", step.instead)
         return meant
 

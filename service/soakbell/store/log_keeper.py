@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from soakbell.gear.books import Books, Ledger
 from soakbell.gear.fold import GearState, Settled, TrapBook, follows, settle_corrections
 from soakbell.gear.log import LogEntry
-from soakbell.gear.strings import TrapString
+from soakbell.gear.strings import CountSince, TrapString
 from soakbell.gear.trap_states import Order
 from soakbell.store.engine import Store
 from soakbell.store.log import (
@@ -70,9 +70,18 @@ class _Folded:
 
 
 class LogKeeper:
-    """Holds one boat's traps and books in step with the log in the database. Threads may share it."""
+    """Holds one boat's traps and books in step with the log in the database. Threads may share it.
 
-    def __init__(self, store: Store, strings: Collection[TrapString]) -> None:
+    ``counts`` is as in ``TrapBook``.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        strings: Collection[TrapString],
+        counts: Mapping[str, Sequence[CountSince]] | None = None,
+    ) -> None:
+        self._counts = counts
         self._store = store
         self._strings = tuple(strings)
         self._lock = threading.Lock()
@@ -122,7 +131,7 @@ class LogKeeper:
         base = _Base(_nothing_done(settled))
         if former is not None and self._holds(former, settled):
             base = former.base
-        ledger = Ledger(self._strings, base.gear, base.books, base.fault)
+        ledger = Ledger(self._strings, base.gear, base.books, base.fault, self._counts)
         taken, last_id = base.entries, None
         for page in pages_up_to(self._store, seq, base.upto):
             for number, entry in page:
