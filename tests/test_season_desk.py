@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from email import message_from_bytes, policy
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import update
@@ -40,6 +41,7 @@ from soakbell.gear.strings import Mark
 from soakbell.gear_desk import GearDesk
 from soakbell.planning.bells import Bell
 from soakbell.planning.call import Call, CallWord
+from soakbell.planning.recovery import RecoveryList, recovery_list
 from soakbell.planning.season_told import OddsTold, SeasonAhead, TodayCounts
 from soakbell.season_desk import RECOVERY, DeckLoad
 from soakbell.season_odds import kept_odds
@@ -248,6 +250,25 @@ def test_missing_traps_stay_on_the_list_until_they_are_written_off(calm: Port) -
     assert ahead.asks_for_letter(None)
     calm.tell(told(Retired("lost"), "Outer Bar", evening(DEADLINE), 7))
     assert not calm.season.between(evening(DEADLINE + DAY)).in_sight
+
+
+@pytest.mark.parametrize(
+    ("since", "of_before"),
+    [(MORNING - 8 * DAY, 0), (MORNING - 370 * DAY, 60), (None, 60)],
+    ids=["this season", "the last one", "not known"],
+)
+def test_a_trap_that_nobody_knows_since_when_counts_as_one_of_an_earlier_season(
+    calm: Port, monkeypatch: pytest.MonkeyPatch, since: datetime | None, of_before: int
+) -> None:
+    def listed(*args: Any, **options: Any) -> RecoveryList:
+        found = recovery_list(*args, **options)
+        unplanned = (replace(s, traps=tuple(replace(t, since=since) for t in s.traps)) for s in found.unplanned)
+        return replace(found, unplanned=tuple(unplanned))
+
+    monkeypatch.setattr(season_desk, "recovery_list", listed)
+    ahead = calm.season.between(MORNING)
+    assert ahead.recovery is not None
+    assert ahead.recovery.of_before == of_before
 
 
 # ---- today, as called
