@@ -36,7 +36,7 @@ from law.world import (
 )
 from soakbell.gear.log import BroughtAshore, LogEntry, Moved
 from soakbell.gear.strings import Mark
-from soakbell.morning import failed_call, look_again, make_call
+from soakbell.morning import day_rules, failed_call, look_again, make_call
 from soakbell.planning.call import Call, CallWord, DayState
 from soakbell.planning.distances import distance_nmi
 from soakbell.sea.sources import FaultCode, SourceKind
@@ -570,9 +570,20 @@ def test_a_call_to_take_up_names_the_traps_that_the_deck_of_the_settings_carries
     settings = settings_with(("trip_margin_min = 30", "trip_margin_min = 30\ndeck_traps = 40"))
     call = world(now=datetime(2027, 5, 3, 8, 30, tzinfo=UTC), settings=settings).call().call
     assert call.window is not None
-    assert sum(len(pull.places) for pull in call.window.pulls) == 40
-    assert all(pull.places == tuple(range(1, pull.traps + 1)) for pull in call.window.pulls)
+    places = {pull.string: pull.places for pull in call.window.pulls}
+    assert places == {"Nine Foot": tuple(range(1, 25)), "Outer Bar": tuple(range(21, 37))}
     assert call.reasons[-1].values["deck_traps"] == 40
+
+
+def test_a_pull_brings_a_string_home_from_the_day_after_its_last_useful_bait() -> None:
+    """Harvest ends on 1 May; bait of the 25th is of use yet at a floor of 120 h, and not at one of more."""
+    asked_at = datetime(2027, 4, 20, 9, tzinfo=UTC)
+    days = {
+        day: day_rules(settings_from(), date(2027, 4, day), asked_at, None).brings_home for day in (1, 25, 26, 30)
+    }
+    both = frozenset({"Nine Foot", "Outer Bar"})
+    assert days == {1: frozenset(), 25: frozenset({"Outer Bar"}), 26: both, 30: both}
+    assert day_rules(settings_from(), date(2027, 5, 3), asked_at, None).brings_home == frozenset()
 
 
 def test_wind_lost_data_and_a_suspect_clock_hold_a_take_up_back_as_any_pull() -> None:

@@ -28,6 +28,7 @@ from soakbell.planning.decide import (
     string_states,
 )
 from soakbell.planning.distances import distance_nmi
+from soakbell.planning.season_end import season_end
 from soakbell.planning.take_up_day import take_up_day
 from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip
 from soakbell.sea.conditions import Conditions
@@ -279,7 +280,17 @@ def day_rules(settings: Settings, day: date, now: datetime, fresh_until: datetim
         harbor = settings.harbor
         sun = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone)
         return DayRules(day, None, (Reason("no_sunrise", {"state": sun.state}),))
-    return DayRules(day, bounds, closed, take_up=take_up)
+    brings_home = _brings_home(settings, day) if season.may_harvest else frozenset()
+    return DayRules(day, bounds, closed, take_up=take_up, brings_home=brings_home)
+
+
+def _brings_home(settings: Settings, day: date) -> frozenset[str]:
+    """Strings that a pull of a harvest day takes up, by the law and their floors alone."""
+    end = season_end(settings.fishery, day, sector=settings.sector, region=settings.region)
+    if end is None:
+        return frozenset()
+    strings = settings.trap_strings
+    return frozenset(s.name for s in strings if not end.takes_bait(s.soak_floor_h, day))
 
 
 def _take_up_only(settings: Settings, day: date) -> Reason | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import pandas as pd
@@ -13,10 +13,11 @@ from soakbell.gear.log import Barred
 from soakbell.morning import Morning
 from soakbell.planning.call import CallWord
 from soakbell.planning.decide import Situation, for_take_up
-from soakbell.planning.trips import Trip, fit_departures, plan_trip, possible_departures
+from soakbell.planning.season_end import season_end
+from soakbell.planning.trips import Trip, fit_departures, part_of, plan_trip, possible_departures
 
-Load = Mapping[str, int]
-"""Traps that a trip hauls, by string."""
+Load = Mapping[str, tuple[int, ...]]
+"""Places of the traps that a trip hauls, by string."""
 
 
 @dataclass(frozen=True)
@@ -43,62 +44,80 @@ class Judged:
 
 def trips_of(morning: Morning) -> dict[str, Load]:
     """The called trip and one to each string alone: fixed, so that two calls can be held against each other."""
-    alone: dict[str, Load] = {
-        ahead.string.name: {ahead.string.name: ahead.fishing} for ahead in morning.situation.strings
-    }
+    fishing = {ahead.string.name: ahead.places for ahead in morning.situation.strings if ahead.places}
+    alone: dict[str, Load] = {name: {name: places} for name, places in fishing.items()}
     window = morning.call.window
-    return alone | ({"called": {pull.string: pull.traps for pull in window.pulls}} if window else {})
+    if window is None:
+        return alone
+    return alone | {"called": {pull.string: pull.places or fishing[pull.string] for pull in window.pulls}}
 
 
 def trip_of(situation: Situation, load: Load) -> Trip:
-    """As long as the settings of the boat say: to take up, each trap is stacked besides."""
-    boat = situation.boat
-    if for_take_up(situation, situation.days[0]):
-        boat = replace(boat, haul_min_per_trap=boat.haul_min_per_trap + boat.stack_min_per_trap)
-    strings = [ahead.string for ahead in situation.strings if ahead.string.name in load]
-    return plan_trip(boat, situation.harbor, strings, load)
+    """As long as the settings of the boat say: where traps come home, each is stacked besides."""
+    rules = situation.days[0]
+    taking_up = for_take_up(situation, rules)
+    strings = [
+        part_of(ahead.string, load[ahead.string.name]) if taking_up else ahead.string
+        for ahead in situation.strings
+        if ahead.string.name in load
+    ]
+    traps = {name: len(places) for name, places in load.items()}
+    stacks = load.keys() if taking_up else rules.brings_home
+    return plan_trip(situation.boat, situation.harbor, strings, traps, stacks=stacks)
 
 
 def judged(world: World, trips: Mapping[str, Load], morning: Morning | None = None) -> Judged:
     """What the call of ``world`` allows, for trips fixed beforehand.
 
     That no trip goes to what the skipper barred is held here, by the log itself; and that a called one is reckoned
-    no shorter than hauling and stacking take, and brings home no more than the deck carries.
+    no shorter than hauling and stacking take, brings home no more than the deck carries, and leaves when it fits.
     """
     morning = morning or world.call()
     situation, call = morning.situation, morning.call
-    bounds = situation.days[0].bounds
-    assert bounds is not None
     barred = barred_today(world)
     home = 0
     if morning.trip is not None:
         called = trips_of(morning)["called"]
         assert not barred.intersection(called)
-        assert morning.trip.duration_min >= trip_of(situation, called).duration_min - 1e-6
+        trip = trip_of(situation, called)
+        assert morning.trip.duration_min >= max(trip.duration_min, least_min(world, called)) - 1e-6
+        assert call.window is not None
+        assert call.window.leaves_at in departures_of(trip, situation)
         if call.take_up:
-            home, deck_traps = sum(called.values()), world.settings.boat.deck_traps
+            home, deck_traps = sum(map(len, called.values())), world.settings.boat.deck_traps
             assert deck_traps is None or home <= deck_traps
     return Judged(
         word=call.word,
         now=world.now,
         fit={name: place.fit for name, place in situation.places.items()},
         departures={
-            name: frozenset()
-            if barred.intersection(load)
-            else frozenset(
-                fit_departures(
-                    trip := trip_of(situation, load),
-                    possible_departures(trip, bounds),
-                    situation.places,
-                    break_margin_h=situation.break_margin_h,
-                )
-            )
+            name: frozenset() if barred.intersection(load) else departures_of(trip_of(situation, load), situation)
             for name, load in trips.items()
         },
         only_unripe=[reason.code for reason in call.reasons] == ["nothing_ripe"],
         take_up=call.take_up,
         home=home,
     )
+
+
+def departures_of(trip: Trip, situation: Situation) -> frozenset[datetime]:
+    bounds = situation.days[0].bounds
+    assert bounds is not None
+    leaves = possible_departures(trip, bounds)
+    return frozenset(fit_departures(trip, leaves, situation.places, break_margin_h=situation.break_margin_h))
+
+
+def least_min(world: World, load: Load) -> float:
+    """Hauling, the margin, and stacking of each trap that fresh bait is of no use to any more; runs apart."""
+    settings, day = world.settings, world.now.astimezone(NEW_YORK).date()
+    end = season_end(settings.fishery, day, sector=settings.sector, region=settings.region)
+    assert end is not None
+    comes_home = {s.name for s in settings.trap_strings if not end.takes_bait(s.soak_floor_h, day)}
+    boat = settings.boat
+    each_min = {
+        name: boat.haul_min_per_trap + (boat.stack_min_per_trap if name in comes_home else 0) for name in load
+    }
+    return boat.trip_margin_min + sum(len(places) * each_min[name] for name, places in load.items())
 
 
 def barred_today(world: World) -> frozenset[str]:
@@ -122,6 +141,8 @@ def looser(before: Judged, after: Judged, *, pinned: bool = False) -> list[str]:
         found.append(f"the word: {before.word} became {after.word}")
     if after.word is CallWord.PULL and before.take_up and not after.take_up:
         found.append("a harvest: the call before was of taking up alone")
+    if before.take_up and after.take_up and not pinned and after.home > before.home:
+        found.append(f"traps home: {before.home} became {after.home}")
     for name, departures in after.departures.items():
         more = sorted(departures - before.departures[name])
         if more:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -370,6 +371,43 @@ def test_a_call_to_take_up_stands_and_stays_one_after_the_traps_are_home() -> No
     told = again(home.with_reply(WARNINGS, alerts(later, gale)), morning)
     assert told is not None
     assert (told.word, told.take_up, told.window) == (CallWord.PULL, True, window)
+
+
+def short_day(now: datetime, *, until: int = 9) -> World:
+    """Fit from 09:00 on, for ``until`` - 5 hours, two of them for after the landing."""
+    gone = int((now.replace(minute=0) - TAKE_UP.replace(minute=0)) / HOUR)
+
+    def blows(fit: float, else_: float) -> Callable[[int], float]:
+        return lambda h: fit if 5 <= h + gone < until else else_
+
+    one = world(now=now, text_wind_kt=10, text_sea_ft=3, sea_m=0.8, wind_kt=blows(7, 25), gust_kt=blows(11, 29))
+    boat = one.settings.boat.model_copy(update={"stack_min_per_trap": 2.0})
+    entries = set_days_ago(one.settings, 2, TAKE_UP)
+    return replace(one, settings=replace(one.settings, boat=boat), entries=entries)
+
+
+def brought(call: Call) -> dict[str, int]:
+    return {} if call.window is None else {pull.string: pull.traps for pull in call.window.pulls}
+
+
+def test_a_trip_that_its_hours_cut_stands_as_called_where_they_carry_more_since() -> None:
+    morning, soon = short_day(TAKE_UP).call(), TAKE_UP + HOUR
+    assert 0 < brought(morning.call)["Nine Foot"] < 24
+    longer = short_day(soon, until=14)
+    assert brought(longer.call().call)["Nine Foot"] == 24
+    assert again(longer, morning) is None
+
+
+def test_a_trip_that_its_hours_cut_gives_way_to_a_shorter_one_before_it_leaves() -> None:
+    morning = short_day(TAKE_UP, until=10).call()
+    changed = again(short_day(TAKE_UP + HOUR), morning)
+    assert changed is not None
+    assert (changed.word, changed.take_up) == (CallWord.PULL, True)
+    assert 0 < sum(brought(changed).values()) < sum(brought(morning.call).values())
+    assert morning.call.window is not None
+    out = again(short_day(morning.call.window.leaves_at + timedelta(minutes=5), until=7), morning)
+    assert out is not None
+    assert (out.word, out.window) == (CallWord.WAIT, None)
 
 
 ORDERED = ordered(world(), "bars harvest")

@@ -154,6 +154,32 @@ def taken_up_in_loads() -> World:
     return replace(one, settings=replace(one.settings, boat=boat))
 
 
+def taken_up_in_part() -> World:
+    """Fit from 09:00 to 13:00, half of it for after the landing: a part of the nearer string, and no whole one."""
+    one = world(
+        now=TAKE_UP,
+        text_wind_kt=10,
+        text_sea_ft=3,
+        wind_kt=lambda h: 7 if 5 <= h < 9 else 25,
+        sea_m=0.8,
+        gust_kt=lambda h: 11 if 5 <= h < 9 else 29,
+        soaked_days=2,
+    )
+    boat = one.settings.boat.model_copy(update={"stack_min_per_trap": 2.0})
+    return replace(one, settings=replace(one.settings, boat=boat))
+
+
+LATE = datetime(2027, 4, 28, 8, 30, tzinfo=UTC)
+"""Three days before the last of the harvest: fresh bait is of no use any more to a floor of five days."""
+
+
+def late_harvest() -> World:
+    """A harvest at the limits that brings the traps home, each of which takes longer to stack than to haul."""
+    one = world(now=LATE, text_wind_kt=15, text_sea_ft=3, wind_kt=13, sea_m=0.8, gust_kt=18)
+    boat = one.settings.boat.model_copy(update={"deck_traps": 40, "stack_min_per_trap": 2.0})
+    return replace(one, settings=replace(one.settings, boat=boat))
+
+
 def not_to_be_taken_up() -> World:
     return world(now=TAKE_UP, text_wind_kt=20, wind_kt=14, gust_kt=18)
 
@@ -183,6 +209,8 @@ BASELINES: dict[str, Callable[[], World]] = {
         barred_by_the_skipper,
         taken_up,
         taken_up_in_loads,
+        taken_up_in_part,
+        late_harvest,
         not_to_be_taken_up,
     )
 }
@@ -217,8 +245,8 @@ def test_the_baselines_are_what_they_are_meant_to_be() -> None:
 
 SPREAD = sorted(
     [*MUTATIONS, *["corrupt", "corrupt letters", "truncate", "drop field", "null value", "retype"] * 2]
-    + ["station hole"] * 8  # it applies to one baseline of eighteen
-    + ["fewer deck traps", "more stack minutes"] * 3  # they matter to three of them
+    + ["station hole"] * 8  # it applies to one baseline of twenty
+    + ["fewer deck traps", "more stack minutes"] * 3  # they matter to five of them
 )
 plans = st.lists(st.uuids(), min_size=1, max_size=3)
 """One seed a mutation; it settles which one and where, evenly."""
@@ -362,7 +390,20 @@ def test_stacking_that_is_left_out_takes_its_usual_minutes_and_not_none() -> Non
     assert STACK_MIN_PER_TRAP > 0
 
 
-@pytest.mark.parametrize("name", ["taken_up", "not_to_be_taken_up"])
+def test_a_harvest_whose_traps_come_home_is_reckoned_with_their_stacking() -> None:
+    """Wind over the limit from 14:00: three days earlier, with bait still of use, both strings are pulled."""
+    words = {}
+    for day in (24, 28):
+        now = LATE.replace(day=day)
+        wind = {"wind_kt": lambda h: 7 if h < 10 else 25, "gust_kt": lambda h: 11 if h < 10 else 29}
+        one = world(now=now, text_wind_kt=10, text_sea_ft=3, sea_m=0.8, **wind)
+        boat = one.settings.boat.model_copy(update={"stack_min_per_trap": 6.0})
+        called = trips_of(replace(one, settings=replace(one.settings, boat=boat)).call()).get("called", {})
+        words[day] = sorted(called)
+    assert words == {24: ["Nine Foot", "Outer Bar"], 28: ["Nine Foot"]}
+
+
+@pytest.mark.parametrize("name", ["taken_up", "taken_up_in_part", "not_to_be_taken_up"])
 @pytest.mark.parametrize("deck_traps", [1, 23, 24, 25, 36, 59])
 def test_the_word_does_not_hang_on_the_deck_load_and_no_more_comes_home(name: str, deck_traps: int) -> None:
     was = before(name)
@@ -370,7 +411,7 @@ def test_the_word_does_not_hang_on_the_deck_load_and_no_more_comes_home(name: st
     now = judged(replace(was.world, settings=replace(was.world.settings, boat=boat)), was.trips)
     assert now.word is was.judged.word
     assert now.departures == was.judged.departures
-    assert now.home == (deck_traps if now.word is CallWord.PULL else 0)
+    assert now.home == min(deck_traps, was.judged.home)
 
 
 # ---- Source loss, one by one
@@ -432,6 +473,13 @@ def test_the_comparison_sees_a_harvest_on_a_day_for_taking_up() -> None:
     home = replace(allowed(), take_up=True)
     assert looser(home, allowed())
     assert not looser(home, home)
+
+
+def test_the_comparison_sees_a_trap_too_many_on_a_trip_home() -> None:
+    home = replace(allowed(), take_up=True, home=24)
+    assert looser(home, replace(home, home=25))
+    assert not looser(home, replace(home, home=23))
+    assert stricter(home, replace(home, home=23))
 
 
 def test_the_comparison_lets_less_pass_and_asks_nothing_of_hours_gone_by() -> None:

@@ -59,6 +59,7 @@ SAMPLES = {
     "left_for_later": {"strings": ("Ledge", "The Hump")},
     "left_out_there": {"strings": ("Ledge", "The Hump")},
     "deck_full": {"deck_traps": 40, "string": "Outer Bar", "traps": 16, "of": 36, "strings": ("Ledge",)},
+    "hours_full": {"string": "Outer Bar", "traps": 16, "of": 36},
     "take_up_barred": {"strings": ("Ledge",)},
     "take_up_only": {
         "last_harvest": date(2027, 5, 1),

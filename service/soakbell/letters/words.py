@@ -399,6 +399,11 @@ def _deck_full(case: _Case) -> Told:
     return Told(f"Your deck load of {case.text('deck_traps')} traps is full: {what}.", "the deck is full")
 
 
+def _hours_full(case: _Case) -> Told:
+    part = f"{case.text('traps')} of the {case.text('of')} traps of {case.text('string')}"
+    return Told(f"This window carries no more: {part} come home on this trip.", "the hours are full")
+
+
 def _take_up_barred(case: _Case) -> Told:
     names = case.names("strings")
     return Told(
@@ -563,6 +568,7 @@ _FORMS: dict[str, Callable[[_Case], Told]] = {
     "left_out_there": _left_out_there,
     "barred_by_skipper": _barred_by_skipper,
     "deck_full": _deck_full,
+    "hours_full": _hours_full,
     "take_up_barred": _take_up_barred,
     "pinned_by_skipper": _pinned_by_skipper,
     "pin_not_met": _pin_not_met,

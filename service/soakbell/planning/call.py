@@ -41,6 +41,8 @@ class Reason:
         left_out_there    strings: those with traps to take up that the window doesn't carry
         deck_full         deck_traps, string, traps, of, strings: what one trip brings home, the string that it
                           takes ``traps`` of ``of`` from, "" for none, and those with traps to take up left whole
+        hours_full        string, traps, of: the string that this trip brings only ``traps`` of ``of`` home from,
+                          since its hours carry no more
         barred_by_skipper  strings: those that he barred for the day, () for the whole day
         take_up_barred    strings: those with traps to take up that he barred for the day
         pinned_by_skipper  strings: those that he pinned for the day and the trip takes in before others
@@ -92,7 +94,7 @@ class Binding:
 class StringPull:
     """One string within a trip: when the boat is on it and the state of its soak.
 
-    ``places`` are those of the traps to take up; empty on a trip for the catch.
+    ``places`` are those of the traps to take up, rising; empty on a trip for the catch.
     """
 
     string: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime, timedelta
 
@@ -22,6 +22,7 @@ from soakbell.planning.call import (
     StringState,
     Window,
 )
+from soakbell.planning.deck_load import most_home, orders_of
 from soakbell.planning.trips import (
     DEPARTURE_STEP_MIN,
     Boat,
@@ -29,9 +30,11 @@ from soakbell.planning.trips import (
     Trip,
     fit_departures,
     least_headroom,
+    part_of,
     plan_trip,
     possible_departures,
     stretches,
+    visited,
 )
 from soakbell.sea.fitness import CARRYING, Fitness
 
@@ -42,6 +45,7 @@ class DayRules:
 
     ``reasons`` say why nothing may be pulled for its catch. ``take_up`` is the reason ``take_up_only`` of a day on
     which traps may be hauled to bring them home, and for nothing else.
+    ``brings_home`` names the strings that a pull of that day brings home: fresh bait is of no use there any more.
     ``stalest`` names the source, kind and key, that is too old first. ``wishes`` are the skipper's for that day.
     """
 
@@ -51,6 +55,7 @@ class DayRules:
     stalest: str = ""
     wishes: DayWishes = field(default_factory=DayWishes)
     take_up: Reason | None = None
+    brings_home: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -110,7 +115,8 @@ def decide(situation: Situation) -> Verdict:
     """PULL, WAIT or NO CALL for the first of the situation's days, and the outlook for the others.
 
     On a day for taking up, whatever fishes is due, however short its soak; stacking is reckoned besides hauling,
-    and the trip brings home no more than the deck carries. All else is asked as on any day.
+    and the trip brings home the most that its hours and the deck carry, the last string in part. All else is asked
+    as on any day. Stacking is reckoned as well where a pull for the catch brings a string's traps home.
 
     PULL only where a trip to at least one ripe string lies wholly in fit hours, within light and law, on data
     fresh when it leaves. NO CALL where such a trip can't be ruled out for want of data. Else WAIT.
@@ -221,7 +227,10 @@ def _judge(situation: Situation, rules: DayRules, *, today: bool) -> tuple[DayOu
     if not ripe and (today or (fishing and not free)):
         return outlook(DayState.NOT_FIT, none_ripe), None
     candidates = ripe or free or list(situation.strings)
-    load = _as_many_as_fit(situation, candidates, bounds, take_up=take_up)
+    if take_up:
+        load = _most_home(situation, candidates, bounds, wishes)
+    else:
+        load = _as_many_as_fit(situation, candidates, bounds, rules.brings_home)
     if load is not None:
         trip = load.trip
         window = _best_window(situation, load, take_up=take_up)
@@ -234,7 +243,7 @@ def _judge(situation: Situation, rules: DayRules, *, today: bool) -> tuple[DayOu
         if today:
             reasons.append(_why_no_later(situation, trip, window.last_departure_at, rules, bounds))
         return outlook(DayState.FIT, reasons, window, window.binding), trip
-    shortest = _shortest_trip(situation, candidates, take_up=take_up)
+    shortest = _shortest_trip(situation, candidates, rules, take_up=take_up)
     might_leave = _might_leave(shortest, bounds)
     hopeful = fit_departures(
         shortest, might_leave, situation.places, break_margin_h=situation.break_margin_h, hopeful=True
@@ -268,81 +277,122 @@ def _nothing_to_pull(fishing: Sequence[StringAhead], bounds: DayBounds) -> Reaso
 
 @dataclass(frozen=True)
 class _Load:
-    """A trip that fits, its departures, how many traps it hauls of each string, and the strings that found the
+    """A trip that fits, its departures, the places that it hauls of each string, and the strings that found the
     deck full."""
 
     trip: Trip
     departures: tuple[datetime, ...]
-    traps: Mapping[str, int]
-    no_room: tuple[str, ...]
+    places: Mapping[str, tuple[int, ...]]
+    no_room: tuple[str, ...] = ()
 
 
 def _as_many_as_fit(
-    situation: Situation, candidates: Sequence[StringAhead], bounds: DayBounds, *, take_up: bool
+    situation: Situation, candidates: Sequence[StringAhead], bounds: DayBounds, brings_home: frozenset[str]
 ) -> _Load | None:
-    """Strings in the order given, each added where the trip still fits; to take up, until the deck is full, the
-    last one in part.
-
-    The first string takes the hours of all its traps, also where the deck carries a part of them: so the word
-    doesn't hang on the deck load, and a smaller one never makes a PULL.
-    """
-    deck_traps = situation.boat.deck_traps if take_up else None
-    room = math.inf if deck_traps is None else deck_traps
-    taken: list[StringAhead] = []
-    reckoned: dict[str, int] = {}
-    hauled: dict[str, int] = {}
-    no_room: list[str] = []
-    best: tuple[Trip, tuple[datetime, ...]] | None = None
+    """Whole strings in the order given, each added where the trip still fits."""
+    taken: dict[str, StringAhead] = {}
+    best: _Load | None = None
     for ahead in candidates:
-        name, whole = ahead.string.name, _traps(ahead)
-        if not room:
-            no_room.append(name)
-            continue
-        part = int(min(whole, room))
-        trying = reckoned | {name: part if taken else whole}
-        trip = _trip(situation, [*taken, ahead], trying, take_up=take_up)
-        departures = fit_departures(
-            trip, possible_departures(trip, bounds), situation.places, break_margin_h=situation.break_margin_h
-        )
-        if departures:
-            taken.append(ahead)
-            reckoned, hauled[name], best = trying, part, (trip, departures)
-            room -= part
-    return None if best is None else _Load(*best, hauled, tuple(no_room))
+        trying = taken | {ahead.string.name: ahead}
+        trip = _whole_trip(situation, list(trying.values()), brings_home)
+        if departures := _fit_departures(situation, trip, bounds):
+            taken, best = trying, _Load(trip, departures, {name: _places(s) for name, s in trying.items()})
+    return best
 
 
-def _traps(ahead: StringAhead) -> int:
-    return ahead.fishing or ahead.string.traps
+def _most_home(
+    situation: Situation, candidates: Sequence[StringAhead], bounds: DayBounds, wishes: DayWishes
+) -> _Load | None:
+    """The most traps that one trip brings home, of the strings that the skipper pinned before others."""
+    ahead = {s.string.name: s for s in candidates}
+    reach_min = {name: _part_trip(situation, [s], {name: 1})[0].duration_min for name, s in ahead.items()}
+    nearest = sorted(ahead, key=lambda name: (name not in wishes.pinned, reach_min[name], name))
+    group = {name: (s.string.area, s.string.depth_m, situation.places[name].limits) for name, s in ahead.items()}
+    orders = orders_of((tuple(ahead), nearest, visited(situation.harbor, [s.string for s in candidates])), group)
+
+    def fits(load: Mapping[str, int]) -> _Load | None:
+        trip, places = _part_trip(situation, [ahead[name] for name in load], load)
+        departures = _fit_departures(situation, trip, bounds)
+        return _Load(trip, departures, places) if departures else None
+
+    deck_traps = situation.boat.deck_traps
+    found = most_home(
+        orders,
+        {name: len(_places(s)) for name, s in ahead.items()},
+        fits,
+        most=math.inf if deck_traps is None else deck_traps,
+        before_others=wishes.pinned,
+    )
+    if found is None:
+        return None
+    hauled, load = found
+    full = sum(hauled.values()) == deck_traps
+    return replace(load, no_room=tuple(name for name in ahead if name not in hauled)) if full else load
 
 
-def _trip(
-    situation: Situation, strings: Sequence[StringAhead], traps: Mapping[str, int], *, take_up: bool
+def _fit_departures(situation: Situation, trip: Trip, bounds: DayBounds) -> tuple[datetime, ...]:
+    return fit_departures(
+        trip, possible_departures(trip, bounds), situation.places, break_margin_h=situation.break_margin_h
+    )
+
+
+def _places(ahead: StringAhead) -> tuple[int, ...]:
+    """Of the traps that are hauled; where none fishes, of all."""
+    return tuple(sorted(ahead.places)) or tuple(range(1, (ahead.fishing or ahead.string.traps) + 1))
+
+
+def _whole_trip(situation: Situation, strings: Sequence[StringAhead], stacks: Collection[str]) -> Trip:
+    traps = {s.string.name: len(_places(s)) for s in strings}
+    return plan_trip(situation.boat, situation.harbor, [s.string for s in strings], traps, stacks=stacks)
+
+
+def _part_trip(
+    situation: Situation, strings: Sequence[StringAhead], load: Mapping[str, int]
+) -> tuple[Trip, dict[str, tuple[int, ...]]]:
+    """A trip that brings home the load, traps by string, and their places: of a string in part those from one end
+    on, whichever makes the shorter run."""
+    found = []
+    for from_end in (False, True):
+        places = {}
+        for s in strings:
+            every, traps = _places(s), load[s.string.name]
+            places[s.string.name] = every[len(every) - traps :] if from_end else every[:traps]
+        parts = [part_of(s.string, places[s.string.name]) for s in strings]
+        found.append((plan_trip(situation.boat, situation.harbor, parts, load, stacks=load.keys()), places))
+        if all(load[s.string.name] == len(_places(s)) for s in strings):
+            break
+    return min(found, key=lambda trip_and_places: round(trip_and_places[0].distance_nmi, 9))
+
+
+def _shortest_trip(
+    situation: Situation, candidates: Sequence[StringAhead], rules: DayRules, *, take_up: bool
 ) -> Trip:
-    boat = situation.boat.taking_up if take_up else situation.boat
-    return plan_trip(boat, situation.harbor, [s.string for s in strings], traps)
-
-
-def _shortest_trip(situation: Situation, candidates: Sequence[StringAhead], *, take_up: bool) -> Trip:
-    trips = (_trip(situation, [s], {s.string.name: _traps(s)}, take_up=take_up) for s in candidates)
+    if take_up:
+        trips = [_part_trip(situation, [s], {s.string.name: 1})[0] for s in candidates]
+    else:
+        trips = [_whole_trip(situation, [s], rules.brings_home) for s in candidates]
     return min(trips, key=lambda trip: trip.duration_min)
 
 
 def _why_not_more(
     situation: Situation, load: _Load, candidates: Sequence[StringAhead], wishes: DayWishes, *, take_up: bool
 ) -> list[Reason]:
-    told = {*load.traps, *load.no_room, *wishes.pinned}
+    told = {*load.places, *load.no_room, *wishes.pinned}
     left = [s.string.name for s in candidates if s.string.name not in told]
     reasons = [Reason("left_out_there" if take_up else "left_for_later", {"strings": tuple(left)})] if left else []
-    cut = [s for s in candidates if load.traps.get(s.string.name, _traps(s)) < _traps(s)]
-    if cut or load.no_room:
-        values: dict[str, object] = {
-            "deck_traps": situation.boat.deck_traps,
-            "strings": load.no_room,
-            "string": "",
-        }
-        for s in cut:
-            values |= {"string": s.string.name, "traps": load.traps[s.string.name], "of": _traps(s)}
-        reasons.append(Reason("deck_full", values))
+    if not take_up:
+        return reasons
+    hauled = sum(len(places) for places in load.places.values())
+    part: dict[str, object] = {}
+    for s in candidates:
+        taken, of = len(load.places.get(s.string.name, ())), len(_places(s))
+        if 0 < taken < of:
+            part = {"string": s.string.name, "traps": taken, "of": of}
+    if hauled != situation.boat.deck_traps:
+        return [*reasons, Reason("hours_full", part)] if part else reasons
+    if part or load.no_room:
+        full = {"deck_traps": hauled, "strings": load.no_room, "string": ""}
+        reasons.append(Reason("deck_full", full | part))
     return reasons
 
 
@@ -407,10 +457,10 @@ def _best_window(situation: Situation, load: _Load, *, take_up: bool) -> Window:
                 string=string.string.name,
                 arrives_at=arrives,
                 leaves_at=leaves + timedelta(minutes=leg.ends_min),
-                traps=load.traps[string.string.name],
+                traps=len(load.places[string.string.name]),
                 soak_h=median,
                 oldest_soak_h=string.soak_h(arrives),
-                places=tuple(sorted(string.places)[: load.traps[string.string.name]]) if take_up else (),
+                places=load.places[string.string.name] if take_up else (),
             )
         )
     # The letter gives a span to leave in, so its nearest limit is that of every departure in it.

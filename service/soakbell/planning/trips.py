@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -36,11 +36,6 @@ class Boat:
     stack_min_per_trap: float = STACK_MIN_PER_TRAP
     deck_traps: int | None = None
 
-    @property
-    def taking_up(self) -> Boat:
-        """The same boat where each trap that is hauled is stacked too."""
-        return replace(self, haul_min_per_trap=self.haul_min_per_trap + self.stack_min_per_trap)
-
 
 @dataclass(frozen=True)
 class Leg:
@@ -72,16 +67,49 @@ class Trip:
         return tuple(leg for leg in self.legs if leg.string is not None)
 
 
-def plan_trip(boat: Boat, harbor: Mark, strings: Sequence[TrapString], traps: Mapping[str, int]) -> Trip:
+def mark_of(string: TrapString, place: int) -> Mark:
+    """Where a place of a string lies: between its marks, as far along as its number says."""
+    if place >= string.traps > 1:
+        return string.end
+    along = (place - 1) / max(1, string.traps - 1)
+    a, b = string.start, string.end
+    return Mark(a.lat_deg + along * (b.lat_deg - a.lat_deg), a.lon_deg + along * (b.lon_deg - a.lon_deg))
+
+
+def part_of(string: TrapString, places: Sequence[int]) -> TrapString:
+    """The string between the outermost of some of its ``places``, of which there is one at least."""
+    return replace(string, start=mark_of(string, min(places)), end=mark_of(string, max(places)))
+
+
+def visited(harbor: Mark, strings: Sequence[TrapString]) -> tuple[str, ...]:
+    """Names, in the order in which a trip visits them."""
+    runs = _runs(harbor, strings)
+    return tuple(runs.names[(a - 1) // 2] for a, _ in way_of(runs, range(len(strings))))
+
+
+def _runs(harbor: Mark, strings: Sequence[TrapString]) -> Runs:
+    return Runs(harbor, sorted(strings, key=lambda string: string.name))
+
+
+def plan_trip(
+    boat: Boat,
+    harbor: Mark,
+    strings: Sequence[TrapString],
+    traps: Mapping[str, int],
+    *,
+    stacks: Collection[str] = (),
+) -> Trip:
     """A trip that hauls all ``strings``, each in either direction: the shortest up to ``visit_order.EXACT_UP_TO``
     strings, past that a good one.
 
-    A string takes the minutes of its traps, or of the run along it where few traps lie far apart.
+    A string takes the minutes of its traps, or of the run along it where few traps lie far apart; and besides
+    those for stacking them where they come home.
 
     Args:
         traps: how many traps are hauled on each string.
+        stacks: names of the strings whose traps come home.
     """
-    runs = Runs(harbor, sorted(strings, key=lambda string: string.name))
+    runs = _runs(harbor, strings)
     legs: list[Leg] = []
     at, at_place, clock_min, run_nmi = harbor, HARBOR, 0.0, 0.0
     for a, b in way_of(runs, range(len(strings))):
@@ -90,7 +118,8 @@ def plan_trip(boat: Boat, harbor: Mark, strings: Sequence[TrapString], traps: Ma
         reached_min = clock_min + 60 * reach_nmi / boat.cruise_kt
         legs.append(Leg((at_place, name), clock_min, reached_min, None))
         along_nmi = distance_nmi(first, last)
-        clock_min = reached_min + max(boat.haul_min_per_trap * traps[name], 60 * along_nmi / boat.cruise_kt)
+        haul_min = max(boat.haul_min_per_trap * traps[name], 60 * along_nmi / boat.cruise_kt)
+        clock_min = reached_min + haul_min + (boat.stack_min_per_trap * traps[name] if name in stacks else 0.0)
         legs.append(Leg((name,), reached_min, clock_min, name))
         run_nmi += reach_nmi + along_nmi
         at, at_place = last, name
