@@ -18,7 +18,7 @@ from soakbell.gear.strings import Mark, TrapString
 from soakbell.planning.call import Call, CallWord
 from soakbell.planning.distances import distance_nmi
 from soakbell.planning.season_end import TakeUpPlan, TakeUpTrip, TakeUpWay
-from soakbell.planning.trips import Boat
+from soakbell.planning.trips import Boat, mark_of
 from soakbell.planning.visit_order import Runs, way_of
 
 _LATER = 10.0
@@ -150,14 +150,8 @@ def _stops(harbor: Mark, traps: Sequence[TrapsOut]) -> list[_Stop]:
     for first, last in way_of(runs, range(len(out))):
         each = out[(first - 1) // 2]
         places = sorted(set(each.places), reverse=first > last)
-        stops += [_Stop(each.string.name, place, _mark_of(each.string, place)) for place in places]
+        stops += [_Stop(each.string.name, place, mark_of(each.string, place)) for place in places]
     return stops
-
-
-def _mark_of(string: TrapString, place: int) -> Mark:
-    along = min(1.0, (place - 1) / max(1, string.traps - 1))
-    a, b = string.start, string.end
-    return Mark(a.lat_deg + along * (b.lat_deg - a.lat_deg), a.lon_deg + along * (b.lon_deg - a.lon_deg))
 
 
 def _trip(stops: Sequence[_Stop], minutes: float) -> TakeUpTrip:
