@@ -12,6 +12,7 @@ from email import message_from_bytes, policy
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from sqlalchemy import update
 
@@ -42,7 +43,10 @@ from soakbell.gear_desk import GearDesk
 from soakbell.planning.bells import Bell
 from soakbell.planning.call import Call, CallWord
 from soakbell.planning.recovery import RecoveryList, recovery_list
+from soakbell.planning.season_end import TakeUpPlan, TakeUpTrip, likely_days
 from soakbell.planning.season_told import OddsTold, SeasonAhead, TodayCounts
+from soakbell.planning.take_up_trips import TrapsOut, plan_trips
+from soakbell.planning.trips import Boat
 from soakbell.season_desk import RECOVERY, DeckLoad
 from soakbell.season_odds import kept_odds
 from soakbell.store.letters import get_note, put_note
@@ -446,6 +450,43 @@ def test_a_string_that_is_barred_today_takes_nothing_from_the_trip_called_withou
     assert odds.trip_days == (DEADLINE - DAY, DEADLINE)
     assert chances(odds)[DEADLINE - DAY] > 0
     port.store.close()
+
+
+# ---- odds against calls
+
+
+@pytest.mark.parametrize("out", [("Nine Foot",), ("Outer Bar",), ("Nine Foot", "Outer Bar")], ids="+".join)
+@pytest.mark.parametrize("deck_traps", [12, 60])
+@pytest.mark.parametrize("until", [10, 11, 12, 13, 14])
+def test_a_call_takes_up_at_least_what_the_odds_load_in_the_hours_of_its_window(
+    until: int, deck_traps: int, out: tuple[str, ...]
+) -> None:
+    """Fit from 9:00 on; what the boat must have left after landing is no hour of a window."""
+    now = evening(DEADLINE - DAY, 4)
+    settings = settings_from(SETTINGS_TOML)
+    settings = replace(settings, boat=settings.boat.model_copy(update={"deck_traps": deck_traps}))
+
+    def wind_kt(hour: int) -> float:
+        return 7.0 if 9 <= (now.hour - 4 - 1 + hour) % 24 < until else 25.0
+
+    sea = sea_at(now, settings, text_wind_kt=10, wind_kt=wind_kt, gust_kt=lambda hour: wind_kt(hour) + 4)
+    home = tuple(told(BroughtAshore(), s.name, now - HOUR) for s in settings.strings if s.name not in out)
+    made = replace(sea, entries=(*sea.entries, *home)).call()
+    window_min = 60 * (until - 9 - made.situation.break_margin_h)
+    boat, strings = settings.boat, [string for string in settings.trap_strings if string.name in out]
+    way = plan_trips(
+        Boat(boat.name, boat.cruise_kt, boat.haul_min_per_trap, boat.trip_margin_min),
+        settings.harbor.mark,
+        [TrapsOut(string, tuple(range(1, string.traps + 1))) for string in strings],
+        deck_traps=deck_traps,
+        stack_min_per_trap=boat.stack_min_per_trap,
+    ).way
+    one_by_one = TakeUpPlan(tuple(TakeUpTrip((("", (n,)),), 1, 0.0) for n in range(way.traps)), way)
+    days = likely_days(one_by_one, np.full((1, 1), float(window_min)), now.date(), now.date())
+    loaded = sum(day is not None for day in days)
+    called = made.call.window
+    assert (0 if called is None else sum(pull.traps for pull in called.pulls)) >= loaded
+    assert loaded or until <= 12, "the window is too short to tell anything"
 
 
 # ---- what lacks
