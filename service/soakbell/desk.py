@@ -465,7 +465,7 @@ class Desk:
         """The letter about the month before, if it is due and a call was made in that month."""
         settings, first = self._settings, day.replace(day=1)
         zone, last_day = settings.harbor.time_zone, first - timedelta(days=1)
-        if day.day > TRUST_WITHIN_DAYS or not self._is_evening(day, now) or self._told_since(TRUST, first, now):
+        if day.day > TRUST_WITHIN_DAYS or not self._is_evening(day, now) or self._written_since(TRUST, first):
             return []
         terms = trust_terms(settings)
         record = kept_record(settings, self._store, terms, now)
@@ -489,7 +489,7 @@ class Desk:
         Raises:
             SoakbellError: what is not home can't be told.
         """
-        told_on = self._newest_day(RECOVERY, now)
+        told_on = self._newest_told_day(RECOVERY, now)
         if not self._is_evening(day, now) or (told_on is not None and told_on >= day):
             return []
         ahead = self.season.between(now, kept=kept)
@@ -511,11 +511,12 @@ class Desk:
         hours, zone = self._settings.letters, self._settings.harbor.time_zone
         return due_at(day, hours.eve, zone) <= now < due_at(day, hours.eve_useless_after, zone)
 
-    def _told_since(self, kind: str, day: date, now: datetime) -> bool:
-        newest = self._newest_day(kind, now)
+    def _written_since(self, kind: str, day: date) -> bool:
+        with self._store.reading() as session:
+            newest = letters.newest_day(session, self._settings.boat.name, kind)
         return newest is not None and newest >= day
 
-    def _newest_day(self, kind: str, now: datetime) -> date | None:
+    def _newest_told_day(self, kind: str, now: datetime) -> date | None:
         """Of a letter that nobody got, only while it is of use: an address that refuses all gets no second."""
         with self._store.reading() as session:
             return letters.newest_told_day(session, self._settings.boat.name, kind, now)
