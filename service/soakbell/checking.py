@@ -27,6 +27,7 @@ from soakbell.feeds.zone_text import parse_zone_text
 from soakbell.gear.outfit import Supplier
 from soakbell.gear_settings import load_outfit
 from soakbell.mail.sender import greet
+from soakbell.page_settings import load_page_terms
 from soakbell.plan_settings import load_terms
 from soakbell.planning.bells import is_quiet
 from soakbell.sea.areas import ForecastArea
@@ -77,6 +78,7 @@ def check_files(settings: Settings) -> Iterator[Finding]:
     yield Finding(f"settings {settings.path}", f"{settings.boat.name}, {len(settings.strings)} strings", True)
     yield from _gear(settings)
     yield from _plan(settings)
+    yield from _page(settings)
 
 
 def _gear(settings: Settings) -> Iterator[Finding]:
@@ -113,6 +115,24 @@ def _plan(settings: Settings) -> Iterator[Finding]:
             yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
         return
     yield Finding(what, f"{terms.horizon_days} days, a trip for {terms.trip_cost_usd:g} dollars", True)
+
+
+def _page(settings: Settings) -> Iterator[Finding]:
+    """The phone page's file in short, or each of its faults."""
+    if settings.page_file is None:
+        yield Finding("settings of the phone page", "none: no page is served", True)
+        return
+    what = f"settings {settings.page_file}"
+    try:
+        terms = load_page_terms(settings.page_file)
+    except SettingsError as refused:
+        for fault in refused.faults:
+            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        return
+    links = (
+        f"phones come by {terms.public_url}" if terms.public_url else "no public_url, so letters carry no links"
+    )
+    yield Finding(what, f"{terms.host} port {terms.port}, {links}", True)
 
 
 def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:

@@ -102,6 +102,23 @@ def morning(
     typer.echo(letter_now(_settings(ctx), fetch=not kept), nl=False)
 
 
+@app.command()
+def passphrase() -> None:
+    """Ask twice for a passphrase of the phone page, and print what page.toml keeps of it."""
+    from soakbell.web.door import SHORTEST_PASSPHRASE, hashed
+
+    told = typer.prompt("Passphrase", hide_input=True, confirmation_prompt=True, err=True)
+    if len(told) < SHORTEST_PASSPHRASE:
+        typer.echo(
+            f"That is too short: use at least {SHORTEST_PASSPHRASE} characters, as of four words.", err=True
+        )
+        raise typer.Exit(1)
+    typer.echo(f'skipper = "{hashed(told)}"')
+    typer.echo(
+        "Put this line into page.toml; for the crew's passphrase, write crew in the place of skipper.", err=True
+    )
+
+
 @app.command("confirm-station")
 def confirm_station(
     ctx: typer.Context, station: Annotated[str, typer.Argument(help="Its id, as in the settings.", metavar="ID")]

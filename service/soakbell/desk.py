@@ -201,6 +201,23 @@ class Desk:
         made = self._decide(day, clock_suspect)
         return made.morning.call, self._week(made.morning.call, made)
 
+    @property
+    def official_pages(self) -> tuple[Link, ...]:
+        """Where the skipper looks when there is no call."""
+        return _official_pages(self._settings)
+
+    def told(self, day: date) -> tuple[Call, LetterFacts] | None:
+        """The day's last call as its letter told it, and what was said around it; None where none was told.
+
+        Raises:
+            StoreError: the record can't be read.
+        """
+        last = self._last_call(day)
+        if last is None:
+            return None
+        call = last[0]
+        return call, self._facts(call, 0, call.made_at, _watch_until(call), None, late=False)
+
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that bells, bait, a new month and season's end ask for now. One that fails stops no other.
 
@@ -311,9 +328,7 @@ class Desk:
         late: bool,
         alone: bool = False,
     ) -> WrittenLetter:
-        watch_until = None
-        if call.window is not None:
-            watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
+        watch_until = _watch_until(call)
         left_out = self._left_out(call.day, week=kind == "morning" and call.word is not CallWord.NO_CALL)
         morning = None if made is None else made.morning
         facts = self._facts(call, turn, now, watch_until, morning, late=late, left_out=left_out if alone else ())
@@ -629,6 +644,12 @@ def _ordered(order: BaitOrder, bait: str, boxes: float, now: datetime) -> LogEnt
         told_by=ORDER_LETTER,
         key=f"{ORDER_LETTER} {order.day.isoformat()} {bait}",
     )
+
+
+def _watch_until(call: Call) -> datetime | None:
+    """Landing after the last departure: until then a trip is watched."""
+    window = call.window
+    return None if window is None else window.last_departure_at + (window.lands_at - window.leaves_at)
 
 
 def _official_pages(settings: Settings) -> tuple[Link, ...]:

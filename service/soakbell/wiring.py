@@ -16,12 +16,16 @@ from soakbell.desk import UNASKED, Desk
 from soakbell.errors import FetchFailed
 from soakbell.feeds.requests_list import Fetcher, PublicServices
 from soakbell.feeds.transport import Transport
+from soakbell.gear.outfit import Outfit
 from soakbell.gear_settings import outfit_of
 from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
+from soakbell.page_settings import PageTerms
 from soakbell.plan_settings import terms_of
 from soakbell.schedule import Duty, LetterHour, Parts, Sweep
 from soakbell.settings import Settings
 from soakbell.store.engine import NEWEST_REVISION, Store, open_store
+from soakbell.web.house import PageHouse
+from soakbell.web.keys import keys_beside
 
 POLL_EVERY_MIN = 30.0
 """Offices write zone text about every six hours and grids about hourly; before a letter all is asked again."""
@@ -31,12 +35,14 @@ HEARTBEAT_TIMEOUT_S = 20.0
 
 @dataclass(frozen=True)
 class House:
-    """One boat's service, built and not yet running."""
+    """One boat's service, built and not yet running. ``outfit`` is that of ``PageHouse``."""
 
     settings: Settings
     store: Store
     desk: Desk
     sweep: Sweep
+    outfit: Outfit | str | None
+    invented: bool
 
     def close(self) -> None:
         self.store.close()
@@ -58,12 +64,13 @@ def build(
     """
     clock = clock or SystemClock()
     store = open_database(settings)
+    outfit = outfit_of(settings)
     desk = Desk(
         settings,
         store,
         clock,
         fetcher or transport_for(settings, clock),
-        outfit=outfit_of(settings),
+        outfit=outfit,
         terms=terms_of(settings),
         invented=invented,
         command=command_of(os.environ),
@@ -79,7 +86,19 @@ def build(
         ring=desk.ring,
         warm=desk.log.now,
     )
-    return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts))
+    return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts), outfit, invented)
+
+
+def page_house(house: House, terms: PageTerms, clock: Clock) -> PageHouse:
+    """What the phone page of a boat's service is built on.
+
+    Raises:
+        StoreError: the keys beside the database can't be used.
+    """
+    keys = keys_beside(house.settings.database)
+    return PageHouse(
+        house.settings, terms, house.store, clock, house.desk, house.outfit, keys, invented=house.invented
+    )
 
 
 def command_of(environment: Mapping[str, str]) -> str:
