@@ -32,7 +32,7 @@ from terminals import Terminal, home
 NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
 COMMANDS = {
     "check", "run", "morning", "confirm-station", "read", "backup", "rehearse", "restore", "log",
-    "undo", "status", "recovery", "setting", "catch", "plan", "climatology", "trust", "replay",
+    "undo", "status", "recovery", "setting", "catch", "plan", "climatology", "trust", "replay", "passphrase",
 }  # fmt: skip
 LOG_COMMANDS = {
     "set", "pull", "move", "missing", "recovered", "ashore", "damage", "repaired", "bench", "retired", "tagged",
