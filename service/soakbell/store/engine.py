@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import threading
 import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -48,6 +49,9 @@ class Store:
         self._read_engine = engine.execution_options(**{_WRITES: False})
         self.journal_mode = journal_mode
         self.library = library
+        self.turn = threading.Lock()
+        """Held by threads of this process that tell the log: they queue here and not at the database, whose
+        waiting is unfair and ends after ``BUSY_MS``."""
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
