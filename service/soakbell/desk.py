@@ -218,6 +218,10 @@ class Desk:
         call = last[0]
         return call, self._facts(call, 0, call.made_at, _watch_until(call), None, late=False)
 
+    def facts(self, day: date, now: datetime) -> LetterFacts:
+        """What stands around lists and files that are asked for on ``day``."""
+        return self._facts_beside(day, now, due=now)
+
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that bells, bait, a new month and season's end ask for now. One that fails stops no other.
 

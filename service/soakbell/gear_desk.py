@@ -22,7 +22,7 @@ from soakbell.gear.parts import PartStock
 from soakbell.gear.strings import TrapString
 from soakbell.known_strings import KnownStrings
 from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, PartToBuy, Thaw, UpkeepDue
-from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
+from soakbell.planning.bait_need import BaitNeed, bait_needs, bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
 from soakbell.planning.bait_thaw import traps_pulled_first
 from soakbell.planning.bells import (
@@ -44,6 +44,7 @@ from soakbell.planning.bells import (
 )
 from soakbell.planning.bench_plan import bench_plan
 from soakbell.planning.call import Call, Window
+from soakbell.planning.gear_now import BaitNow, GearNow
 from soakbell.planning.loading import (
     barred_rows,
     mends_at_pull,
@@ -159,6 +160,32 @@ class GearDesk:
             return replace(bare, barred=barred, fault=telling.fault)
         told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).eve(call, telling))
         return replace(told or bare, fault=telling.fault)
+
+    def at_hand(self, now: datetime) -> GearNow:
+        """Gear and bait now, whatever trip comes next. What can't be told stands in the fault; it never raises."""
+        telling = Telling()
+        set_up, tomorrow = self._outfit is not None, self._tomorrow(now)
+        kept = telling.of("the log", self._keeper.now)
+        if kept is None:
+            return GearNow(set_up, Ashore(fault=telling.fault), tomorrow)
+        if self._usable() is None:
+            bare = GearNow(set_up, Ashore(barred=self._told_damaged(telling, kept)), tomorrow)
+            told: GearNow | None = self._seen(now, kept).as_told(bare, telling)
+        else:
+            told = telling.of("gear", lambda: self._look(now, False, kept).at_hand(telling, tomorrow))
+        told = told or GearNow(set_up, Ashore(), tomorrow)
+        return replace(told, ashore=replace(told.ashore, fault=telling.fault))
+
+    def start(self, now: datetime) -> SeasonStart | None:
+        """The start of a season, where it is in sight while traps wait for it.
+
+        Raises:
+            StoreError: the database or the log can't be read.
+        """
+        return self._start(now, False, None)
+
+    def _tomorrow(self, now: datetime) -> date:
+        return now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date() + timedelta(days=1)
 
     def standing(self, now: datetime) -> StandingBells:
         """All bells that stand at ``now``.
@@ -294,12 +321,46 @@ class _Look:
             upkeep = telling.each("upkeep", partial(self._upkeep, before_leaving=True))
             load = None if call.take_up else self._load(window, telling)
             return Ashore(load=load, barred=barred, upkeep=upkeep, start=start)
+        return replace(self._in_port(telling), barred=barred, start=start)
+
+    def _in_port(self, telling: Telling) -> Ashore:
         return Ashore(
             bench=telling.of("bench", lambda: bench_plan(self._gear, self._outfit, self._parts)),
-            barred=barred,
             upkeep=telling.each("upkeep", partial(self._upkeep, before_leaving=False)),
             parts_to_buy=telling.each("parts to buy", self._buying),
-            start=start,
+        )
+
+    def at_hand(self, telling: Telling, tomorrow: date) -> GearNow:
+        barred = telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit))
+        strings = [string.name for string in self._settings.trap_strings]
+        mends = telling.each("mends", lambda: mends_at_pull(self._gear, self._outfit, strings))
+        told = GearNow(
+            set_up=True,
+            ashore=replace(self._in_port(telling), barred=barred),
+            tomorrow=tomorrow,
+            mends=mends,
+            parts=telling.each("parts", lambda: parts_to_carry(mends, self._parts)),
+            baits=telling.each("bait", self._baits),
+            thaw=telling.each("bait to thaw", lambda: self._thaw_if(tomorrow)),
+        )
+        told = self.as_told(told, telling)
+        return replace(told, late=tuple(order for bait in told.baits for order in bait.level.late))
+
+    def as_told(self, bare: GearNow, telling: Telling) -> GearNow:
+        """With what the log tells by itself, which needs no outfit."""
+        stock = telling.of("bait and parts", lambda: (self._books.bait, self._books.parts))
+        if stock is None:
+            return bare
+        bait, parts = stock
+        return replace(bare, stock=parts.lines, lots=bait.lots, orders=bait.orders)
+
+    def _baits(self) -> tuple[BaitNow, ...]:
+        needs = {need.bait: need for need in self._needs()}
+        return tuple(BaitNow(level, needs[level.bait]) for level in self._levels)
+
+    def _needs(self) -> tuple[BaitNeed, ...]:
+        return bait_needs(
+            self._outfit, self._books.bait, self._expected, now=self._now, today=self.today, zone=self._zone
         )
 
     def eve(self, call: Call, telling: Telling) -> Eve:
