@@ -24,6 +24,7 @@ from soakbell.store.schema import LogRow
 
 _AT_ONCE = 500  # variables in one statement; SQLite before 3.32 takes 999
 _PAGE = 5000  # entries
+_LATELY = 3000  # entries
 _DAWN = datetime.min.replace(tzinfo=UTC)
 _COLUMNS = tuple(  # the detail as text: its JSON is parsed where a fault in it names its row
     type_coerce(column, Text).label(column.name) if column.name == "detail" else column
@@ -229,6 +230,18 @@ def told_before(session: Session, most: int, before: int | None = None) -> list[
     if before is not None:
         asked = asked.where(LogRow.seq < before)
     return [(row.seq, _entry_or_unread(row)) for row in session.execute(asked)]
+
+
+def told_lately_of(session: Session, string: str, most: int) -> list[LogEntry | Unread]:
+    """Up to ``most`` entries of a string among the last ``_LATELY`` stored of all, the newest first.
+
+    Raises:
+        StoreError: a row that a call needs can't be read.
+    """
+    of_string = LogRow.string + "" == string  # by an index on strings all entries of the string would be sorted
+    lately = LogRow.seq > newest_seq(session) - _LATELY
+    asked = select(*_COLUMNS).where(lately, of_string).order_by(LogRow.seq.desc()).limit(most)
+    return [_entry_or_unread(row) for row in session.execute(asked)]
 
 
 def voided_among(session: Session, ids: Collection[str]) -> frozenset[str]:
