@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
-from typing import Any
+from typing import Any, TypeAlias
 
 from soakbell import __version__
 from soakbell.beside import Beside
@@ -27,7 +27,7 @@ from soakbell.gear_desk import GearDesk
 from soakbell.letters.bait_order import order_copy, order_draft, order_to_supplier
 from soakbell.letters.bells import bells_letter
 from soakbell.letters.eve import eve_letter
-from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
+from soakbell.letters.facts import FisheryFacts, LetterFacts, Link, PageAct
 from soakbell.letters.letter import Letter, LetterKind, morning_letter
 from soakbell.letters.message import to_message
 from soakbell.letters.recovery import recovery_letter
@@ -59,6 +59,9 @@ log = logging.getLogger(__name__)
 BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY = "bells", "bait order", "bait order copy", "trust", "recovery"
 UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY)
 """Kinds of letters without an hour."""
+
+PageLinks: TypeAlias = Callable[[PageAct, date, datetime], Link]
+"""Makes a link to the boat's own page, in a letter of a day, at a moment."""
 
 AUDIT_AGE = timedelta(days=400)
 TRUST_WITHIN_DAYS = 7
@@ -98,10 +101,12 @@ class Desk:
         terms: PlanTerms | str | None = None,
         invented: bool = False,
         command: str = "soakbell",
+        page_links: PageLinks | None = None,
     ) -> None:
         """``outfit`` is that of ``GearDesk``, ``terms`` those of ``PlanDesk`` and ``SeasonDesk``.
 
         ``invented`` marks letters as a demonstration on invented data; ``command`` is how commands in them begin.
+        ``page_links``: None where phones can't reach the page.
         """
         self._settings = settings
         self._store = store
@@ -115,6 +120,7 @@ class Desk:
         self._tells_gear, self._tells_week = outfit is not None, terms is not None
         self._invented = invented
         self._command = command
+        self._page_links = page_links
 
     # ---- letters
 
@@ -336,6 +342,7 @@ class Desk:
         left_out = self._left_out(call.day, week=kind == "morning" and call.word is not CallWord.NO_CALL)
         morning = None if made is None else made.morning
         facts = self._facts(call, turn, now, watch_until, morning, late=late, left_out=left_out if alone else ())
+        facts = self._linked(facts, "today", call.day, now)
         ashore, week, season = None, None, None
         if made is not None and not alone:
             ashore = self._ashore(call, made)
@@ -424,6 +431,7 @@ class Desk:
     ) -> WrittenLetter:
         due = due_at(day, self._settings.letters.eve, self._settings.harbor.time_zone)
         facts = replace(self._facts_beside(day, now, due=due, late=late), left_out=left_out)
+        facts = self._linked(facts, "log", day, now)
         letter = eve_letter(eve, facts, now=now, season=season)
         return self._without_call(letter, "eve", day, turn, now)
 
@@ -437,7 +445,8 @@ class Desk:
     ) -> UnaskedLetter:
         """Of use until the quiet hours end next morning: then what still stands rings again, in new numbers."""
         settings = self._settings
-        letter = bells_letter(together(told), self._facts_beside(day, now, due=now), now=now)
+        facts = self._linked(self._facts_beside(day, now, due=now), "log", day, now)
+        letter = bells_letter(together(told), facts, now=now)
         useless = due_at(day + timedelta(days=1), settings.letters.quiet_to, settings.harbor.time_zone)
         return UnaskedLetter(BELLS, useless, self._without_call(letter, BELLS, day, turns[BELLS], now, rung=rung))
 
@@ -508,7 +517,7 @@ class Desk:
         if not ahead.asks_for_letter(told_on):
             return []
         eve, zone = self._settings.letters.eve, self._settings.harbor.time_zone
-        facts = self._facts_beside(day, now, due=due_at(day, eve, zone))
+        facts = self._linked(self._facts_beside(day, now, due=due_at(day, eve, zone)), "season", day, now)
         letter = recovery_letter(ahead.recovery, facts, now=now, season=ahead)
         useless = due_at(day + timedelta(days=1), eve, zone)
         return [UnaskedLetter(RECOVERY, useless, self._without_call(letter, RECOVERY, day, turns[RECOVERY], now))]
@@ -602,6 +611,16 @@ class Desk:
             left_out=left_out,
             turn=turn,
         )
+
+    def _linked(self, facts: LetterFacts, act: PageAct, day: date, now: datetime) -> LetterFacts:
+        """With a link to the page. One that can't be made costs no letter. None goes to a supplier."""
+        if self._page_links is None:
+            return facts
+        try:
+            return replace(facts, page_link=self._page_links(act, day, now))
+        except Exception:
+            log.exception("the link of a letter could not be made", extra={"action": "page link"})
+            return facts
 
     def _common_facts(self, day: date, now: datetime) -> dict[str, Any]:
         settings = self._settings

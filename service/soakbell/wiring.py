@@ -7,23 +7,27 @@ import random
 import socket
 from collections.abc import AsyncGenerator, Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from functools import partial
 
 import requests
 
 from soakbell.clock import Clock, SystemClock
-from soakbell.desk import UNASKED, Desk
+from soakbell.desk import UNASKED, Desk, PageLinks
 from soakbell.errors import FetchFailed
 from soakbell.feeds.requests_list import Fetcher, PublicServices
 from soakbell.feeds.transport import Transport
 from soakbell.gear.outfit import Outfit
 from soakbell.gear_settings import outfit_of
+from soakbell.letters.facts import Link, PageAct
+from soakbell.letters.times import HarborTimes
 from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
-from soakbell.page_settings import PageTerms
+from soakbell.page_settings import PageTerms, page_terms_of
 from soakbell.plan_settings import terms_of
 from soakbell.schedule import Duty, LetterHour, Parts, Sweep
 from soakbell.settings import Settings
 from soakbell.store.engine import NEWEST_REVISION, Store, open_store
+from soakbell.web.door import LetterLinks
 from soakbell.web.house import PageHouse
 from soakbell.web.keys import keys_beside
 
@@ -74,6 +78,7 @@ def build(
         terms=terms_of(settings),
         invented=invented,
         command=command_of(os.environ),
+        page_links=page_links_of(settings),
     )
     parts = Parts(
         write=desk.write,
@@ -99,6 +104,25 @@ def page_house(house: House, terms: PageTerms, clock: Clock) -> PageHouse:
     return PageHouse(
         house.settings, terms, house.store, clock, house.desk, house.outfit, keys, invented=house.invented
     )
+
+
+def page_links_of(settings: Settings) -> PageLinks | None:
+    """What makes the links of letters; None where phones have no address to reach the page by.
+
+    The keys are read for each link, so that no command that only looks makes any.
+    """
+    terms = page_terms_of(settings)
+    if not isinstance(terms, PageTerms) or terms.public_url is None:
+        return None
+    public_url, lasts = terms.public_url, timedelta(days=terms.link_days)
+    boat, zone = settings.boat.name, settings.harbor.time_zone
+
+    def link(act: PageAct, day: date, now: datetime) -> Link:
+        links = LetterLinks(public_url, keys_beside(settings.database), boat)
+        until = HarborTimes(zone, day).dated(now + lasts)
+        return Link(f"Open the page of {boat} (signs in once, until {until})", links.link(act, day, now))
+
+    return link
 
 
 def command_of(environment: Mapping[str, str]) -> str:

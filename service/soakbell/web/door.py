@@ -12,7 +12,6 @@ import secrets
 import threading
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from typing import Literal, TypeAlias
 from urllib.parse import urlencode
 
 from argon2 import PasswordHasher
@@ -22,6 +21,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
+from soakbell.letters.facts import PageAct
 from soakbell.page_settings import PageTerms
 from soakbell.store.page_doors import KeptSession, begin_session, end_session, session_of, use_link
 from soakbell.web.house import PageHouse
@@ -182,13 +182,12 @@ class LetterLinks:
     keys: Keys = field(repr=False)
     boat: str
 
-    def link(self, act: Act, day: date, now: datetime) -> str:
+    def link(self, act: PageAct, day: date, now: datetime) -> str:
         """A new link to what a letter of ``day`` is about."""
         told = {"boat": self.boat, "day": day.isoformat(), "act": act, "once": secrets.token_urlsafe(12)}
         return f"{self.public_url}/open?{urlencode({'t': _links(self.keys, now).dumps(told)})}"
 
 
-Act: TypeAlias = Literal["today", "log", "season"]
 _GOES_TO: dict[str, str] = {"today": "/", "log": "/log", "season": "/season"}
 
 
