@@ -28,7 +28,7 @@ _HIGHEST_ID = 2**62
 
 @dataclass(frozen=True)
 class Standing:
-    """How a call stands at a moment. ``counts`` is False once it has run out; ``old`` says so in words, or that
+    """How a call stands ``at`` a moment. ``counts`` is False once it ran out; ``old`` says so in words, or that
     nobody has watched it."""
 
     page: Page
@@ -36,6 +36,7 @@ class Standing:
     old: str
     made_ago: str
     ends_at: datetime
+    at: datetime
 
 
 def standing(visit: Visit) -> Standing | None:
@@ -56,7 +57,12 @@ def standing(visit: Visit) -> Standing | None:
     )
     ago_h = (visit.now - call.made_at) / timedelta(hours=1)
     return Standing(
-        page, visit.now <= call.valid_until, _old(visit, call, times), age_words(ago_h), call.valid_until
+        page,
+        visit.now <= call.valid_until,
+        _old(visit, call, times),
+        age_words(ago_h),
+        ends_at=call.valid_until,
+        at=visit.now,
     )
 
 
