@@ -21,6 +21,7 @@ from soakbell.feeds.transport import Ask
 from soakbell.gear.outfit import Outfit
 from soakbell.gear_settings import load_outfit
 from soakbell.page_settings import PageTerms
+from soakbell.planning.plan_terms import PlanTerms
 from soakbell.sea.sources import RawReply
 from soakbell.store import letters, log, replies
 from soakbell.store.engine import Store, open_store
@@ -100,6 +101,7 @@ def page_scene(
     morning: World | None = None,
     page: PageTerms | None = None,
     outfit: Outfit | str | None = None,
+    plan: PlanTerms | str | None = None,
 ) -> Iterator[Scene]:
     """*Little Grebe* with two strings set nine days ago and a calm forecast; the outfit is the example's."""
     calm = morning or world()
@@ -111,7 +113,7 @@ def page_scene(
             for pages in calm.on_hand().replies.values():
                 replies.keep_reply(session, pages[0])
         outfit = load_outfit(GEAR) if outfit is None else outfit
-        desk = Desk(calm.settings, store, clock, NobodyAnswers(), outfit=outfit)
+        desk = Desk(calm.settings, store, clock, NobodyAnswers(), outfit=outfit, terms=plan)
         keys = keys_beside(folder / "soakbell.db")
         house = PageHouse(calm.settings, page or terms(), store, clock, desk, outfit, keys, invented=True)
         yield Scene(house, clock, store, visitor_of(house))

@@ -18,7 +18,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from soakbell.errors import SoakbellError
-from soakbell.web import door, log_pages, sync, today_pages
+from soakbell.web import door, gear_pages, log_pages, season_pages, sync, today_pages
 from soakbell.web.guard import Guard, TooMuch, capped
 from soakbell.web.house import PageHouse
 from soakbell.web.render import STATIC, rendered
@@ -48,7 +48,14 @@ def page_app(house: PageHouse) -> Starlette:
 
 def all_ways() -> tuple[Way, ...]:
     """Every address of the page. Tries at the door are counted from now on."""
-    return (*door.ways(door.Tries()), *today_pages.WAYS, *log_pages.WAYS, *sync.WAYS)
+    return (
+        *door.ways(door.Tries()),
+        *today_pages.WAYS,
+        *log_pages.WAYS,
+        *sync.WAYS,
+        *gear_pages.WAYS,
+        *season_pages.WAYS,
+    )
 
 
 def _methods(way: Way) -> list[str]:
