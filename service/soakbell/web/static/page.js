@@ -201,7 +201,7 @@ if (self.document) {
       happened_at: typed || happenedAt,
       cells,
     });
-    form.reset();
+    HTMLFormElement.prototype.reset.call(form); // a pull has a field of that name
     form.elements.key.value = newKey();
     navigator.storage?.persist?.();
     navigator.serviceWorker?.ready.then((one) => one.sync?.register("soakbell")).catch(() => {});
@@ -215,7 +215,7 @@ if (self.document) {
     if (!body.get("happened_at")) body.set("happened_at", happenedAt);
     let answer;
     try {
-      answer = await fetch(form.action, { method: "POST", body, signal: AbortSignal.timeout(10_000) });
+      answer = await fetch(form.getAttribute("action"), { method: "POST", body, signal: AbortSignal.timeout(10_000) });
       if (answer.redirected && answer.ok) {
         location.assign(answer.url);
         return true;
