@@ -129,6 +129,7 @@ _LABELS_IN: Mapping[tuple[EntryKind, str], str] = MappingProxyType(
         (EntryKind.PART_COUNTED, "count"): "How many there are",
     }
 )
+_LABELS_OF_ONE = {"lb_by_grade": "Pounds", "parts": "Used in all"}
 _ALL_THERE = "Nothing: the whole string. Else places, as in 1..12 15"
 _HINTS: Mapping[str, str] = MappingProxyType(
     {
@@ -196,6 +197,11 @@ class Field:
     told: str = ""
     fault: str = ""
     needed: bool = False
+
+    @property
+    def id(self) -> str:
+        """Its name as an id of HTML, which has no spaces."""
+        return re.sub(r"[^A-Za-z0-9_-]", "-", self.name)
 
 
 @dataclass(frozen=True)
@@ -419,9 +425,9 @@ def _own(kind: EntryKind, name: str, default: Any, asked: Asked) -> Iterator[Fie
     elif given is bool:
         yield replace(_field(kind, name, "tick"), value="no" if default else "yes")
     elif given == Shares and known:
-        label = _label(kind, name)
+        label = _LABELS_OF_ONE[name]
         for one in known:
-            yield Field(f"{name}{_OF_A}{one}", f"{label}: {one}", "number")
+            yield Field(f"{name}{_OF_A}{one}", f"{label}, {one}", "number")
     elif get_origin(given) is Literal:
         words = tuple(Choice(one, one) for one in get_args(given))
         chosen = default if isinstance(default, str) else ""
