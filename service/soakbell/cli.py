@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from soakbell.cli_carry import carry_commands
 from soakbell.cli_catch import catch
 from soakbell.cli_climatology import climatology
 from soakbell.cli_log import log_commands, undo
@@ -34,6 +35,7 @@ app = typer.Typer(
 )
 log_commands.registered_commands += gear_commands.registered_commands
 app.add_typer(log_commands, name="log")
+app.add_typer(carry_commands, name="carry")
 app.command()(undo)
 app.command()(status)
 app.command()(recovery)

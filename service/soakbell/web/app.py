@@ -18,7 +18,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from soakbell.errors import SoakbellError
-from soakbell.web import door, gear_pages, log_pages, season_pages, sync, today_pages
+from soakbell.web import carry_pages, door, gear_pages, log_pages, season_pages, sync, today_pages
 from soakbell.web.guard import Guard, TooMuch, capped
 from soakbell.web.house import PageHouse
 from soakbell.web.render import STATIC, rendered
@@ -55,6 +55,7 @@ def all_ways() -> tuple[Way, ...]:
         *sync.WAYS,
         *gear_pages.WAYS,
         *season_pages.WAYS,
+        *carry_pages.WAYS,
     )
 
 
