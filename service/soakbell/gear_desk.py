@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import cache, cached_property, partial
@@ -161,19 +161,25 @@ class GearDesk:
         told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).eve(call, telling))
         return replace(told or bare, fault=telling.fault)
 
-    def at_hand(self, now: datetime) -> GearNow:
-        """Gear and bait now, whatever trip comes next. What can't be told stands in the fault; it never raises."""
+    def bench(self, now: datetime) -> GearNow:
+        """Mends, parts and upkeep now, without a trip. What can't be told stands in the fault; it never raises."""
+        return self._told_now(now, lambda look, telling: look.bench_now(telling))
+
+    def bait(self, now: datetime) -> GearNow:
+        """Likewise bait, and what it is needed for."""
+        return self._told_now(now, lambda look, telling: look.bait_now(telling))
+
+    def _told_now(self, now: datetime, tell: Callable[[_Look, Telling], GearNow]) -> GearNow:
         telling = Telling()
-        set_up, tomorrow = self._outfit is not None, self._tomorrow(now)
+        bare = GearNow(self._outfit is not None, Ashore(), self._tomorrow(now))
         kept = telling.of("the log", self._keeper.now)
-        if kept is None:
-            return GearNow(set_up, Ashore(fault=telling.fault), tomorrow)
-        if self._usable() is None:
-            bare = GearNow(set_up, Ashore(barred=self._told_damaged(telling, kept)), tomorrow)
-            told: GearNow | None = self._seen(now, kept).as_told(bare, telling)
-        else:
-            told = telling.of("gear", lambda: self._look(now, False, kept).at_hand(telling, tomorrow))
-        told = told or GearNow(set_up, Ashore(), tomorrow)
+        told: GearNow | None = None
+        if kept is not None and self._usable() is None:
+            barred = self._told_damaged(telling, kept)
+            told = self._seen(now, kept).as_told(replace(bare, ashore=Ashore(barred=barred)), telling)
+        elif kept is not None:
+            told = telling.of("gear", lambda: tell(self._look(now, False, kept), telling))
+        told = told or bare
         return replace(told, ashore=replace(told.ashore, fault=telling.fault))
 
     def start(self, now: datetime) -> SeasonStart | None:
@@ -330,21 +336,31 @@ class _Look:
             parts_to_buy=telling.each("parts to buy", self._buying),
         )
 
-    def at_hand(self, telling: Telling, tomorrow: date) -> GearNow:
+    def bench_now(self, telling: Telling) -> GearNow:
         barred = telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit))
         strings = [string.name for string in self._settings.trap_strings]
         mends = telling.each("mends", lambda: mends_at_pull(self._gear, self._outfit, strings))
         told = GearNow(
             set_up=True,
             ashore=replace(self._in_port(telling), barred=barred),
-            tomorrow=tomorrow,
+            tomorrow=self.today + timedelta(days=1),
             mends=mends,
             parts=telling.each("parts", lambda: parts_to_carry(mends, self._parts)),
-            baits=telling.each("bait", self._baits),
+        )
+        return self.as_told(told, telling)
+
+    def bait_now(self, telling: Telling) -> GearNow:
+        tomorrow = self.today + timedelta(days=1)
+        baits = telling.each("bait", self._baits)
+        told = GearNow(
+            set_up=True,
+            ashore=Ashore(),
+            tomorrow=tomorrow,
+            baits=baits,
+            late=tuple(order for bait in baits for order in bait.level.late),
             thaw=telling.each("bait to thaw", lambda: self._thaw_if(tomorrow)),
         )
-        told = self.as_told(told, telling)
-        return replace(told, late=tuple(order for bait in told.baits for order in bait.level.late))
+        return self.as_told(told, telling)
 
     def as_told(self, bare: GearNow, telling: Telling) -> GearNow:
         """With what the log tells by itself, which needs no outfit."""

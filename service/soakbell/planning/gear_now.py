@@ -22,7 +22,7 @@ class BaitNow:
 
 @dataclass(frozen=True)
 class GearNow:
-    """What letters tell of gear and bait, without a trip.
+    """What letters tell of gear or of bait, without a trip.
 
     Attributes:
         set_up: the skipper settled his gear, whether or not that can be used.

@@ -262,7 +262,7 @@ def _entries(visit: Visit, string: str) -> list[tuple[str, bool]]:
 
 
 def _bench(visit: Visit) -> Response:
-    now = visit.house.desk.gear.at_hand(visit.now)
+    now = visit.house.desk.gear.bench(visit.now)
     blocks = tuple(_bench_blocks(visit, now))
     return visit.page("bench.html", blocks=blocks, fault=_fault(now, some=True), set_up=now.set_up)
 
@@ -330,7 +330,7 @@ class BaitCard:
 
 
 def _bait(visit: Visit) -> Response:
-    now = visit.house.desk.gear.at_hand(visit.now)
+    now = visit.house.desk.gear.bait(visit.now)
     cards = [_bait_card(visit, bait) for bait in now.baits]
     blocks = tuple(_bait_blocks(visit, now))
     fault = _fault(now, some=bool(cards or blocks))
