@@ -343,9 +343,11 @@ if (self.document) {
   document.addEventListener("visibilitychange", () => { if (!document.hidden) { tellAge(); sync(); } });
   setInterval(async () => { if ((await soakbell.queue.all()).some((entry) => !entry.refused)) await sync(); }, 60_000);
   if (navigator.serviceWorker) {
-    navigator.serviceWorker.register(`/sw.js${stamp}`).then(() => navigator.serviceWorker.ready).then(() => {
-      if (navigator.serviceWorker.controller) keepPages().catch(() => {});
-      else navigator.serviceWorker.addEventListener("controllerchange", () => keepPages().catch(() => {}), { once: true });
+    navigator.serviceWorker.register(`/sw.js${stamp}`).then(() => navigator.serviceWorker.ready).then((one) => {
+      if (navigator.serviceWorker.controller) return keepPages();
+      navigator.serviceWorker.addEventListener("controllerchange", () => keepPages().catch(() => {}), { once: true });
+      one.active.postMessage("take this page too"); // it may have begun while this one was loading
+      return null;
     }).catch(() => {});
   }
 }

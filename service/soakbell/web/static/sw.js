@@ -23,6 +23,8 @@ self.addEventListener("activate", (event) => {
   })());
 });
 
+self.addEventListener("message", (event) => event.waitUntil(self.clients.claim()));
+
 self.addEventListener("sync", (event) => {
   if (event.tag !== "soakbell") return;
   event.waitUntil(soakbell.sync().then((why) => { if (why === "no signal") throw new Error(why); }));
