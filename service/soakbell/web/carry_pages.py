@@ -36,6 +36,8 @@ MOST_UNPACKED_BYTES = 500_000_000
 _AROUND_BYTES = 100_000  # of a form, besides its file
 _SIGNED_BYTES = 2 * MAX_BYTES  # a file in base64, if nothing of it packs
 _PROPOSAL_S = 3600
+_TOLD_BY = "marks"
+"""Not "phone": what the crew may undo of that is its own."""
 _MARKS_SALT, _LOG_SALT = "soakbell marks to take", "soakbell log to take"
 _BATCH = re.compile(r"[0-9a-f]{32}")
 _MOST_SHOWN = 50
@@ -97,15 +99,13 @@ def _marks_take(visit: Visit, form: FormData) -> Response:
     house, code = visit.house, _code_of(str(form.get("proposal", "")))
     at = datetime.fromisoformat(told["at"])
     entries = [
-        replace(
-            new_entry(
-                Moved(Mark(*degrees[:2]), Mark(*degrees[2:])),
-                happened_at=at,
-                told_at=visit.now,
-                told_by="phone",
-                string=string,
-                key=_key(code, number),
-            ),
+        new_entry(
+            Moved(Mark(*degrees[:2]), Mark(*degrees[2:])),
+            happened_at=at,
+            told_at=visit.now,
+            told_by=_TOLD_BY,
+            string=string,
+            key=_key(code, number),
         )
         for number, (string, *degrees) in enumerate(told["moves"])
     ]
@@ -128,7 +128,7 @@ def _marks_undo(visit: Visit, form: FormData) -> Response:
             Correction(entry.id, "import of marks undone"),
             happened_at=visit.now,
             told_at=visit.now,
-            told_by="phone",
+            told_by=_TOLD_BY,
         )
         for entry in entries
         if entry.id not in undone
