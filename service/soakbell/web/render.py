@@ -40,7 +40,8 @@ def rendered(house: PageHouse, who: SignedIn | None, template: str, words: Mappi
         "harbor": house.settings.harbor.name,
         "zone": house.settings.harbor.time_zone,
         "who": who,
-        "pages": () if who is None else pages_of(who),
+        "pages": _PAGES,
+        "more_pages": _SKIPPERS if who is not None and who.is_skipper else (),
         "invented": house.invented,
         "standing_cautions": (STANDING[0].replace("this letter", "this page"), *STANDING[1:]),
         "fishery": house.settings.fishery.name,
@@ -50,18 +51,6 @@ def rendered(house: PageHouse, who: SignedIn | None, template: str, words: Mappi
         "stamp": stamp(),
     }
     return _environment().get_template(template).render({**around, **words})
-
-
-def pages_of(who: SignedIn) -> tuple[tuple[str, str], ...]:
-    """Paths and names of the pages that stand above all others, those there are."""
-    return tuple(page for page in (*_PAGES, *(_SKIPPERS if who.is_skipper else ())) if page[0] in _paths())
-
-
-@cache
-def _paths() -> frozenset[str]:
-    from soakbell.web.app import all_ways  # the app is built on pages, and those on this
-
-    return frozenset(way.path for way in all_ways())
 
 
 @cache
