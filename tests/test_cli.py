@@ -32,7 +32,8 @@ from terminals import Terminal, home
 NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
 COMMANDS = {
     "check", "run", "morning", "confirm-station", "read", "backup", "rehearse", "restore", "log",
-    "undo", "status", "recovery", "setting", "catch", "plan", "climatology", "trust", "replay",
+    "undo", "status", "recovery", "setting", "catch", "plan", "climatology", "trust", "replay", "passphrase",
+    "carry",
 }  # fmt: skip
 LOG_COMMANDS = {
     "set", "pull", "move", "missing", "recovered", "ashore", "damage", "repaired", "bench", "retired", "tagged",
@@ -40,6 +41,7 @@ LOG_COMMANDS = {
     "part-bought", "part-used", "part-counted", "upkeep", "hours", "snooze", "settle", "pin", "bar",
     "correct", "list", "import", "export",
 }  # fmt: skip
+CARRY_COMMANDS = {"in", "out"}
 SECRET = "tern-plover-77"
 
 
@@ -81,7 +83,8 @@ def every_command() -> Iterator[tuple[str, ...]]:
 
 
 def test_the_commands_are_these() -> None:
-    assert set(every_command()) == {(name,) for name in COMMANDS} | {("log", name) for name in LOG_COMMANDS}
+    below = {("log", name) for name in LOG_COMMANDS} | {("carry", name) for name in CARRY_COMMANDS}
+    assert set(every_command()) == {(name,) for name in COMMANDS} | below
 
 
 @pytest.mark.parametrize("words", list(every_command()), ids=" ".join)

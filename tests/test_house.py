@@ -37,7 +37,9 @@ ROOMS: dict[str, set[str]] = {
     "call_record": BASE | {"sea", "planning"},
     "morning": BASE
     | {"gear", "sea", "fishery", "planning", "letters", "feeds", "store", "settings", "survey", "due_times"},
-    "web": BASE | {"gear", "sea", "fishery", "planning", "letters", "store", "settings", "morning"},
+    "page_settings": BASE | {"settings", "settings_reading"},
+    "web": BASE
+    | {"gear", "sea", "fishery", "planning", "letters", "store", "settings", "page_settings", "due_times", "desk"},
 }
 """What each room may import, besides itself. Rooms not named here are the edge and may import anything."""
 

@@ -31,6 +31,7 @@ from soakbell.known_strings import KnownStrings
 from soakbell.letters.recovery_words import dropped_words
 from soakbell.letters.words import capital, ended, listed
 from soakbell.mail.sender import greet
+from soakbell.page_settings import load_page_terms
 from soakbell.plan_settings import load_terms
 from soakbell.planning.bells import is_quiet
 from soakbell.sea.areas import ForecastArea
@@ -83,6 +84,7 @@ def check_files(settings: Settings) -> Iterator[Finding]:
     yield from _gear(settings)
     yield from _plan(settings)
     yield from _strings(settings)
+    yield from _page(settings)
 
 
 def _gear(settings: Settings) -> Iterator[Finding]:
@@ -151,6 +153,24 @@ def strings_anew(settings: Settings, now: datetime) -> Finding:
     if not aside:
         return Finding(what, "can be read; nothing was changed", True)
     return Finding(what, f"begun anew with those of the settings; kept in the database: {listed(aside)}", True)
+
+
+def _page(settings: Settings) -> Iterator[Finding]:
+    """The phone page's file in short, or each of its faults."""
+    if settings.page_file is None:
+        yield Finding("settings of the phone page", "none: no page is served", True)
+        return
+    what = f"settings {settings.page_file}"
+    try:
+        terms = load_page_terms(settings.page_file)
+    except SettingsError as refused:
+        for fault in refused.faults:
+            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        return
+    links = (
+        f"phones come by {terms.public_url}" if terms.public_url else "no public_url, so letters carry no links"
+    )
+    yield Finding(what, f"{terms.host} port {terms.port}, {links}", True)
 
 
 def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:

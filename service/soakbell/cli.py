@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from soakbell.cli_carry import carry_commands
 from soakbell.cli_catch import catch
 from soakbell.cli_climatology import climatology
 from soakbell.cli_log import log_commands, undo
@@ -34,6 +35,7 @@ app = typer.Typer(
 )
 log_commands.registered_commands += gear_commands.registered_commands
 app.add_typer(log_commands, name="log")
+app.add_typer(carry_commands, name="carry")
 app.command()(undo)
 app.command()(status)
 app.command()(recovery)
@@ -113,6 +115,23 @@ def morning(
     from soakbell.running import letter_now
 
     typer.echo(letter_now(_settings(ctx), fetch=not kept), nl=False)
+
+
+@app.command()
+def passphrase() -> None:
+    """Ask twice for a passphrase of the phone page, and print what page.toml keeps of it."""
+    from soakbell.web.door import SHORTEST_PASSPHRASE, hashed
+
+    told = typer.prompt("Passphrase", hide_input=True, confirmation_prompt=True, err=True)
+    if len(told) < SHORTEST_PASSPHRASE:
+        typer.echo(
+            f"That is too short: use at least {SHORTEST_PASSPHRASE} characters, as of four words.", err=True
+        )
+        raise typer.Exit(1)
+    typer.echo(f'skipper = "{hashed(told)}"')
+    typer.echo(
+        "Put this line into page.toml; for the crew's passphrase, write crew in the place of skipper.", err=True
+    )
 
 
 @app.command("confirm-station")

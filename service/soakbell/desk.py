@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
-from typing import Any
+from typing import Any, TypeAlias
 
 from soakbell import __version__
 from soakbell.beside import Beside
@@ -27,7 +27,7 @@ from soakbell.gear_desk import GearDesk
 from soakbell.letters.bait_order import order_copy, order_draft, order_to_supplier
 from soakbell.letters.bells import bells_letter
 from soakbell.letters.eve import eve_letter
-from soakbell.letters.facts import FisheryFacts, LetterFacts, Link
+from soakbell.letters.facts import FisheryFacts, LetterFacts, Link, PageAct
 from soakbell.letters.letter import Letter, LetterKind, morning_letter
 from soakbell.letters.message import to_message
 from soakbell.letters.recovery import recovery_letter
@@ -61,6 +61,9 @@ log = logging.getLogger(__name__)
 BELLS, BAIT_ORDER, ORDER_COPY, TRUST = "bells", "bait order", "bait order copy", "trust"
 UNASKED = (BELLS, BAIT_ORDER, ORDER_COPY, TRUST, RECOVERY)
 """Kinds of letters without an hour."""
+
+PageLinks: TypeAlias = Callable[[PageAct, date, datetime], Link]
+"""Makes a link to the boat's own page, in a letter of a day, at a moment."""
 
 AUDIT_AGE = timedelta(days=400)
 TRUST_WITHIN_DAYS = 7
@@ -100,10 +103,12 @@ class Desk:
         terms: PlanTerms | str | None = None,
         invented: bool = False,
         command: str = "soakbell",
+        page_links: PageLinks | None = None,
     ) -> None:
         """``outfit`` is that of ``GearDesk``, ``terms`` those of ``PlanDesk`` and ``SeasonDesk``.
 
         ``invented`` marks letters as a demonstration on invented data; ``command`` is how commands in them begin.
+        ``page_links``: None where phones can't reach the page.
         """
         self._settings = settings
         self._store = store
@@ -117,6 +122,7 @@ class Desk:
         self._tells_gear, self._tells_week = outfit is not None, terms is not None
         self._invented = invented
         self._command = command
+        self._page_links = page_links
 
     # ---- letters
 
@@ -204,6 +210,27 @@ class Desk:
         call = made.morning.call
         week = self._week(call, made)
         return call, week, None if week is None else self._season(call, made)
+
+    @property
+    def official_pages(self) -> tuple[Link, ...]:
+        """Where the skipper looks when there is no call."""
+        return _official_pages(self._settings)
+
+    def told(self, day: date) -> tuple[Call, LetterFacts] | None:
+        """The day's last call as its letter told it, and what was said around it; None where none was told.
+
+        Raises:
+            StoreError: the record can't be read.
+        """
+        last = self._last_call(day)
+        if last is None:
+            return None
+        call = last[0]
+        return call, self._facts(call, 0, call.made_at, _watch_until(call), None, late=False)
+
+    def facts(self, day: date, now: datetime) -> LetterFacts:
+        """What stands around lists and files that are asked for on ``day``."""
+        return self._facts_beside(day, now, due=now)
 
     def ring(self, day: date, turns: Mapping[str, int]) -> Asked:
         """The letters that bells, bait, a new month and season's end ask for now. One that fails stops no other.
@@ -315,12 +342,11 @@ class Desk:
         late: bool,
         alone: bool = False,
     ) -> WrittenLetter:
-        watch_until = None
-        if call.window is not None:
-            watch_until = call.window.last_departure_at + (call.window.lands_at - call.window.leaves_at)
+        watch_until = _watch_until(call)
         left_out = self._left_out(call.day, week=kind == "morning" and call.word is not CallWord.NO_CALL)
         morning = None if made is None else made.morning
         facts = self._facts(call, turn, now, watch_until, morning, late=late, left_out=left_out if alone else ())
+        facts = self._linked(facts, "today", call.day, now)
         ashore, week, season = None, None, None
         if made is not None and not alone:
             ashore = self._ashore(call, made)
@@ -412,6 +438,7 @@ class Desk:
     ) -> WrittenLetter:
         due = due_at(day, self._settings.letters.eve, self._settings.harbor.time_zone)
         facts = replace(self._facts_beside(day, now, due=due, late=late), left_out=left_out)
+        facts = self._linked(facts, "log", day, now)
         letter = eve_letter(eve, facts, now=now, season=season)
         return self._without_call(letter, "eve", day, turn, now)
 
@@ -425,7 +452,8 @@ class Desk:
     ) -> UnaskedLetter:
         """Of use until the quiet hours end next morning: then what still stands rings again, in new numbers."""
         settings = self._settings
-        letter = bells_letter(together(told), self._facts_beside(day, now, due=now), now=now)
+        facts = self._linked(self._facts_beside(day, now, due=now), "log", day, now)
+        letter = bells_letter(together(told), facts, now=now)
         useless = due_at(day + timedelta(days=1), settings.letters.quiet_to, settings.harbor.time_zone)
         return UnaskedLetter(BELLS, useless, self._without_call(letter, BELLS, day, turns[BELLS], now, rung=rung))
 
@@ -499,7 +527,8 @@ class Desk:
         if not (asked or ahead.recovery.all_home):
             return []
         eve, zone = self._settings.letters.eve, self._settings.harbor.time_zone
-        facts, told = self._facts_beside(day, now, due=due_at(day, eve, zone)), self.season.days_told()
+        facts = self._linked(self._facts_beside(day, now, due=due_at(day, eve, zone)), "season", day, now)
+        told = self.season.days_told()
         if not (asked or to_take_back(ahead.recovery, facts, told)):
             return []
         letter = recovery_letter(ahead.recovery, facts, now=now, season=ahead, told=told)
@@ -598,6 +627,16 @@ class Desk:
             turn=turn,
         )
 
+    def _linked(self, facts: LetterFacts, act: PageAct, day: date, now: datetime) -> LetterFacts:
+        """With a link to the page. One that can't be made costs no letter. None goes to a supplier."""
+        if self._page_links is None:
+            return facts
+        try:
+            return replace(facts, page_link=self._page_links(act, day, now))
+        except Exception:
+            log.exception("the link of a letter could not be made", extra={"action": "page link"})
+            return facts
+
     def _common_facts(self, day: date, now: datetime) -> dict[str, Any]:
         settings = self._settings
         law = caution(settings.fishery)
@@ -645,6 +684,12 @@ def _ordered(order: BaitOrder, bait: str, boxes: float, now: datetime) -> LogEnt
         told_by=ORDER_LETTER,
         key=f"{ORDER_LETTER} {order.day.isoformat()} {bait}",
     )
+
+
+def _watch_until(call: Call) -> datetime | None:
+    """Landing after the last departure: until then a trip is watched."""
+    window = call.window
+    return None if window is None else window.last_departure_at + (window.lands_at - window.leaves_at)
 
 
 def _official_pages(settings: Settings) -> tuple[Link, ...]:

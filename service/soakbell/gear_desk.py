@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import cache, cached_property, partial
@@ -22,7 +22,7 @@ from soakbell.gear.parts import PartStock
 from soakbell.gear.strings import TrapString
 from soakbell.known_strings import KnownStrings
 from soakbell.planning.ashore import Ashore, BaitToLoad, BarredTraps, Eve, Load, PartToBuy, Thaw, UpkeepDue
-from soakbell.planning.bait_need import bait_to_load, boxes_to_thaw
+from soakbell.planning.bait_need import BaitNeed, bait_needs, bait_to_load, boxes_to_thaw
 from soakbell.planning.bait_order import BaitLevel, BaitOrder, bait_levels, bait_order_of
 from soakbell.planning.bait_thaw import traps_pulled_first
 from soakbell.planning.bells import (
@@ -45,6 +45,7 @@ from soakbell.planning.bells import (
 )
 from soakbell.planning.bench_plan import bench_plan
 from soakbell.planning.call import Call, Window
+from soakbell.planning.gear_now import BaitNow, GearNow
 from soakbell.planning.loading import (
     barred_rows,
     mends_at_pull,
@@ -162,6 +163,38 @@ class GearDesk:
             return replace(bare, barred=barred, start=start, fault=telling.fault)
         told = telling.of("gear", lambda: self._look(now, clock_suspect, kept).eve(call, telling))
         return replace(told or bare, fault=telling.fault)
+
+    def bench(self, now: datetime) -> GearNow:
+        """Mends, parts and upkeep now, without a trip. What can't be told stands in the fault; it never raises."""
+        return self._told_now(now, lambda look, telling: look.bench_now(telling))
+
+    def bait(self, now: datetime) -> GearNow:
+        """Likewise bait, and what it is needed for."""
+        return self._told_now(now, lambda look, telling: look.bait_now(telling))
+
+    def _told_now(self, now: datetime, tell: Callable[[_Look, Telling], GearNow]) -> GearNow:
+        telling = Telling()
+        bare = GearNow(self._outfit is not None, Ashore(), self._tomorrow(now))
+        kept = telling.of("the log", self._keeper.now)
+        told: GearNow | None = None
+        if kept is not None and self._usable() is None:
+            barred = self._told_damaged(telling, kept)
+            told = self._seen(now, kept).as_told(replace(bare, ashore=Ashore(barred=barred)), telling)
+        elif kept is not None:
+            told = telling.of("gear", lambda: tell(self._look(now, False, kept), telling))
+        told = told or bare
+        return replace(told, ashore=replace(told.ashore, fault=telling.fault))
+
+    def start(self, now: datetime) -> SeasonStart | None:
+        """The start of a season, where it is in sight while traps wait for it.
+
+        Raises:
+            StoreError: the database or the log can't be read.
+        """
+        return self._start(now, False, None)
+
+    def _tomorrow(self, now: datetime) -> date:
+        return now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date() + timedelta(days=1)
 
     def standing(self, now: datetime) -> StandingBells:
         """All bells that stand at ``now``.
@@ -297,12 +330,56 @@ class _Look:
             upkeep = telling.each("upkeep", partial(self._upkeep, before_leaving=True))
             load = None if call.take_up else self._load(window, telling)
             return Ashore(load=load, barred=barred, upkeep=upkeep, start=start)
+        return replace(self._in_port(telling), barred=barred, start=start)
+
+    def _in_port(self, telling: Telling) -> Ashore:
         return Ashore(
             bench=telling.of("bench", lambda: bench_plan(self._gear, self._outfit, self._parts)),
-            barred=barred,
             upkeep=telling.each("upkeep", partial(self._upkeep, before_leaving=False)),
             parts_to_buy=telling.each("parts to buy", self._buying),
-            start=start,
+        )
+
+    def bench_now(self, telling: Telling) -> GearNow:
+        barred = telling.each("traps that may not be set", lambda: barred_rows(self._gear, self._outfit))
+        strings = [string.name for string in self._settings.trap_strings]
+        mends = telling.each("mends", lambda: mends_at_pull(self._gear, self._outfit, strings))
+        told = GearNow(
+            set_up=True,
+            ashore=replace(self._in_port(telling), barred=barred),
+            tomorrow=self.today + timedelta(days=1),
+            mends=mends,
+            parts=telling.each("parts", lambda: parts_to_carry(mends, self._parts)),
+        )
+        return self.as_told(told, telling)
+
+    def bait_now(self, telling: Telling) -> GearNow:
+        tomorrow = self.today + timedelta(days=1)
+        baits = telling.each("bait", self._baits)
+        told = GearNow(
+            set_up=True,
+            ashore=Ashore(),
+            tomorrow=tomorrow,
+            baits=baits,
+            late=tuple(order for bait in baits for order in bait.level.late),
+            thaw=telling.each("bait to thaw", lambda: self._thaw_if(tomorrow)),
+        )
+        return self.as_told(told, telling)
+
+    def as_told(self, bare: GearNow, telling: Telling) -> GearNow:
+        """With what the log tells by itself, which needs no outfit."""
+        stock = telling.of("bait and parts", lambda: (self._books.bait, self._books.parts))
+        if stock is None:
+            return bare
+        bait, parts = stock
+        return replace(bare, stock=parts.lines, lots=bait.lots, orders=bait.orders)
+
+    def _baits(self) -> tuple[BaitNow, ...]:
+        needs = {need.bait: need for need in self._needs()}
+        return tuple(BaitNow(level, needs[level.bait]) for level in self._levels)
+
+    def _needs(self) -> tuple[BaitNeed, ...]:
+        return bait_needs(
+            self._outfit, self._books.bait, self._expected, now=self._now, today=self.today, zone=self._zone
         )
 
     def eve(self, call: Call, telling: Telling) -> Eve:

@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import sys
+from contextlib import ExitStack
 
 from starlette.applications import Starlette
 
 from soakbell.clock import Clock, SystemClock
 from soakbell.due_times import local_day, zone_data_version
-from soakbell.errors import Fault, SettingsError
+from soakbell.errors import Fault, SettingsError, SoakbellError, StoreError
 from soakbell.logs import log_to_stderr
+from soakbell.page_settings import page_terms_of
 from soakbell.schedule import run_service
 from soakbell.settings import Settings
-from soakbell.web.health import PageServer, health_app, read_health
-from soakbell.wiring import build
+from soakbell.web.app import page_app
+from soakbell.web.health import health_app, read_health
+from soakbell.web.server import PageServer
+from soakbell.wiring import House, build, page_house
+
+log = logging.getLogger(__name__)
 
 
 def run_boat(settings: Settings, *, clock: Clock | None = None) -> bool:
@@ -24,32 +31,45 @@ def run_boat(settings: Settings, *, clock: Clock | None = None) -> bool:
         clock: the computer's own where None.
 
     Raises:
-        SettingsError: the health page's port is taken.
+        SettingsError: a page's port is taken.
         StoreError: the database can't be used.
     """
     log_to_stderr()
     clock = clock or SystemClock()
     house = build(settings, clock=clock)
     try:
-        page = health_app(lambda: read_health(house.store, clock.now(), zone_data_version()))
-        server = _page_server(page, settings)
-        server.start()
-        try:
+        with ExitStack() as pages:
+            health = health_app(lambda: read_health(house.store, clock.now(), zone_data_version()))
+            _serve(pages, health, (str(settings.path), "service.health_port"), settings.service.health_port)
+            _serve_page(pages, house, clock)
             return asyncio.run(run_service([house.sweep]))
-        finally:
-            server.stop()
     finally:
         house.close()
 
 
-def _page_server(page: Starlette, settings: Settings) -> PageServer:
-    port = settings.service.health_port
+def _serve_page(pages: ExitStack, house: House, clock: Clock) -> None:
+    """The phone page, where it is set up and can be served. No letter is lost to it where it can't."""
+    terms = page_terms_of(house.settings)
+    if terms is None:
+        return
     try:
-        return PageServer(page, port)
+        if isinstance(terms, str):
+            raise StoreError(terms)
+        app = page_app(page_house(house, terms, clock))
+        _serve(pages, app, (str(house.settings.page_file), "page.port"), terms.port, terms.host)
+    except SoakbellError as fault:
+        log.error("the phone page can't be served: %s", fault)
+
+
+def _serve(pages: ExitStack, app: Starlette, setting: tuple[str, str], port: int, host: str = "127.0.0.1") -> None:
+    try:
+        server = PageServer(app, port, host)
     except OSError as fault:
-        found = f"{port}, which can't be had ({fault.strerror})"
-        write = "a port that no other program uses, or 0 for any free one"
-        raise SettingsError([Fault(str(settings.path), "service.health_port", found, write)]) from fault
+        found = f"{host} port {port}, which can't be had ({fault.strerror})"
+        write = "an address of this computer and a port that no other program uses, or 0 for any free one"
+        raise SettingsError([Fault(*setting, found, write)]) from fault
+    server.start()
+    pages.callback(server.stop)
 
 
 def letter_now(settings: Settings, *, fetch: bool) -> str:

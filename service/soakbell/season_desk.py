@@ -84,6 +84,7 @@ class SeasonDesk:
         self._store = store
         self._keeper = keeper
         self._known = KnownStrings(settings, store)
+        self._planned: tuple[object, TakeUpPlan] | None = None
 
     def ahead(
         self, call: Call, situation: Situation, now: datetime, *, clock_suspect: bool, kept: Kept | None = None
@@ -104,17 +105,20 @@ class SeasonDesk:
         kept: Kept | None = None,
         deck: DeckLoad | None = None,
         trips_always: bool = False,
+        draws: bool = True,
     ) -> SeasonAhead:
         """Without a call: by the odds that the last morning letter kept, or else by the usual weather alone.
 
         Today counts for a trip only up to the last departure of a call to take up that stands.
 
         Args:
+            draws: where no odds are kept, weather is drawn for them, which takes up to a second; else there are
+                none.
             deck: in the place of the boat's, which may be none; then nothing kept is used.
             trips_always: also where the end isn't in sight.
         """
         today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
-        return self._told(today, now, kept, deck=deck, trips_always=trips_always)
+        return self._told(today, now, kept, deck=deck, trips_always=trips_always, draws=draws)
 
     def eve(self, likely: Call, situation: Situation, now: datetime, *, kept: Kept | None = None) -> SeasonAhead:
         """Beside the likely call of tomorrow, made from ``situation``, as ``between``.
@@ -163,6 +167,7 @@ class SeasonDesk:
         *,
         deck: DeckLoad | None = None,
         trips_always: bool = False,
+        draws: bool = True,
     ) -> SeasonAhead:
         telling = Telling()
         looked = telling.of("the log", lambda: (kept or self._keeper.now()).gear)
@@ -187,7 +192,7 @@ class SeasonDesk:
             fresh = called is not None or deck is not None
             reckoned = telling.of(
                 "trips and odds",
-                lambda: self._reckoned(terms, gear, dropped.gear, ahead, now, called, fresh=fresh),
+                lambda: self._reckoned(terms, gear, dropped.gear, ahead, now, called, fresh=fresh, draws=draws),
             )
         return replace(reckoned or ahead, rebaits=rebaits, lacking=lacking, fault=telling.fault)
 
@@ -258,6 +263,7 @@ class SeasonDesk:
         called: _Called | None,
         *,
         fresh: bool,
+        draws: bool,
     ) -> SeasonAhead:
         end, today, listed = ahead.end, ahead.today, ahead.recovery
         assert listed is not None
@@ -271,7 +277,7 @@ class SeasonDesk:
         first = None if called is None else called_trip(called.call)
         plan = self._plan(terms, gear, usual.window_min, first)
         if ahead.in_sight and days:
-            odds = self._odds(terms, gear, plan, days, usual, now, called)
+            odds = self._odds(terms, gear, plan, days, usual, now, called) if draws else None
         return replace(ahead, recovery=self._with_trips(whole, now, listed, plan.trips, odds), odds=odds)
 
     def _with_trips(
@@ -303,7 +309,11 @@ class SeasonDesk:
             TrapsOut(string, gear.strings[string.name].places(Whereabouts.FISHING))
             for string in as_they_lie(settings.trap_strings, gear)
         ]
-        return plan_trips(
+        asked = (out, terms.deck_traps, terms.take_up.stack_min_per_trap, most_min, first)
+        planned = self._planned
+        if planned is not None and planned[0] == asked:
+            return planned[1]
+        plan = plan_trips(
             Boat(boat.name, boat.cruise_kt, boat.haul_min_per_trap, boat.trip_margin_min),
             settings.harbor.mark,
             out,
@@ -312,6 +322,8 @@ class SeasonDesk:
             most_min=most_min,
             first=first,
         )
+        self._planned = (asked, plan)
+        return plan
 
     def _odds(
         self,

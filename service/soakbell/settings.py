@@ -453,6 +453,16 @@ class PlanFile(Table):
     )
 
 
+class PageFile(Table):
+    """``file`` lies beside the settings and is read apart, by ``page_settings``: no fault in it stops a call."""
+
+    file: str = Field(
+        default="page.toml",
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$",
+        description='the bare name of a file beside the settings, as in "page.toml"',
+    )
+
+
 class Store(Table):
     """``database`` is a file; a relative path counts from the settings' own folder."""
 
@@ -474,8 +484,8 @@ class Settings:
     """Everything that was settled, checked. Only ``load_settings`` makes one.
 
     ``sha256`` and ``fishery_sha256`` are those of the two files as they were read, for the record of a call.
-    ``gear_file`` is what the skipper settled about his gear, ``plan_file`` about the week's plan; None where it
-    isn't set up.
+    ``gear_file`` is what the skipper settled about his gear, ``plan_file`` about the week's plan, ``page_file``
+    about the phone page; None where it isn't set up.
     """
 
     path: Path
@@ -497,6 +507,7 @@ class Settings:
     keep_replies_days: int
     gear_file: Path | None
     plan_file: Path | None
+    page_file: Path | None
     mail_password: SecretStr | None
     heartbeat_url: SecretStr | None
 
@@ -563,9 +574,10 @@ def load_settings(path: Path, env: Mapping[str, str], *, with_secrets: bool = Tr
     choice = reader.table("fishery", FisheryChoice)
     gear = reader.table("gear", GearFile) if "gear" in data else None
     plan = reader.table("plan", PlanFile) if "plan" in data else None
+    page = reader.table("page", PageFile) if "page" in data else None
     store = reader.table("store", Store, may_lack=True)
     service = reader.table("service", Service, may_lack=True)
-    reader.unknown_tables("gear", "plan")
+    reader.unknown_tables("gear", "plan", "page")
 
     faults += _fit_in_place(str(path), data, harbor)
     faults += _stations_measure(str(path), areas)
@@ -614,6 +626,7 @@ def load_settings(path: Path, env: Mapping[str, str], *, with_secrets: bool = Tr
         keep_replies_days=store.keep_replies_days,
         gear_file=None if gear is None else path.parent / gear.file,
         plan_file=None if plan is None else path.parent / plan.file,
+        page_file=None if page is None else path.parent / page.file,
         mail_password=password,
         heartbeat_url=heartbeat,
     )

@@ -7,21 +7,29 @@ import random
 import socket
 from collections.abc import AsyncGenerator, Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from functools import partial
 
 import requests
 
 from soakbell.clock import Clock, SystemClock
-from soakbell.desk import UNASKED, Desk
+from soakbell.desk import UNASKED, Desk, PageLinks
 from soakbell.errors import FetchFailed
 from soakbell.feeds.requests_list import Fetcher, PublicServices
 from soakbell.feeds.transport import Transport
+from soakbell.gear.outfit import Outfit
 from soakbell.gear_settings import outfit_of
+from soakbell.letters.facts import Link, PageAct
+from soakbell.letters.times import HarborTimes
 from soakbell.mail.sender import Outcome, Outgoing, Security, SmtpSettings, send_batch
+from soakbell.page_settings import PageTerms, page_terms_of
 from soakbell.plan_settings import terms_of
 from soakbell.schedule import Duty, LetterHour, Parts, Sweep
 from soakbell.settings import Settings
 from soakbell.store.engine import NEWEST_REVISION, Store, open_store
+from soakbell.web.door import LetterLinks
+from soakbell.web.house import PageHouse
+from soakbell.web.keys import keys_beside
 
 POLL_EVERY_MIN = 30.0
 """Offices write zone text about every six hours and grids about hourly; before a letter all is asked again."""
@@ -31,12 +39,14 @@ HEARTBEAT_TIMEOUT_S = 20.0
 
 @dataclass(frozen=True)
 class House:
-    """One boat's service, built and not yet running."""
+    """One boat's service, built and not yet running. ``outfit`` is that of ``PageHouse``."""
 
     settings: Settings
     store: Store
     desk: Desk
     sweep: Sweep
+    outfit: Outfit | str | None
+    invented: bool
 
     def close(self) -> None:
         self.store.close()
@@ -58,15 +68,17 @@ def build(
     """
     clock = clock or SystemClock()
     store = open_database(settings)
+    outfit = outfit_of(settings)
     desk = Desk(
         settings,
         store,
         clock,
         fetcher or transport_for(settings, clock),
-        outfit=outfit_of(settings),
+        outfit=outfit,
         terms=terms_of(settings),
         invented=invented,
         command=command_of(os.environ),
+        page_links=page_links_of(settings),
     )
     parts = Parts(
         write=desk.write,
@@ -79,7 +91,38 @@ def build(
         ring=desk.ring,
         warm=desk.log.now,
     )
-    return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts))
+    return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts), outfit, invented)
+
+
+def page_house(house: House, terms: PageTerms, clock: Clock) -> PageHouse:
+    """What the phone page of a boat's service is built on.
+
+    Raises:
+        StoreError: the keys beside the database can't be used.
+    """
+    keys = keys_beside(house.settings.database)
+    return PageHouse(
+        house.settings, terms, house.store, clock, house.desk, house.outfit, keys, invented=house.invented
+    )
+
+
+def page_links_of(settings: Settings) -> PageLinks | None:
+    """What makes the links of letters; None where phones have no address to reach the page by.
+
+    The keys are read for each link, so that no command that only looks makes any.
+    """
+    terms = page_terms_of(settings)
+    if not isinstance(terms, PageTerms) or terms.public_url is None:
+        return None
+    public_url, lasts = terms.public_url, timedelta(days=terms.link_days)
+    boat, zone = settings.boat.name, settings.harbor.time_zone
+
+    def link(act: PageAct, day: date, now: datetime) -> Link:
+        links = LetterLinks(public_url, keys_beside(settings.database), boat)
+        until = HarborTimes(zone, day).dated(now + lasts)
+        return Link(f"Open the page of {boat} (signs in once, until {until})", links.link(act, day, now))
+
+    return link
 
 
 def command_of(environment: Mapping[str, str]) -> str:

@@ -394,7 +394,7 @@ def test_each_trip_has_a_sheet_and_each_trap_a_box() -> None:
         "Ledge",
         "Missing and aboard",
     ]
-    assert [sheet.count('<span class="box">') for sheet in sheets] == [69, 35, 20, 32, 6]
+    assert [sheet.count("<li>") for sheet in sheets] == [69, 35, 20, 32, 6]
 
 
 def test_each_sheet_says_by_when_and_that_rules_change() -> None:

@@ -127,7 +127,7 @@ def test_the_sheet_has_a_check_list_and_a_page_a_trip_with_a_box_for_each_trap()
     assert html.count("<h1>") == 1 + len(start.plan.trips.trips)
     rows = html.count('<ul class="rows">')
     assert rows == 1
-    boxes = html.count('<span class="box">')
+    boxes = html.count("<li>")
     assert boxes == start.plan.trips.traps + html.split("</ul>")[0].count("<li>")
     assert '<span class="tag">N 101</span>' in html
     assert "Setting list, Little Grebe" in html

@@ -15,7 +15,14 @@ from logbook import NOW, STRINGS, correction_of, logs, told
 from soakbell.errors import LogRefused, StoreError
 from soakbell.gear.log import Correction, LogEntry, Pulled, TrapsSet
 from soakbell.store.engine import Store, open_store
-from soakbell.store.log import all_entries, append_entries, take_entries
+from soakbell.store.log import (
+    all_entries,
+    append_entries,
+    entries_keyed,
+    take_entries,
+    told_before,
+    voided_among,
+)
 from soakbell.store.upgrade import migrate
 
 SET = told(TrapsSet())
@@ -129,3 +136,35 @@ def test_whatever_is_told_is_read_back_equal(entries: list[LogEntry]) -> None:
         append_entries(session, entries)
     assert stored(store) == sorted(entries, key=lambda entry: entry.order)
     store.close()
+
+
+def test_the_log_is_read_page_by_page_the_last_told_first(store: Store) -> None:
+    many = [replace(PULL, id=str(number), key=f"key {number}") for number in range(5)]
+    with store.writing() as session:
+        append_entries(session, many)
+    with store.reading() as session:
+        first = told_before(session, 3)
+        rest = told_before(session, 3, first[-1][0])
+    assert [entry.id for _, entry in (*first, *rest)] == ["4", "3", "2", "1", "0"]
+
+
+def test_what_was_undone_counts_again_once_its_correction_is_undone(store: Store) -> None:
+    wrong = correction_of(PULL, 101)
+    again = told(Correction(wrong.id, "it was right"), 102)
+    with store.writing() as session:
+        append_entries(session, [SET, PULL, wrong])
+    with store.reading() as session:
+        assert voided_among(session, [SET.id, PULL.id, wrong.id]) == {PULL.id}
+    with store.writing() as session:
+        append_entries(session, [again])
+    with store.reading() as session:
+        assert voided_among(session, [SET.id, PULL.id]) == frozenset()
+        assert voided_among(session, [wrong.id]) == {wrong.id}
+        assert entries_keyed(session, [PULL.key, "nobody's"]) == [PULL]
+
+
+def test_faults_call_an_entry_as_they_are_asked_to(store: Store) -> None:
+    wrong = told(Pulled(), string="Lodge")
+    with pytest.raises(LogRefused) as refused:
+        take_entries(store, [wrong], STRINGS, NOW, labels={wrong.id: "the pull"})
+    assert {fault.where for fault in refused.value.faults} == {"the pull"}

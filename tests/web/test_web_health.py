@@ -19,7 +19,8 @@ from soakbell.store import letters
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import WrittenLetter
 from soakbell.store.upgrade import migrate
-from soakbell.web.health import Health, PageServer, health_app, masked, read_health
+from soakbell.web.health import Health, health_app, masked, read_health
+from soakbell.web.server import PageServer
 
 NOW = datetime(2026, 12, 8, 9, 30, tzinfo=UTC)
 NOON = datetime(2026, 12, 8, 17, 0, tzinfo=UTC)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
 from datetime import date
+from functools import cached_property
 from itertools import pairwise
 from typing import Any, Generic, Literal, TypeVar
 
@@ -262,7 +263,16 @@ class Fishery:
 
     def rules(self) -> tuple[Rule[Any], ...]:
         """Every rule of the fishery, whatever its kind."""
+        return self._rules
+
+    @cached_property
+    def _rules(self) -> tuple[Rule[Any], ...]:
         return tuple(_rules_within(self))
+
+    @cached_property
+    def boundaries(self) -> dict[int, tuple[date, ...]]:
+        """For ``season`` to keep the dates in by year on which what is allowed may change."""
+        return {}
 
 
 def _rules_within(part: object) -> Iterator[Rule[Any]]:

@@ -405,10 +405,17 @@ def _on_or_before(end: date, day: MonthDay) -> date:
     return same_year if same_year <= end else day.in_year(end.year - 1)
 
 
-def _boundaries(fishery: Fishery, around: date) -> list[date]:
+def _boundaries(fishery: Fishery, around: date) -> tuple[date, ...]:
     """Dates on which what is allowed may differ from the day before, years enough for a closure to come twice."""
+    kept = fishery.boundaries.get(around.year)
+    if kept is None:
+        kept = fishery.boundaries[around.year] = tuple(sorted(_turns(fishery, around.year)))
+    return kept
+
+
+def _turns(fishery: Fishery, around: int) -> set[date]:
     turns: set[date] = set()
-    for year in range(around.year - _YEARS_AROUND, around.year + _YEARS_AROUND + 1):
+    for year in range(around - _YEARS_AROUND, around + _YEARS_AROUND + 1):
         for dates in _dates_of(fishery, year):
             turns |= {dates.first_set, dates.opens, dates.last_pull + _ONE_DAY, dates.traps_out_by + _ONE_DAY}
         for closed in (closure.rule.value for closure in fishery.closures):
@@ -418,7 +425,7 @@ def _boundaries(fishery: Fishery, around: date) -> list[date]:
     for rule in fishery.rules():
         turns |= {rule.since} if rule.since else set()
         turns |= {rule.until + _ONE_DAY} if rule.until else set()
-    return sorted(turns)
+    return turns
 
 
 def _said_by(rule: Rule[Any], text: str, bars: tuple[Bars, ...] = ()) -> SeasonReason:

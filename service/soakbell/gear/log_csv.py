@@ -142,8 +142,10 @@ def read_log_csv(content: bytes, zone: ZoneInfo, now: datetime, *, name: str = "
         if not any(cell.strip() for cell in cells):
             continue
         told_at = now - timedelta(microseconds=len(table) - number)  # keeps the order of the rows
-        row = _Row(_row_name(name, number), columns, cells, zone)
-        entry = row.entry(told_at, seen)
+        row = Cells(_row_name(name, number), dict(zip(columns, map(_unguarded, cells), strict=False)), zone)
+        if any(cell.strip() for cell in cells[len(columns) :]):
+            row.fault("columns", f"{len(cells)} cells", f"{len(columns)}, as the first row has")
+        entry = row.entry(told_at, "csv", seen)
         if entry is None:
             faults += row.faults
         else:
@@ -285,7 +287,7 @@ def _local_moment(at: datetime, zone: ZoneInfo) -> datetime:
 
 # cells of the fields each kind has of its own
 
-_HINTS = {kind: get_type_hints(detail) for kind, detail in DETAILS.items()}
+HINTS = {kind: get_type_hints(detail) for kind, detail in DETAILS.items()}
 _READ: Mapping[Any, Callable[[str], Any]] = {
     int: _integer,
     float: _number,
@@ -296,27 +298,27 @@ _READ: Mapping[Any, Callable[[str], Any]] = {
 }
 
 
-def _given(hint: Any) -> Any:
+def given_type(hint: Any) -> Any:
     """The type of a field where something is given: ``X`` for ``X | None``."""
     choices = [choice for choice in get_args(hint) if choice is not NoneType]
     return choices[0] if NoneType in get_args(hint) else hint
 
 
-def _is_mark(hint: Any) -> bool:
-    return _given(hint) is Mark
+def is_mark(hint: Any) -> bool:
+    return given_type(hint) is Mark
 
 
-def _cell_names(name: str, hint: Any) -> tuple[str, ...]:
-    return (f"{name}_lat_deg", f"{name}_lon_deg") if _is_mark(hint) else (name,)
+def cell_names(name: str, hint: Any) -> tuple[str, ...]:
+    return (f"{name}_lat_deg", f"{name}_lon_deg") if is_mark(hint) else (name,)
 
 
-def _detail_columns(kind: EntryKind) -> tuple[str, ...]:
+def detail_columns(kind: EntryKind) -> tuple[str, ...]:
     return tuple(
-        column for part in fields(DETAILS[kind]) for column in _cell_names(part.name, _HINTS[kind][part.name])
+        column for part in fields(DETAILS[kind]) for column in cell_names(part.name, HINTS[kind][part.name])
     )
 
 
-COLUMNS = tuple(dict.fromkeys((*_HEAD, *(name for kind in DETAILS for name in _detail_columns(kind)), *_TAIL)))
+COLUMNS = tuple(dict.fromkeys((*_HEAD, *(name for kind in DETAILS for name in detail_columns(kind)), *_TAIL)))
 
 
 def _detail_cells(detail: Detail, zone: tzinfo) -> dict[str, str]:
@@ -411,16 +413,14 @@ def _unguarded(cell: str) -> str:
     return cell.removeprefix("'")
 
 
-class _Row:
-    """One row while it is being read; collects its faults."""
+class Cells:
+    """What was told in one row or form, by column, while it is being read; collects its faults."""
 
-    def __init__(self, name: str, columns: list[str], cells: list[str], zone: ZoneInfo) -> None:
+    def __init__(self, name: str, cells: Mapping[str, str], zone: ZoneInfo) -> None:
         self.name = name
         self.zone = zone
         self.faults: list[Fault] = []
-        self.cells = dict(zip(columns, map(_unguarded, cells), strict=False))
-        if any(cell.strip() for cell in cells[len(columns) :]):
-            self.fault("columns", f"{len(cells)} cells", f"{len(columns)}, as the first row has")
+        self.cells = cells
 
     def fault(self, column: str, found: str, write: str) -> None:
         self.faults.append(Fault(self.name, column, found, write))
@@ -439,8 +439,11 @@ class _Row:
             self.fault(column, repr(cell[:60]), unread.write)
             return missing
 
-    def entry(self, told_at: datetime, seen: Counter[str]) -> LogEntry | None:
-        """The row as an entry, None when it has faults. ``seen`` counts rows that say the same."""
+    def entry(self, told_at: datetime, told_by: str, seen: Counter[str]) -> LogEntry | None:
+        """The cells as an entry, None when they have faults. ``seen`` counts rows that say the same.
+
+        ``told_at`` and ``told_by`` hold where the cells don't say otherwise.
+        """
         kind = self._kind()
         happened_at = self.value("happened_at", lambda cell: moment_of(cell, self.zone), None)
         if happened_at is None and not self.bare("happened_at"):
@@ -450,7 +453,7 @@ class _Row:
         detail = None if kind is None else self._detail(kind)
         if self.faults or detail is None or happened_at is None:
             return None
-        of_detail = "string" in _detail_columns(detail.kind)
+        of_detail = "string" in detail_columns(detail.kind)
         string, note = None if of_detail else self.bare("string") or None, self.cells.get("note", "")
         key = self.bare("key") or self.bare("id") or _key_of(happened_at, detail, string, traps, note, seen)
         return LogEntry(
@@ -458,7 +461,7 @@ class _Row:
             key=key,
             happened_at=happened_at,
             told_at=told_at,
-            told_by=self.bare("told_by") or "csv",
+            told_by=self.bare("told_by") or told_by,
             detail=detail,
             string=string,
             traps=traps,
@@ -474,22 +477,22 @@ class _Row:
         return None
 
     def _detail(self, kind: EntryKind) -> Detail | None:
-        own = _detail_columns(kind)
+        own = detail_columns(kind)
         for column in COLUMNS[len(_HEAD) : -len(_TAIL)]:
             if column not in own and self.bare(column):
                 self.fault(column, repr(self.bare(column)[:60]), f"nothing, a {kind} has no {column}")
         values: dict[str, Any] = {}
         for part in fields(DETAILS[kind]):
-            hint = _HINTS[kind][part.name]
-            value = self._mark(part.name) if _is_mark(hint) else self._own(part.name, hint)
+            hint = HINTS[kind][part.name]
+            value = self._mark(part.name) if is_mark(hint) else self._own(part.name, hint)
             if value is not None:
                 values[part.name] = value
             elif part.default is MISSING and not self.faults:
-                self.fault(_cell_names(part.name, hint)[0], "nothing", f"what a {kind} needs here")
+                self.fault(cell_names(part.name, hint)[0], "nothing", f"what a {kind} needs here")
         return None if self.faults else DETAILS[kind](**values)
 
     def _own(self, column: str, hint: Any) -> Any:
-        hint = _given(hint)
+        hint = given_type(hint)
         if hint is str:
             return self.cells.get(column) or None
         if get_origin(hint) is Literal:
@@ -499,7 +502,7 @@ class _Row:
         return self.value(column, _READ[hint], None)
 
     def _mark(self, name: str) -> Mark | None:
-        lat_column, lon_column = _cell_names(name, Mark)
+        lat_column, lon_column = cell_names(name, Mark)
         lat_deg, lon_deg = self.value(lat_column, _number, None), self.value(lon_column, _number, None)
         if lat_deg is not None and lon_deg is not None:
             return Mark(lat_deg, lon_deg)

@@ -29,6 +29,7 @@ class Around:
     invented: bool
     is_call: bool
     links: tuple[Link, ...]
+    page_link: Link | None
     refused: tuple[str, ...]
     expired: tuple[str, ...]
     fishery: str
@@ -54,6 +55,7 @@ def around(
         invented=facts.invented,
         is_call=True,
         links=facts.links,
+        page_link=facts.page_link,
         refused=facts.refused,
         expired=expired_words(facts.expired, times),
         fishery=facts.fishery.name,

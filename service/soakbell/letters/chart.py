@@ -81,13 +81,14 @@ def day_hours(call: Call, times: HarborTimes) -> tuple[DayHours, ...]:
         DayHours(
             quantity,
             call.limits.get(quantity),
-            tuple((at, _value(call.hours, quantity, at)) for at in times.hours_of_day()),
+            tuple((at, value_at(call.hours, quantity, at)) for at in times.hours_of_day()),
         )
         for quantity in CHARTED
     )
 
 
-def _value(hours: pd.DataFrame, quantity: str, at: datetime) -> float | None:
+def value_at(hours: pd.DataFrame, quantity: str, at: datetime) -> float | None:
+    """A quantity of a call's hours; None where it isn't known."""
     moment = pd.Timestamp(at)
     if quantity not in hours.columns or moment not in hours.index:
         return None

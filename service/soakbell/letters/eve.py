@@ -112,7 +112,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime, season: SeasonAhe
 def _gear(eve: Eve, times: HarborTimes, program: str) -> tuple[tuple[str, ...], str, tuple[Block, ...], str]:
     """Thaw calls, those for a PULL after all, blocks, and what could not be told."""
     try:
-        thaw = tuple(_thaw(call, times) for call in eve.thaw)
+        thaw = tuple(thaw_words(call, times) for call in eve.thaw)
         thaw_if = _thaw_if(eve.thaw_if, times)
         thawing = frozenset(call.bait for call in eve.thaw)
         load = () if eve.load is None else load_blocks(eve.load, program, thawing)
@@ -172,7 +172,8 @@ def _warnings(call: Call | None, times: HarborTimes, day: date) -> str:
     return warnings_line(call, times, until=f"until the end of {day_words(day)}")
 
 
-def _thaw(call: Thaw, times: HarborTimes) -> str:
+def thaw_words(call: Thaw, times: HarborTimes) -> str:
+    """What to take out of the freezer for tomorrow, and by when."""
     bait = one_line(call.bait)
     if call.boxes > 0 and call.past:
         told = (

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from typing import Literal, TypeAlias
 
 from soakbell.gear.strings import Mark, TrapString
+
+PageAct: TypeAlias = Literal["today", "log", "season"]
+"""What a link to the boat's own page leads to."""
 
 
 @dataclass(frozen=True)
 class Link:
-    """An official page the skipper can open. ``label`` says what is there."""
+    """A page the skipper can open. ``label`` says what is there."""
 
     label: str
     url: str
@@ -52,6 +56,7 @@ class LetterFacts:
         expired: due times of letters that could not be sent while they were of use.
         credits: lines that licences of sources ask for.
         invented: true for demonstrations; the letter then says that its data is invented.
+        page_link: the boat's own page, by a link that signs in once; None where it has no address.
         command: how commands in the letter begin: the program as it is run where the service is installed.
     """
 
@@ -73,4 +78,5 @@ class LetterFacts:
     expired: tuple[datetime, ...] = ()
     credits: tuple[str, ...] = ()
     invented: bool = False
+    page_link: Link | None = None
     command: str = "soakbell"

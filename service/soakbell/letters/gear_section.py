@@ -100,11 +100,11 @@ def _with_trip(ashore: Ashore, day: date, program: str) -> tuple[Block, ...]:
 
 
 def _without_trip(ashore: Ashore, day: date, program: str) -> tuple[Block, ...]:
-    bench = () if ashore.bench is None else _bench_blocks(ashore.bench, program)
+    bench = () if ashore.bench is None else bench_blocks(ashore.bench, program)
     return (
         *bench,
         *barred_blocks(ashore.barred),
-        *_block("Parts to buy", (_buy(part) for part in ashore.parts_to_buy)),
+        *_block("Parts to buy", (buy_words(part) for part in ashore.parts_to_buy)),
         *upkeep_blocks("Upkeep", ashore.upkeep, day, program),
     )
 
@@ -133,8 +133,8 @@ def load_blocks(load: Load, program: str, thawing: frozenset[str] = frozenset())
     return (
         *((Block("Bait", baits, (*counts, *spoilt)),) if baits else ()),
         *_block("Traps ready to set", _ready(load.ready)),
-        *_block("To mend when they come up", (_mend(mend) for mend in load.mends)),
-        *_block("Parts to take along", (_carry(part) for part in load.parts)),
+        *_block("To mend when they come up", (mend_words(mend) for mend in load.mends)),
+        *_block("Parts to take along", (carry_words(part) for part in load.parts)),
     )
 
 
@@ -230,11 +230,13 @@ def _ready(ready: tuple[TrapsOf, ...]) -> Iterable[str]:
     return (f"{traps_words(traps.string, traps.places)}." for traps in ready)
 
 
-def _mend(mend: MendAtPull) -> str:
+def mend_words(mend: MendAtPull) -> str:
+    """What to mend on which traps when they come up."""
     return f"{traps_words(mend.string, mend.places)}: {one_line(mend.item)}, {minutes_words(mend.minutes)}."
 
 
-def _carry(part: PartToCarry) -> str:
+def carry_words(part: PartToCarry) -> str:
+    """Pieces to take along, and how many there are."""
     told = f"{amount(part.pieces)} x {one_line(part.part)}"
     if part.on_hand < part.pieces:
         return f"{told}: only {amount(part.on_hand)} on hand." if part.on_hand > 0 else f"{told}: none on hand."
@@ -244,7 +246,8 @@ def _carry(part: PartToCarry) -> str:
 # ---- a day without one
 
 
-def _bench_blocks(bench: Bench, program: str) -> tuple[Block, ...]:
+def bench_blocks(bench: Bench, program: str) -> tuple[Block, ...]:
+    """What to mend in the time there is, what goes back then, and what waits for parts or time."""
     back = listed(f"{one_line(b.string)} {places_words(b.places)}" for b in bench.back)
     told_back = (f"{traps_count(count_of(bench.back))}: {back}.",) if back else ()
     return (
@@ -277,7 +280,8 @@ def _short(job: BenchJob) -> str:
     return f"{traps_words(job.string, job.places)}: {items}; lacking {shares_words(job.lacking)}."
 
 
-def _buy(part: PartToBuy) -> str:
+def buy_words(part: PartToBuy) -> str:
+    """Pieces to buy and why."""
     on_hand = f"{amount(part.on_hand)} on hand" if part.told else "none in the log yet"
     told = f"Buy {amount(part.buy)} x {one_line(part.part)}: {on_hand}"
     needed = f", open mends need {amount(part.needed_now)}" if part.needed_now > 0 else ""

@@ -223,6 +223,7 @@ class Page:
     refused: tuple[str, ...]
     expired: tuple[str, ...]
     links: tuple[Link, ...]
+    page_link: Link | None
     fishery: str
     authority: str
     fishery_url: str
@@ -300,6 +301,7 @@ def page_of(
         refused=facts.refused,
         expired=expired_words(facts.expired, times),
         links=facts.links,
+        page_link=facts.page_link,
         fishery=facts.fishery.name,
         authority=facts.fishery.authority,
         fishery_url=facts.fishery.url,

@@ -77,7 +77,7 @@ def recovery_letter(
         **vars(around(facts, times, now=now, day=times.day, standing=standing)),
         brief=_brief(recovery),
         lead=lead_words(recovery),
-        sections=(*_sections(recovery, times, facts.command), *_reckoned(season)),
+        sections=(*recovery_sections(recovery, times, facts.command), *_reckoned(season)),
     )
     return written("recovery", {"page": page}, recovery_files(recovery, facts, told))
 
@@ -110,7 +110,8 @@ def _brief(recovery: RecoveryList) -> str:
 # ---- sections of the letter
 
 
-def _sections(recovery: RecoveryList, times: HarborTimes, program: str) -> Iterator[RecoverySection]:
+def recovery_sections(recovery: RecoveryList, times: HarborTimes, program: str) -> Iterator[RecoverySection]:
+    """The list itself: by when, then every trap by trip, aboard and missing. ``program`` is how commands begin."""
     if recovery.take_up is not None:
         starts = starts_words(recovery.starts, recovery.today) if recovery.fishing else ()
         past = (ASK_FIRST,) if recovery.not_home and (recovery.days_left or 0) < 0 else ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib.resources import files
 
 from soakbell.letters.facts import LetterFacts
 from soakbell.letters.gear_words import traps_count, traps_words
@@ -74,10 +75,11 @@ class SheetPage:
     nothing: str
 
 
-def recovery_sheet(recovery: RecoveryList, facts: LetterFacts) -> str:
+def recovery_sheet(recovery: RecoveryList, facts: LetterFacts, *, style_url: str = "") -> str:
     """The page, by itself in one file: black on white, one sheet for each trip, one for what is missing or aboard.
 
-    A string that is in no trip has a sheet of its own.
+    A string that is in no trip has a sheet of its own. ``style_url``: where ``sheet_css`` is served, for a page
+    that may carry no style itself.
     """
     times = HarborTimes.at(facts.zone_name, recovery.made_at)
     page = SheetPage(
@@ -91,7 +93,12 @@ def recovery_sheet(recovery: RecoveryList, facts: LetterFacts) -> str:
         blanks=("Hauled: ______", "Not found: __________________", "Home at: ______"),
         nothing=lead_words(recovery),
     )
-    return page_html("recovery_sheet", {"page": page})
+    return page_html("recovery_sheet", {"page": page, "style_url": style_url})
+
+
+def sheet_css() -> str:
+    """How sheets look."""
+    return (files("soakbell.letters") / "templates" / "recovery_sheet.css").read_text("utf-8")
 
 
 def rules_line(facts: LetterFacts) -> str:

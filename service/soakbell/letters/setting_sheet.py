@@ -39,7 +39,7 @@ def setting_sheet(start: SeasonStart, gear: GearState, facts: LetterFacts, *, no
         blanks=("Loaded: ______", "Left ashore: ________________", "Set by: ______"),
         nothing="No trap waits to be set.",
     )
-    return page_html("recovery_sheet", {"page": page})
+    return page_html("recovery_sheet", {"page": page, "style_url": ""})
 
 
 def _sheets(start: SeasonStart, gear: GearState) -> Iterator[Sheet]:

@@ -322,7 +322,7 @@ def _less(lots: list[BaitLot], boxes: float) -> list[BaitLot]:
         taken = min(lot.boxes, boxes)
         boxes -= taken
         if lot.boxes - taken > _ROUNDING:
-            left.append(replace(lot, boxes=lot.boxes - taken))
+            left.append(replace(lot, boxes=lot.boxes - taken) if taken else lot)
     return left
 
 

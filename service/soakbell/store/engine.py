@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import threading
 import weakref
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -33,7 +34,7 @@ MIGRATIONS = Path(__file__).parent / "migrations"
 VERSION_TABLE = "alembic_version"
 _WRITES = "soakbell_writes"
 
-NEWEST_REVISION = "0002"
+NEWEST_REVISION = "0003"
 """The schema of this Soakbell. Known without Alembic, whose import takes an eighth of a second and 25 MB."""
 
 
@@ -48,6 +49,9 @@ class Store:
         self._read_engine = engine.execution_options(**{_WRITES: False})
         self.journal_mode = journal_mode
         self.library = library
+        self.turn = threading.Lock()
+        """Held by threads of this process that tell the log: they queue here and not at the database, whose
+        waiting is unfair and ends after ``BUSY_MS``."""
 
     @contextmanager
     def writing(self) -> Iterator[Session]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from email.parser import BytesHeaderParser
 from email.policy import default as header_policy
@@ -114,6 +114,18 @@ class Asked:
 
     letters: tuple[UnaskedLetter, ...] = ()
     failed: Exception | None = None
+
+
+@dataclass(frozen=True)
+class SentLetter:
+    """A letter on record. ``states`` counts its addresses by how far it got to them; ``message`` is its bytes."""
+
+    id: int
+    kind: str
+    subject: str
+    written_at: datetime
+    states: Mapping[str, int]
+    message: bytes = field(default=b"", repr=False)
 
 
 @dataclass(frozen=True)
@@ -689,6 +701,37 @@ def addresses_in_trouble(session: Session) -> tuple[Trouble, ...]:
         for row in rows
         if row.state in ("refused", "expired") or row.tries - (row.state == "trying") >= TROUBLE_AFTER_TRIES
     )
+
+
+def letters_before(session: Session, most: int, before: int | None = None) -> list[SentLetter]:
+    """The newest ``most`` letters on record, of those older than the letter ``before``; without their bytes."""
+    rows = select(OutboxRow.id, OutboxRow.kind, OutboxRow.subject, OutboxRow.written_at)
+    if before is not None:
+        rows = rows.where(OutboxRow.id < before)
+    found = session.execute(rows.order_by(OutboxRow.id.desc()).limit(most)).all()
+    states = _states_of(session, [row.id for row in found])
+    return [SentLetter(row.id, row.kind, row.subject, row.written_at, states.get(row.id, {})) for row in found]
+
+
+def letter_named(session: Session, letter_id: int) -> SentLetter | None:
+    """A letter by its id, bytes and all; None where there is none."""
+    row = session.get(OutboxRow, letter_id)
+    if row is None:
+        return None
+    states = _states_of(session, [row.id]).get(row.id, {})
+    return SentLetter(row.id, row.kind, row.subject, row.written_at, states, row.message)
+
+
+def _states_of(session: Session, ids: Sequence[int]) -> dict[int, dict[str, int]]:
+    counted = (
+        select(RecipientRow.outbox_id, RecipientRow.state, func.count())
+        .where(RecipientRow.outbox_id.in_(ids))
+        .group_by(RecipientRow.outbox_id, RecipientRow.state)
+    )
+    states: dict[int, dict[str, int]] = {}
+    for letter_id, state, count in session.execute(counted):
+        states.setdefault(letter_id, {})[state] = count
+    return states
 
 
 def last_accepted_at(session: Session) -> datetime | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import Any
@@ -13,6 +13,7 @@ from sqlalchemy import Text, func, insert, literal, or_, select, tuple_, type_co
 from sqlalchemy.orm import Session, aliased
 
 from soakbell.errors import Fault, LogRefused, StoreError
+from soakbell.gear.fold import settle_corrections
 from soakbell.gear.log import DETAILS, OF_CALL, Correction, Detail, EntryKind, LogEntry
 from soakbell.gear.log_check import check_entries, strings_at_stake
 from soakbell.gear.outfit import Outfit
@@ -23,6 +24,7 @@ from soakbell.store.schema import LogRow
 
 _AT_ONCE = 500  # variables in one statement; SQLite before 3.32 takes 999
 _PAGE = 5000  # entries
+_LATELY = 3000  # entries
 _DAWN = datetime.min.replace(tzinfo=UTC)
 _COLUMNS = tuple(  # the detail as text: its JSON is parsed where a fault in it names its row
     type_coerce(column, Text).label(column.name) if column.name == "detail" else column
@@ -58,6 +60,7 @@ def take_entries(
     *,
     zone: tzinfo = UTC,
     outfit: Outfit | None = None,
+    labels: Mapping[str, str] | None = None,
 ) -> Appended:
     """Check entries against the log and append them, in one unit of work: all or nothing.
 
@@ -66,6 +69,7 @@ def take_entries(
     Args:
         zone: whose clock the faults tell moments by.
         outfit: names in the entries must be in it; None: they aren't checked.
+        labels: what the faults call an entry, by id; by default its kind and moment.
 
     Raises:
         LogRefused: with every fault found.
@@ -73,18 +77,19 @@ def take_entries(
     """
 
     def weigh(log: Collection[LogEntry]) -> None:
-        faults = check_entries(entries, log, strings, now, zone=zone, outfit=outfit)
+        faults = check_entries(entries, log, strings, now, labels=labels, zone=zone, outfit=outfit)
         if faults:
             raise LogRefused(faults)
 
-    with store.reading() as session:
-        read_to = newest_seq(session)
-        log = _bearing(session, entries, strings)
-    weigh(log)
-    with store.writing() as session:
-        if newest_seq(session) != read_to:
-            weigh(_bearing(session, entries, strings))
-        return append_entries(session, entries)
+    with store.turn:
+        with store.reading() as session:
+            read_to = newest_seq(session)
+            log = _bearing(session, entries, strings)
+        weigh(log)
+        with store.writing() as session:
+            if newest_seq(session) != read_to:
+                weigh(_bearing(session, entries, strings))
+            return append_entries(session, entries)
 
 
 def _bearing(
@@ -208,6 +213,51 @@ def pages_up_to(
 def entries_named(session: Session, ids: Sequence[str]) -> list[LogEntry]:
     """The entries with these ids, few enough for one statement, in the order things happened."""
     return _read(session, LogRow.id.in_(ids))
+
+
+def entries_keyed(session: Session, keys: Collection[str]) -> list[LogEntry]:
+    """The entries with these keys, few enough for one statement, in the order things happened."""
+    return _read(session, LogRow.key.in_(keys))
+
+
+def told_before(session: Session, most: int, before: int | None = None) -> list[tuple[int, LogEntry | Unread]]:
+    """Up to ``most`` entries with their numbers, the last stored first; ``before`` a number, or of all.
+
+    Raises:
+        StoreError: a row that a call needs can't be read.
+    """
+    asked = select(*_COLUMNS).order_by(LogRow.seq.desc()).limit(most)
+    if before is not None:
+        asked = asked.where(LogRow.seq < before)
+    return [(row.seq, _entry_or_unread(row)) for row in session.execute(asked)]
+
+
+def told_lately_of(session: Session, string: str, most: int) -> list[LogEntry | Unread]:
+    """Up to ``most`` entries of a string among the last ``_LATELY`` stored of all, the newest first.
+
+    Raises:
+        StoreError: a row that a call needs can't be read.
+    """
+    of_string = LogRow.string + "" == string  # by an index on strings all entries of the string would be sorted
+    lately = LogRow.seq > newest_seq(session) - _LATELY
+    asked = select(*_COLUMNS).where(lately, of_string).order_by(LogRow.seq.desc()).limit(most)
+    return [_entry_or_unread(row) for row in session.execute(asked)]
+
+
+def voided_among(session: Session, ids: Collection[str]) -> frozenset[str]:
+    """Which of these entries, few enough for one statement, don't count: read from their corrections alone.
+
+    Raises:
+        StoreError: a correction can't be read.
+    """
+    corrections: dict[str, LogEntry] = {}
+    targets = set(ids)
+    while targets:
+        found = {entry.id: entry for entry in _read(session, LogRow.voids.in_(targets))}
+        targets = found.keys() - corrections.keys()
+        corrections |= found
+    known = {*ids, *corrections}
+    return settle_corrections(corrections.values(), known).voided & frozenset(ids)
 
 
 def orders_of(session: Session, ids: Sequence[str]) -> list[Order]:

@@ -214,3 +214,25 @@ class NoteRow(Base):
     name: Mapped[str] = mapped_column(String(200), primary_key=True)
     value: Mapped[dict[str, Any]] = mapped_column(JSON)
     written_at: Mapped[datetime]
+
+
+class PageSessionRow(Base):
+    """Somebody who is signed in at the page. ``token_sha256`` stands for the token, which is kept nowhere."""
+
+    __tablename__ = "page_session"
+
+    token_sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    boat: Mapped[str] = mapped_column(String(100))
+    role: Mapped[str] = mapped_column(String(20))
+    secret_sha256: Mapped[str] = mapped_column(String(64))
+    begun_at: Mapped[datetime]
+    ends_at: Mapped[datetime] = mapped_column(index=True)
+
+
+class PageLinkUseRow(Base):
+    """A letter's link that was used. It opens nothing again."""
+
+    __tablename__ = "page_link_use"
+
+    link_sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    used_at: Mapped[datetime] = mapped_column(index=True)

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import socket
-import threading
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-import uvicorn
 from sqlalchemy.orm import Session
 from starlette.applications import Starlette
 from starlette.requests import Request
@@ -97,6 +94,12 @@ def read_health(store: Store, now: datetime, zone_data: str) -> Health:
         )
 
 
+def last_sweep(session: Session, boat: str) -> datetime | None:
+    """When the boat's sweep last ran; None where it never did."""
+    found = letters.get_note(session, f"sweep:{boat}")
+    return None if found is None else found[1]
+
+
 def _about_sweeps(sweeps: Mapping[str, datetime], now: datetime) -> list[str]:
     if not sweeps:
         return ["no sweep has run yet"]
@@ -143,28 +146,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, (tuple, list)):
         return [_plain(each) for each in value]
     return value
-
-
-class PageServer:
-    """Serves an app from a thread of its own, so that it answers even when the sweep hangs."""
-
-    def __init__(self, app: Starlette, port: int, host: str = "127.0.0.1") -> None:
-        config = uvicorn.Config(
-            app, log_config=None, access_log=False, lifespan="off", ws="none", timeout_graceful_shutdown=5
-        )
-        self._server = uvicorn.Server(config)
-        self._socket = socket.create_server((host, port))
-        self.port: int = self._socket.getsockname()[1]
-        self._thread = threading.Thread(
-            target=self._server.run, kwargs={"sockets": [self._socket]}, name="pages", daemon=True
-        )
-
-    def start(self) -> None:
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Finish the answers begun and end; returns when the port is free."""
-        self._server.should_exit = True
-        if self._thread.is_alive():
-            self._thread.join(10)
-        self._socket.close()

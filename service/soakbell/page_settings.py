@@ -1,0 +1,148 @@
+"""What the skipper settled about the phone page: ``config/page.toml``. No fault in it stops a call or a letter."""
+
+from __future__ import annotations
+
+import ipaddress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Annotated
+from urllib.parse import urlsplit
+
+from argon2 import extract_parameters
+from argon2.exceptions import InvalidHashError
+from argon2.profiles import RFC_9106_LOW_MEMORY
+from pydantic import AfterValidator, Field
+
+from soakbell.errors import Fault, SettingsError
+from soakbell.settings import Settings
+from soakbell.settings_reading import Reader, Table, read_file, toml_of
+
+_HASH = 'a line that "soakbell passphrase" gives'
+
+
+def _weighty(text: str) -> str:
+    try:
+        found = extract_parameters(text)
+    except InvalidHashError as error:
+        raise ValueError(_HASH) from error
+    least = RFC_9106_LOW_MEMORY
+    if (found.type, found.memory_cost * found.time_cost) < (least.type, least.memory_cost * least.time_cost):
+        raise ValueError(_HASH)
+    return text
+
+
+def _own_address(text: str) -> str:
+    url = urlsplit(text)
+    if url.username or url.password or url.query or url.fragment or url.path not in ("", "/") or not url.hostname:
+        raise ValueError("an address without a path, as in https://boat.example")
+    if url.scheme != "https" and not (url.scheme == "http" and is_loopback(url.hostname)):
+        raise ValueError("an address that begins with https://, or http:// on this computer alone")
+    return f"{url.scheme}://{url.netloc.lower()}"
+
+
+def is_loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _ip_address(text: str) -> str:
+    try:
+        return str(ipaddress.ip_address(text))
+    except ValueError as error:
+        raise ValueError('an address of this computer, as in "127.0.0.1"') from error
+
+
+class PageTable(Table):
+    port: int = Field(default=8462, ge=0, le=65535, description="a port of this machine, 0 for any free one")
+    host: Annotated[str, AfterValidator(_ip_address)] = Field(
+        default="127.0.0.1", description='an address of this computer, as in "127.0.0.1"'
+    )
+    public_url: Annotated[str, AfterValidator(_own_address)] | None = Field(
+        default=None, max_length=200, description='the address phones use, as in "https://boat.example"'
+    )
+    session_days: int = Field(default=30, ge=1, le=400, description="days, 1 to 400")
+    link_days: int = Field(default=7, ge=1, le=30, description="days, 1 to 30")
+    skipper: Annotated[str, AfterValidator(_weighty)] = Field(max_length=300, description=_HASH, repr=False)
+    crew: Annotated[str, AfterValidator(_weighty)] | None = Field(
+        default=None, max_length=300, description=_HASH, repr=False
+    )
+
+
+@dataclass(frozen=True)
+class PageTerms:
+    """How the page is served. ``skipper`` and ``crew`` are argon2 hashes of their passphrases; without a hash,
+    no crew signs in."""
+
+    port: int
+    host: str
+    public_url: str | None
+    session_days: int
+    link_days: int
+    skipper: str = field(repr=False)
+    crew: str | None = field(repr=False)
+
+    @property
+    def over_tls(self) -> bool:
+        """Phones come by a proxy with TLS."""
+        return self.public_url is not None and self.public_url.startswith("https://")
+
+
+def page_terms_of(settings: Settings) -> PageTerms | str | None:
+    """How the page is served; where the file can't be used, why; None where the settings name none."""
+    if settings.page_file is None:
+        return None
+    try:
+        return load_page_terms(settings.page_file)
+    except SettingsError as fault:
+        return str(fault)
+
+
+def load_page_terms(path: Path) -> PageTerms:
+    """Read and check the page's file.
+
+    Raises:
+        SettingsError: carries every fault found; whatever else goes wrong in reading is one too.
+    """
+    try:
+        return _read(path)
+    except SettingsError:
+        raise
+    except Exception as fault:  # no call may be lost to a file that it doesn't need
+        found = f"what can't be read ({type(fault).__name__}: {fault})"
+        write = "TOML as in the example that comes with the service"
+        raise SettingsError([Fault(str(path), "file", found, write)]) from fault
+
+
+def _read(path: Path) -> PageTerms:
+    faults: list[Fault] = []
+    raw = read_file(path, faults)
+    data = None if raw is None else toml_of(path, raw, faults)
+    if data is None:
+        raise SettingsError(faults)
+    reader = Reader(str(path), data, faults)
+    page = reader.table("page", PageTable)
+    reader.unknown_tables()
+    if page is not None and not is_loopback(page.host) and not (page.public_url or "").startswith("https://"):
+        write = 'public_url with https://, served by a proxy with TLS; or host = "127.0.0.1"'
+        faults.append(Fault(str(path), "page.host", f"{page.host}, reached from other computers", write))
+    if faults or page is None:
+        raise SettingsError([_unseen(fault) for fault in faults])
+    return PageTerms(
+        port=page.port,
+        host=page.host,
+        public_url=page.public_url,
+        session_days=page.session_days,
+        link_days=page.link_days,
+        skipper=page.skipper,
+        crew=page.crew,
+    )
+
+
+def _unseen(fault: Fault) -> Fault:
+    """A fault that doesn't show what may be a passphrase."""
+    secret = fault.key in ("page.skipper", "page.crew") and fault.found != "nothing"
+    return replace(fault, found="something else (not shown)") if secret else fault

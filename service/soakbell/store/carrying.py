@@ -1,0 +1,188 @@
+"""A boat's database carried out of one place and into another, row by row the same but for who is signed in."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Connection, Table, func, select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from soakbell.errors import NotUnderstood, StoreError
+from soakbell.store.backup import back_up, check_copy
+from soakbell.store.engine import NEWEST_REVISION, VERSION_TABLE, Store, known_revisions, open_store, remedy_for
+from soakbell.store.log import stored_from
+from soakbell.store.schema import (
+    Base,
+    CallRow,
+    LetterEntryRow,
+    LogRow,
+    OutboxRow,
+    PageLinkUseRow,
+    PageSessionRow,
+    RungBellRow,
+)
+
+_STAYS = frozenset({PageSessionRow.__tablename__, PageLinkUseRow.__tablename__})
+"""Who is signed in, and which links were used: of one place and its keys alone."""
+_TABLES: tuple[Table, ...] = tuple(table for table in Base.metadata.sorted_tables if table.name not in _STAYS)
+_DONE = (LogRow, CallRow, OutboxRow, LetterEntryRow, RungBellRow)
+"""What only a boat has for which something was told or written."""
+_AT_ONCE = 1000
+
+
+@dataclass(frozen=True)
+class CarriedOut:
+    """A checked copy without sessions. ``seq``: the number of its last log entry; ``rows`` by table."""
+
+    revision: str
+    seq: int
+    rows: tuple[tuple[str, int], ...]
+
+
+def carry_out(database: Path, to: Path) -> CarriedOut:
+    """Copy a database in use to the file ``to``, without what stays.
+
+    Raises:
+        StoreError: as ``back_up``.
+    """
+    back_up(database, to)
+    with _plainly(to), closing(sqlite3.connect(to, isolation_level=None)) as copy:
+        for name in sorted(_STAYS):
+            copy.execute(f'DELETE FROM "{name}"')  # noqa: S608
+        copy.execute("VACUUM")  # deleted rows would still lie in the file
+        seq = copy.execute(f'SELECT coalesce(max(seq), 0) FROM "{LogRow.__tablename__}"').fetchone()[0]  # noqa: S608
+    found = check_copy(to)
+    if found.revision is None:
+        raise StoreError(f"{database} holds no schema yet; start the service once")
+    return CarriedOut(found.revision, int(seq), found.rows)
+
+
+def nothing_done(session: Session) -> bool:
+    """True for a boat of which the log holds nothing and for which no call was made and no letter written."""
+    return not any(session.scalar(select(func.count()).select_from(row)) for row in _DONE)
+
+
+def carry_in(store: Store, copy: Path, boat: str) -> int:
+    """Put a copy's rows in the place of those of a boat with nothing done, all or nothing. The service may run.
+
+    The copy is brought to the newest schema first, so it may be changed.
+
+    Args:
+        boat: whose rows they must be.
+
+    Returns:
+        How many log entries came in.
+
+    Raises:
+        NotUnderstood: the copy is none of Soakbell's, of another boat, or can't be read.
+        StoreError: the boat isn't empty, or the database can't be written. It is then as it was.
+    """
+    _bring_up(copy)
+    with _refusing_strange(copy), closing(_opened(copy)) as source:
+        with store.reading() as session:
+            ours = session.connection().exec_driver_sql(_PROGRAMS).fetchall()
+        _refuse_other_shape(source, {tuple(row) for row in ours})
+        _refuse_other_boat(source, boat)
+        with store.turn, store.writing() as session:
+            if not nothing_done(session):
+                raise StoreError("this boat has a log or letters already; carry into one with a new database")
+            connection = session.connection()
+            for table in reversed(_TABLES):
+                connection.execute(table.delete())
+            for table in _TABLES:
+                _put_rows(source, connection, table)
+            return _read_through(session)
+
+
+def _bring_up(copy: Path) -> None:
+    try:
+        found = check_copy(copy)
+        if found.revision is None or found.revision not in known_revisions():
+            raise NotUnderstood(f"its schema is {found.revision}, which this Soakbell doesn't know")
+        if found.revision == NEWEST_REVISION:
+            return
+        from soakbell.store.upgrade import migrate
+
+        older = open_store(f"sqlite:///{copy}")
+        try:
+            migrate(older)
+        finally:
+            older.close()
+    except StoreError as fault:
+        raise NotUnderstood(f"its database can't be used: {fault}") from fault
+
+
+def _opened(copy: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(f"{copy.resolve().as_uri()}?mode=ro", uri=True, isolation_level=None)
+    connection.execute("PRAGMA trusted_schema=OFF")
+    return connection
+
+
+_PROGRAMS = "SELECT type, name, sql FROM sqlite_master WHERE type NOT IN ('table', 'index')"
+
+
+def _refuse_other_shape(source: sqlite3.Connection, programs: set[tuple[str, ...]]) -> None:
+    """Only plain tables with our columns and our own triggers: what a stranger wrote would run in our name."""
+    if {tuple(row) for row in source.execute(_PROGRAMS)} != programs:
+        raise NotUnderstood("its database has other triggers or views than Soakbell's")
+    ours = {table.name: [column.name for column in table.columns] for table in Base.metadata.sorted_tables}
+    found = source.execute("SELECT name, sql FROM sqlite_master WHERE type = 'table'").fetchall()
+    names = {name for name, _ in found}
+    if any(sql.upper().startswith("CREATE VIRTUAL") for _, sql in found) or names != {*ours, VERSION_TABLE}:
+        raise NotUnderstood("its database has other tables than Soakbell's")
+    for name, columns in ours.items():
+        told = source.execute(f'PRAGMA table_xinfo("{name}")').fetchall()
+        if sorted(row[1] for row in told) != sorted(columns) or any(row[6] for row in told):
+            raise NotUnderstood(f"its table {name} has other columns than Soakbell's")
+
+
+def _refuse_other_boat(source: sqlite3.Connection, boat: str) -> None:
+    for table in _TABLES:
+        if "boat" in table.columns:
+            strange = source.execute(
+                f'SELECT boat FROM "{table.name}" WHERE boat IS NOT ? LIMIT 1',  # noqa: S608
+                (boat,),
+            ).fetchone()
+            if strange is not None:
+                raise NotUnderstood(f"it is of the boat {str(strange[0])[:60]!r}, and this is {boat!r}")
+
+
+def _put_rows(source: sqlite3.Connection, connection: Connection, table: Table) -> None:
+    """As they are stored, so that not a digit changes."""
+    names = ", ".join(f'"{column.name}"' for column in table.columns)
+    cursor = source.execute(f'SELECT {names} FROM "{table.name}"')  # noqa: S608
+    marks = ", ".join("?" for _ in table.columns)
+    while rows := cursor.fetchmany(_AT_ONCE):
+        connection.exec_driver_sql(f'INSERT INTO "{table.name}" ({names}) VALUES ({marks})', rows)  # noqa: S608
+
+
+def _read_through(session: Session) -> int:
+    """The log is read once before it is kept; gives how many entries it has."""
+    entries, seq = 0, 0
+    while page := stored_from(session, seq + 1, _AT_ONCE):
+        entries, seq = entries + len(page), page[-1][0]
+    return entries
+
+
+@contextmanager
+def _refusing_strange(copy: Path) -> Iterator[None]:
+    """What is wrong with the copy is no fault of the database that it should go into."""
+    try:
+        yield
+    except sqlite3.Error as fault:
+        raise NotUnderstood(f"its database can't be read: {fault}") from fault
+    except (IntegrityError, ValueError, TypeError, OverflowError) as fault:  # a moment or number that is none
+        raise NotUnderstood(f"a row of {copy.name} can't be read: {fault}") from fault
+
+
+@contextmanager
+def _plainly(file: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.Error as fault:
+        raise StoreError(f"{file}: {fault}; {remedy_for(str(fault))}") from fault

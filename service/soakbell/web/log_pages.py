@@ -1,0 +1,286 @@
+"""Telling the log by phone: what can be told, a form for each kind, and what was told, to be undone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from soakbell.clock import CLOCK_SLACK
+from soakbell.errors import Fault, LogRefused
+from soakbell.gear.fold import Whereabouts
+from soakbell.gear.log import Correction, EntryKind, LogEntry, new_entry
+from soakbell.letters.times import HarborTimes
+from soakbell.store.log import (
+    Unread,
+    entries_keyed,
+    entries_named,
+    take_entries,
+    told_before,
+    voided_among,
+)
+from soakbell.store.log_keeper import Kept
+from soakbell.web.house import PageHouse
+from soakbell.web.log_forms import (
+    KINDS,
+    NO_KEY,
+    OFTEN,
+    TOLD_BY,
+    Asked,
+    Form,
+    as_told_before,
+    entries_of,
+    fault_words,
+    form_of,
+    not_ahead,
+    told_words,
+)
+from soakbell.web.visit import SignedIn, Visit, Way
+
+_LAST = 10
+_A_PAGE = 50
+_CREW_MAY_UNDO_FOR = timedelta(hours=24)
+_IDS = re.compile(r"[0-9a-f-]{36}(\.[0-9a-f-]{36}){0,5}")
+_SENT_BEFORE = (
+    "This form was sent before, with something else in it. Load it anew for another entry, and undo the first if "
+    "that was wrong."
+)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of telling. ``known``: it was in the log already, and nothing was doubled."""
+
+    entries: tuple[LogEntry, ...] = ()
+    known: bool = False
+    faults: tuple[Fault, ...] = ()
+
+
+def tell(
+    house: PageHouse, kind: EntryKind, cells: Mapping[str, str], now: datetime, at: datetime | None
+) -> Outcome:
+    """Take what a form's cells tell into the log, all or nothing; ``at`` is when it happened unless they say.
+
+    Raises:
+        StoreError: the database can't be read or written.
+    """
+    told = entries_of(kind, cells, house.zone, now, at=at)
+    if told.faults:
+        return Outcome(faults=told.faults)
+    told = not_ahead(told, now, CLOCK_SLACK)
+    apart = CLOCK_SLACK if cells.get("happened_at", "").strip() else timedelta.max
+    for first_try in (True, False):
+        with house.store.reading() as session:
+            known = entries_keyed(session, [entry.key for entry in told.entries])
+        same = as_told_before(told, known, apart)
+        try:
+            taken = take_entries(
+                house.store,
+                same.entries,
+                house.settings.trap_strings,
+                now,
+                zone=house.zone,
+                outfit=house.usable_outfit,
+                labels=same.labels,
+            )
+        except LogRefused as refused:
+            if first_try and any(fault.key == "key" for fault in refused.faults):
+                continue  # it came twice at once, and is known by now
+            return Outcome(faults=refused.faults)
+        return Outcome((*taken.written, *taken.known), not taken.written)
+    raise AssertionError("the second try ends one way or the other")
+
+
+# ---- Forms ---------------------------------------------------------------------------------------------------
+
+
+def _form(visit: Visit) -> Response:
+    return _form_page(visit, form_of(_kind_of(visit), _asked(visit)), str(uuid4()))
+
+
+def _take(visit: Visit, form: FormData) -> Response:
+    kind = _kind_of(visit)
+    cells = {name: cell for name, cell in form.items() if isinstance(cell, str) and name != "form_token"}
+    outcome = tell(visit.house, kind, cells, visit.now, visit.now)
+    if not outcome.faults:
+        ids = ".".join(entry.id for entry in outcome.entries)
+        return visit.go(f"/log?told={ids}{'&before=1' if outcome.known else ''}")
+    filled = form_of(kind, _asked(visit), cells, outcome.faults)
+    key = cells.get("key", "")
+    lost = any(fault.found == NO_KEY for fault in outcome.faults)
+    return _form_page(
+        visit, filled, str(uuid4()) if lost else key, status=422, faults=_apart(filled, outcome.faults)
+    )
+
+
+def _apart(form: Form, faults: Sequence[Fault]) -> tuple[str, ...]:
+    """Faults of the whole form, in its own words."""
+    sent_before = {fault_words(fault) for fault in faults if fault.key == "key" and "other content" in fault.found}
+    return tuple(_SENT_BEFORE if said in sent_before else said for said in form.faults)
+
+
+def _form_page(
+    visit: Visit, form: Form, key: str, *, status: int = 200, faults: tuple[str, ...] | None = None
+) -> Response:
+    return visit.page(
+        "log_form.html",
+        status=status,
+        form=form,
+        key=key,
+        faults=form.faults if faults is None else faults,
+        sign="Tell the log",
+    )
+
+
+def _kind_of(visit: Visit) -> EntryKind:
+    name = visit.request.path_params["kind"]
+    found = next((kind for kind in KINDS if kind.value == name), None)
+    if found is None:
+        raise HTTPException(404, "There is no such form.")
+    return found
+
+
+def _asked(visit: Visit) -> Asked:
+    house = visit.house
+    gear = house.desk.log.now().gear
+    marks, counts = {}, {}
+    for string in house.settings.trap_strings:
+        state = gear.strings.get(string.name)
+        start, end = (string.start, string.end) if state is None else (state.start, state.end)
+        places = {
+            "start-lat": start.lat_deg,
+            "start-lon": start.lon_deg,
+            "end-lat": end.lat_deg,
+            "end-lon": end.lon_deg,
+        }
+        marks[string.name] = {name: repr(degrees) for name, degrees in places.items()}
+        fishing = 0 if state is None else len(state.places(Whereabouts.FISHING))
+        counts[string.name] = f"{fishing} of {string.traps} fish" if fishing else "none in the water"
+    return Asked(house.settings.trap_strings, house.usable_outfit, marks, counts)
+
+
+# ---- What was told -------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ToldRow:
+    """One entry of the log as it is listed. ``undo`` is what its button says; "" where there is none."""
+
+    id: str
+    words: str
+    told: str
+    voided: bool
+    undo: str
+
+
+def _log(visit: Visit) -> Response:
+    kept = visit.house.desk.log.now()
+    return visit.page(
+        "log.html",
+        often=[(kind.value, KINDS[kind]) for kind in OFTEN],
+        others=[(kind.value, name) for kind, name in KINDS.items() if kind not in OFTEN],
+        told=_just_told(visit),
+        before=visit.query.get("before") == "1",
+        odd=_odd(visit, kept),
+        undone=visit.query.get("undone") == "1",
+        rows=_rows(visit, _LAST, None)[0],
+    )
+
+
+def _told(visit: Visit) -> Response:
+    before = visit.query.get("before", "")
+    if before and not re.fullmatch(r"[1-9][0-9]{0,17}", before, re.ASCII):
+        raise HTTPException(404)
+    rows, last = _rows(visit, _A_PAGE, int(before) if before else None)
+    return visit.page("told.html", rows=rows, older=last if len(rows) == _A_PAGE else None)
+
+
+def _rows(visit: Visit, most: int, before: int | None) -> tuple[list[ToldRow], int | None]:
+    with visit.house.store.reading() as session:
+        found = told_before(session, most, before)
+        voided = voided_among(session, [entry.id for _, entry in found])
+    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    rows = [_row(visit, entry, entry.id in voided, times) for _, entry in found]
+    return rows, found[-1][0] if found else None
+
+
+def _row(visit: Visit, entry: LogEntry | Unread, voided: bool, times: HarborTimes) -> ToldRow:
+    if isinstance(entry, Unread):
+        return ToldRow(entry.id, f"This entry can't be read: {entry.fault}.", "", voided, "")
+    told = f"Told by {entry.told_by} {times.dated(entry.told_at)}"
+    undo = ""
+    if not voided and visit.who is not None and _may_undo(visit.who, entry, visit.now):
+        undo = "Bring it back" if isinstance(entry.detail, Correction) else "Undo"
+    return ToldRow(entry.id, told_words(entry, times), told, voided, undo)
+
+
+def _may_undo(who: SignedIn, entry: LogEntry, now: datetime) -> bool:
+    """The crew may undo what was told by phone today; the skipper all."""
+    return who.is_skipper or (entry.told_by == TOLD_BY and now - entry.told_at <= _CREW_MAY_UNDO_FOR)
+
+
+def _just_told(visit: Visit) -> list[str]:
+    ids = _told_ids(visit)
+    if not ids:
+        return []
+    with visit.house.store.reading() as session:
+        found = entries_named(session, ids)
+    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    return [told_words(entry, times) for entry in sorted(found, key=lambda entry: entry.order)]
+
+
+def _told_ids(visit: Visit) -> list[str]:
+    told = visit.query.get("told", "")
+    return told.split(".") if _IDS.fullmatch(told) else []
+
+
+def _odd(visit: Visit, kept: Kept) -> list[str]:
+    """What of the entries just told makes no sense where it stands."""
+    ids = set(_told_ids(visit))
+    oddities = (*kept.gear.oddities, *(() if kept.books is None else kept.books.oddities))
+    return [f"Found {odd.found}; it should be {odd.write}." for odd in oddities if odd.entry_id in ids]
+
+
+def _void(visit: Visit, form: FormData) -> Response:
+    house, entry_id = visit.house, visit.request.path_params["entry"]
+    with house.store.reading() as session:
+        found = entries_named(session, [entry_id])
+    if not found or visit.who is None:
+        raise HTTPException(404, "There is no such entry in the log.")
+    (entry,) = found
+    if not _may_undo(visit.who, entry, visit.now):
+        raise HTTPException(
+            403, "The crew may undo what was told by phone in the last 24 hours; the rest, the skipper."
+        )
+    with house.store.reading() as session:
+        voided = entry.id in voided_among(session, [entry.id])
+    if not voided:
+        _correct(visit, entry)
+    return visit.go("/told?undone=1" if form.get("from") == "told" else "/log?undone=1")
+
+
+def _correct(visit: Visit, entry: LogEntry) -> None:
+    house = visit.house
+    detail = Correction(entry.id, "undone on the phone page")
+    correction = new_entry(detail, happened_at=visit.now, told_at=visit.now, told_by=TOLD_BY)
+    strings, zone = house.settings.trap_strings, house.zone
+    try:
+        take_entries(house.store, [correction], strings, visit.now, zone=zone, outfit=house.usable_outfit)
+    except LogRefused as refused:
+        if not all("voided already" in fault.found for fault in refused.faults):  # a second tap came first
+            said = " ".join(fault_words(fault) for fault in refused.faults)
+            raise HTTPException(409, f"That can't be undone. {said}") from refused
+
+
+WAYS = (
+    Way("/log", get=_log),
+    Way("/log/{kind}", get=_form, post=_take),
+    Way("/told", get=_told),
+    Way("/told/{entry}/void", post=_void),
+)

@@ -1,0 +1,103 @@
+"""What phones kept while they had no signal, taken into the log when they have one again.
+
+POST ``/sync`` brings ``{"entries": [{"key", "kind", "happened_at", "cells": {...}}, ...]}`` and is told of each,
+in that order, whether it was taken, was known already, or was refused and why. Each is judged by itself, so one
+that is refused stops none. ``cells`` are the fields of the kind's form.
+A moment without an offset is one of the harbor's clock.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from starlette.datastructures import FormData
+from starlette.responses import JSONResponse, Response
+
+from soakbell.errors import Fault
+from soakbell.web.log_forms import KINDS, LABELS, field_of
+from soakbell.web.log_pages import tell
+from soakbell.web.visit import Visit, Way
+
+MOST_BYTES = 256_000
+MOST_ENTRIES = 200
+_MOST_CELLS = 60
+
+
+class _NotOurs(Exception):
+    """A body that no page of ours sends."""
+
+
+def _ready(visit: Visit) -> Response:
+    """What the script needs before it sends."""
+    return JSONResponse(
+        {
+            "form_token": visit.who.form_token if visit.who else "",
+            "strings": [string.name for string in visit.house.settings.trap_strings],
+            "now": visit.now.isoformat(),
+        }
+    )
+
+
+def _sync(visit: Visit, _form: FormData) -> Response:
+    try:
+        entries = _entries(visit.body)
+    except _NotOurs as fault:
+        return JSONResponse({"fault": str(fault)}, 400)
+    return JSONResponse({"told": [_judged(visit, entry) for entry in entries]})
+
+
+def _entries(body: bytes) -> list[dict[str, Any]]:
+    try:
+        told = json.loads(body)
+        json.dumps(told, ensure_ascii=False).encode()  # halves of letters can't be answered with
+    except (ValueError, RecursionError) as fault:
+        raise _NotOurs("This is no JSON in UTF-8.") from fault
+    entries = told.get("entries") if isinstance(told, dict) else None
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise _NotOurs('Write {"entries": [...]}, each an object.')
+    if len(entries) > MOST_ENTRIES:
+        raise _NotOurs(f"At most {MOST_ENTRIES} entries at once.")
+    return entries
+
+
+def _judged(visit: Visit, entry: dict[str, Any]) -> dict[str, Any]:
+    key, cells = entry.get("key"), _cells(entry)
+    kind = next((kind for kind in KINDS if kind.value == entry.get("kind")), None)
+    if cells is None or kind is None:
+        found, write = (
+            ("kind", "one of the forms") if kind is None else ("cells", "text by the form's field names")
+        )
+        return _told(key, "refused", (Fault("", found, "something else", write),))
+    outcome = tell(visit.house, kind, cells, visit.now, None)
+    if outcome.faults:
+        return _told(key, "refused", outcome.faults)
+    return _told(key, "known" if outcome.known else "taken", ())
+
+
+def _cells(entry: dict[str, Any]) -> dict[str, str] | None:
+    """The entry's cells by field; None where they aren't text."""
+    cells = entry.get("cells", {})
+    if not isinstance(cells, dict) or len(cells) > _MOST_CELLS:
+        return None
+    whole = {**cells, "happened_at": entry.get("happened_at", ""), "key": entry.get("key", "")}
+    return whole if all(isinstance(cell, str) for cell in whole.values()) else None
+
+
+def _told(key: object, state: str, faults: tuple[Fault, ...]) -> dict[str, Any]:
+    told = [
+        {
+            "field": field_of(fault),
+            "label": LABELS.get(field_of(fault), ""),
+            "found": fault.found,
+            "write": fault.write,
+        }
+        for fault in faults
+    ]
+    return {"key": key if isinstance(key, str) else None, "state": state, "faults": told}
+
+
+WAYS = (
+    Way("/sync/ready", get=_ready),
+    Way("/sync", post=_sync, most_bytes=MOST_BYTES, as_form=False),
+)

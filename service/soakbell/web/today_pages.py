@@ -1,0 +1,195 @@
+"""Today's call as it was told, why it was made, and the letters that went out. No call is made here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from email import policy
+from email.parser import BytesParser
+
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from soakbell.due_times import due_at
+from soakbell.letters.chart import day_in_numbers, value_at
+from soakbell.letters.figures import QUANTITY, limit_words, short_figure
+from soakbell.letters.page import Page, page_of
+from soakbell.letters.times import HarborTimes, age_words
+from soakbell.letters.words import capital, listed
+from soakbell.planning.call import Call
+from soakbell.store.letters import letter_named, letters_before
+from soakbell.web.health import LONGEST_SILENCE, last_sweep
+from soakbell.web.visit import Role, Visit, Way
+
+_LETTERS_A_PAGE = 30
+_HIGHEST_ID = 2**62
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a call stands ``at`` a moment. ``counts`` is False once it ran out; ``old`` says so in words, or that
+    nobody has watched it."""
+
+    page: Page
+    counts: bool
+    old: str
+    made_ago: str
+    ends_at: datetime
+    at: datetime
+
+
+def standing(visit: Visit) -> Standing | None:
+    """Today's call as it stands now; None where none was told."""
+    told = visit.house.desk.told(visit.today)
+    if told is None:
+        return None
+    call, facts = told
+    times = HarborTimes(facts.zone_name, call.day)
+    page = page_of(
+        call,
+        facts,
+        changed=False,
+        previous=None,
+        day_in_numbers=day_in_numbers(call, times),
+        has_chart=False,
+        ashore=None,
+    )
+    ago_h = (visit.now - call.made_at) / timedelta(hours=1)
+    return Standing(
+        page,
+        visit.now <= call.valid_until,
+        _old(visit, call, times),
+        age_words(ago_h),
+        ends_at=call.valid_until,
+        at=visit.now,
+    )
+
+
+def _old(visit: Visit, call: Call, times: HarborTimes) -> str:
+    if visit.now > call.valid_until:
+        return f"This call ran out at {times.zoned(call.valid_until)} and counts for nothing now."
+    with visit.house.store.reading() as session:
+        swept_at = last_sweep(session, visit.house.boat)
+    if swept_at is not None and visit.now - swept_at <= LONGEST_SILENCE:
+        return ""
+    since = "not known when" if swept_at is None else times.dated(swept_at)
+    return f"The service last looked at {since}: later warnings and forecasts are not in this. Look them up first."
+
+
+def _today(visit: Visit) -> Response:
+    found = standing(visit)
+    if found is not None:
+        return visit.page("today.html", standing=found, page=found.page)
+    house = visit.house
+    zone, hour = house.settings.harbor.time_zone, house.settings.letters.morning
+    due, times = due_at(visit.today, hour, zone), HarborTimes(zone, visit.today)
+    if visit.now < due:
+        why = f"The morning letter is due {times.dated(due)}."
+    else:
+        why = f"The morning letter was due {times.dated(due)}, and none was written."
+    return visit.page("no_letter.html", why=why, links=house.desk.official_pages)
+
+
+@dataclass(frozen=True)
+class HourRow:
+    hour: str
+    cells: tuple[str, ...]
+    held: str
+
+
+def hour_rows(call: Call, times: HarborTimes) -> tuple[tuple[str, ...], tuple[HourRow, ...]]:
+    """Heads, and a row an hour of the day: the worst of all places and sources, each held against its limit."""
+    asked = tuple(name for name in QUANTITY if name in call.limits)
+    heads = tuple(limit_words(name, call.limits[name]) for name in asked)
+    return heads, tuple(_hour_row(call, at, asked, times) for at in times.hours_of_day())
+
+
+def _hour_row(call: Call, at: datetime, asked: tuple[str, ...], times: HarborTimes) -> HourRow:
+    values = {name: value_at(call.hours, name, at) for name in asked}
+    lacking = [QUANTITY[name].short for name, value in values.items() if value is None]
+    past = list(_past(values, call.limits))
+    if past:
+        held = f"past the limit: {listed(past)}"
+    elif lacking:
+        held = f"not known: {listed(lacking)}"
+    else:
+        held = "inside the limits"
+    cells = tuple(
+        "not known" if value is None else short_figure(name, value, call.limits[name])
+        for name, value in values.items()
+    )
+    return HourRow(times.hour(at), cells, held)
+
+
+def _past(values: Mapping[str, float | None], limits: Mapping[str, float]) -> Iterator[str]:
+    for quantity, limit in limits.items():
+        value, kind = values.get(quantity), QUANTITY[quantity]
+        if value is not None and (value < limit if kind.past == "under" else value > limit):
+            yield kind.short
+
+
+def _why(visit: Visit) -> Response:
+    told = visit.house.desk.told(visit.today)
+    if told is None:
+        return _today(visit)
+    call, facts = told
+    found = standing(visit)
+    times = HarborTimes(facts.zone_name, call.day)
+    heads, rows = hour_rows(call, times)
+    return visit.page("why.html", standing=found, page=found.page if found else None, heads=heads, rows=rows)
+
+
+def _letters(visit: Visit) -> Response:
+    before = visit.query.get("before", "")
+    with visit.house.store.reading() as session:
+        found = letters_before(session, _LETTERS_A_PAGE, _id_of(before) if before else None)
+    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    rows = [(one.id, times.dated(one.written_at), one.subject, _reached(one.states)) for one in found]
+    older = found[-1].id if len(found) == _LETTERS_A_PAGE else None
+    return visit.page("letters.html", rows=rows, older=older)
+
+
+def _letter(visit: Visit) -> Response:
+    with visit.house.store.reading() as session:
+        found = letter_named(session, _id_of(visit.request.path_params["letter"]))
+    if found is None:
+        raise HTTPException(404, "There is no such letter on record.")
+    message = BytesParser(policy=policy.default).parsebytes(found.message)
+    part = message.get_body(("plain",))
+    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    return visit.page(
+        "letter.html",
+        subject=found.subject,
+        written=times.dated(found.written_at),
+        reached=_reached(found.states),
+        text="" if part is None else part.get_content(),
+    )
+
+
+def _id_of(text: str) -> int:
+    if not text.isascii() or not text.isdecimal() or not 0 < int(text[:20]) < _HIGHEST_ID:
+        raise HTTPException(404)
+    return int(text)
+
+
+_STATES = {
+    "accepted": "accepted by the mail server for",
+    "waiting": "waiting for",
+    "trying": "being sent to",
+    "refused": "refused for",
+    "expired": "given up for",
+}
+
+
+def _reached(states: Mapping[str, int]) -> str:
+    told = [f"{_STATES.get(state, state)} {count}" for state, count in states.items()]
+    return capital("; ".join(told)) if told else "No address"
+
+
+WAYS = (
+    Way("/", get=_today),
+    Way("/why", get=_why),
+    Way("/letters", get=_letters, role=Role.SKIPPER),
+    Way("/letters/{letter}", get=_letter, role=Role.SKIPPER),
+)

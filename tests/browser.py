@@ -1,0 +1,82 @@
+"""A real browser before a served page: Chromium through Playwright, its profile kept in a folder."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, sync_playwright
+
+from page_scenes import SKIPPER, Scene
+from soakbell.web.app import page_app
+from soakbell.web.server import PageServer
+
+CHROMIUM = Path("/usr/bin/chromium")
+
+
+def need_chromium() -> None:
+    """Skip where there is no browser, and fail where there must be one."""
+    if CHROMIUM.exists():
+        return
+    if os.environ.get("SOAKBELL_NEEDS_SHARED") == "1":
+        pytest.fail(f"there is no {CHROMIUM}, and this run must have it")
+    pytest.skip(f"there is no {CHROMIUM}")
+
+
+@contextmanager
+def served(scene: Scene, port: int = 0) -> Iterator[PageServer]:
+    """The scene's page on loopback."""
+    server = PageServer(page_app(scene.house), port)
+    server.start()
+    try:
+        yield server
+    finally:
+        server.stop()
+
+
+@contextmanager
+def browser(
+    profile: Path, scene: Scene | None = None, *, width: int = 390, height: int = 800, scheme: str = "light"
+) -> Iterator[BrowserContext]:
+    """A browser that is opened, and closed at the end; what it keeps stays in ``profile``.
+
+    With a ``scene``, its pages show that clock's time; its service worker has the computer's.
+    """
+    with sync_playwright() as playwright:
+        context = playwright.chromium.launch_persistent_context(
+            str(profile),
+            executable_path=str(CHROMIUM),
+            args=["--no-sandbox"],
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,  # type: ignore[arg-type]
+            timezone_id="America/New_York",
+        )
+        try:
+            if scene is not None:
+                context.clock.set_fixed_time(scene.clock.now())
+            yield context
+        finally:
+            context.close()
+
+
+@contextmanager
+def browser_page(
+    scene: Scene, profile: Path, *, passphrase: str = SKIPPER, width: int = 390, scheme: str = "light"
+) -> Iterator[tuple[Page, str]]:
+    """A page of a browser that has signed in, and the address of the boat's page, served while it lasts."""
+    need_chromium()
+    with served(scene) as server, browser(profile, scene, width=width, scheme=scheme) as context:
+        address = f"http://127.0.0.1:{server.port}"
+        page = context.new_page()
+        sign_in(page, address, passphrase)
+        yield page, address
+
+
+def sign_in(page: Page, address: str, passphrase: str = SKIPPER) -> None:
+    page.goto(f"{address}/in")
+    page.get_by_label("Passphrase").fill(passphrase)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(f"{address}/")

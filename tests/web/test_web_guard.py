@@ -1,0 +1,189 @@
+"""What stands before every page, tried on every way there is. INVENTED DATA."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from page_scenes import SKIPPER, Scene, form_token, page_scene, post, terms, visitor_of
+from soakbell.store.engine import Store
+from soakbell.web.app import all_ways
+from soakbell.web.visit import Way
+
+WAYS = all_ways()
+FROM_US = {"Sec-Fetch-Site": "same-origin"}
+
+
+@pytest.fixture
+def scene(tmp_path: Path) -> Iterator[Scene]:
+    with page_scene(tmp_path) as built:
+        built.tell_call()
+        yield built
+
+
+def path_of(way: Way) -> str:
+    """A way's address, with something in the place of its parts."""
+    parts = way.path.split("{")
+    return parts[0] + "".join("1" + part.partition("}")[2] for part in parts[1:])
+
+
+def everything_in(store: Store) -> str:
+    """A hash of every row of every table."""
+    digest = hashlib.sha256()
+    with store.reading() as session:
+        names = session.scalars(text("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name")).all()
+        for name in names:
+            rows = session.execute(text(f'SELECT * FROM "{name}"'))
+            digest.update(repr((name, sorted(repr(tuple(row)) for row in rows))).encode())
+    return digest.hexdigest()
+
+
+@pytest.mark.parametrize("signed_in", [True, False])
+def test_no_get_changes_anything(scene: Scene, signed_in: bool) -> None:
+    """W1."""
+    if signed_in:
+        scene.sign_in()
+    before = everything_in(scene.store)
+    for way in WAYS:
+        for _ in range(2):
+            assert scene.visitor.get(path_of(way)).status_code < 500, way.path
+    assert everything_in(scene.store) == before
+
+
+@pytest.mark.parametrize("way", [way for way in WAYS if way.role is not None], ids=lambda way: way.path)
+def test_a_stranger_gets_nothing_from_any_way(scene: Scene, way: Way) -> None:
+    before = everything_in(scene.store)
+    if way.get is not None:
+        assert scene.visitor.get(path_of(way)).headers["location"] == "/in"
+    if way.post is not None:
+        answer = scene.visitor.post(path_of(way), data={"key": "1"}, headers=FROM_US)
+        assert answer.status_code == 401
+    assert everything_in(scene.store) == before
+
+
+@pytest.mark.parametrize("way", [way for way in WAYS if way.post is not None], ids=lambda way: way.path)
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+        {"Sec-Fetch-Site": "none"},
+        {"Origin": "https://elsewhere.example"},
+        {"Origin": "null"},
+        {"Origin": "http://[", "Sec-Fetch-Site": "same-origin"},
+        {"Origin": "https://elsewhere.example", "Sec-Fetch-Site": "same-origin"},
+    ],
+    ids=str,
+)
+def test_a_post_that_another_page_made_is_refused_everywhere(
+    scene: Scene, way: Way, headers: dict[str, str]
+) -> None:
+    """W3."""
+    scene.sign_in()
+    token = form_token(scene.visitor.get("/"))
+    before = everything_in(scene.store)
+    answer = scene.visitor.post(path_of(way), data={"form_token": token, "passphrase": SKIPPER}, headers=headers)
+    assert answer.status_code == 403
+    assert everything_in(scene.store) == before
+
+
+@pytest.mark.parametrize("way", [way for way in WAYS if way.post and way.role], ids=lambda way: way.path)
+@pytest.mark.parametrize("token", ["", "0" * 64, "é"])
+def test_a_form_without_our_token_changes_nothing(scene: Scene, way: Way, token: str) -> None:
+    """W3: on top of what the browser says of where it came from."""
+    scene.sign_in()
+    before = everything_in(scene.store)
+    answer = scene.visitor.post(path_of(way), data={"form_token": token}, headers=FROM_US)
+    assert answer.status_code == 403
+    assert everything_in(scene.store) == before
+
+
+def test_the_token_of_one_session_is_of_no_use_to_another(scene: Scene) -> None:
+    scene.sign_in()
+    other = scene.another(SKIPPER)
+    strange = form_token(other.get("/"))
+    assert post(scene.visitor, "/out", form_token=strange).status_code == 403
+
+
+@pytest.mark.parametrize("path", ["/", "/in", "/nowhere", "/static/page.css", "/sw.js"])
+def test_every_answer_carries_the_headers_that_fence_it_in(scene: Scene, path: str) -> None:
+    headers = scene.visitor.get(path).headers
+    policy = headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    assert headers["x-content-type-options"] == "nosniff"
+    assert "frame-ancestors 'none'" in policy
+
+
+def test_pages_are_kept_nowhere_on_their_way(scene: Scene) -> None:
+    scene.sign_in()
+    assert scene.visitor.get("/").headers["cache-control"] == "no-store"
+
+
+def test_the_page_with_a_link_in_its_address_tells_no_other_page_of_it(tmp_path: Path) -> None:
+    """W2."""
+    with page_scene(tmp_path, page=terms(public_url="https://grebe.example")) as scene:
+        assert scene.visitor.get("/open?t=x").headers["referrer-policy"] in ("same-origin", "no-referrer")
+
+
+@pytest.mark.parametrize("host", ["elsewhere.example", "127.0.0.1.elsewhere.example", "", "[", "192.168.1.9:8462"])
+def test_only_our_own_host_is_answered(scene: Scene, host: str) -> None:
+    """A name that someone points at us must not read our pages with the browser's help."""
+    assert scene.visitor.get("/in", headers={"Host": host}).status_code == 421
+
+
+def test_the_public_address_is_answered_and_loopback_too(tmp_path: Path) -> None:
+    with page_scene(tmp_path, page=terms(public_url="https://grebe.example")) as scene:
+        for host in ("grebe.example", "localhost:8462", "[::1]:8462"):
+            assert visitor_of(scene.house).get("/in", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE"])
+def test_no_other_method_is_answered(scene: Scene, method: str) -> None:
+    assert scene.visitor.request(method, "/").status_code == 405
+
+
+@pytest.mark.parametrize("way", [way for way in WAYS if way.post is not None], ids=lambda way: way.path)
+def test_more_than_a_page_takes_is_refused(scene: Scene, way: Way) -> None:
+    scene.sign_in()
+    body = b"form_token=" + b"x" * (way.most_bytes + 1)
+    headers = {**FROM_US, "Content-Type": "application/x-www-form-urlencoded"}
+    assert scene.visitor.post(path_of(way), content=body, headers=headers).status_code in (403, 413)
+
+    def drips() -> Iterator[bytes]:
+        for _ in range(way.most_bytes // 1000 + 2):
+            yield b"x" * 1000
+
+    assert scene.visitor.post(path_of(way), content=drips(), headers=headers).status_code in (403, 413)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/../app.py",
+        "/static/%2e%2e/app.py",
+        "/static/..%2f..%2fsettings.py",
+        "/static//etc/passwd",
+        "/static/",
+    ],
+)
+def test_no_path_leads_out_of_the_folder_of_static_files(scene: Scene, path: str) -> None:
+    """W8."""
+    assert scene.visitor.get(path).status_code == 404
+
+
+def test_a_boat_called_like_markup_stays_text(tmp_path: Path) -> None:
+    """W4."""
+    from dataclasses import replace
+
+    with page_scene(tmp_path) as scene:
+        boat = scene.house.settings.boat.model_copy(update={"name": "<b>Grebe</b>"})
+        house = replace(scene.house, settings=replace(scene.house.settings, boat=boat))
+        page = visitor_of(house).get("/in").text
+    assert "&lt;b&gt;Grebe&lt;/b&gt;" in page
+    assert "<b>" not in page

@@ -1,0 +1,264 @@
+"""What phones kept, taken in: each entry by itself, once, however often and from however many it comes.
+
+INVENTED DATA.
+"""
+
+from __future__ import annotations
+
+import http.client
+import json
+import random
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+from uuid import UUID, uuid4
+
+import pytest
+from httpx2 import Response
+from starlette.testclient import TestClient
+
+from browser import served
+from page_scenes import CREW, Scene, form_token, page_scene, post
+from soakbell.gear.log import FoundDamaged, FoundMissing, LogEntry, Pulled
+from soakbell.store.log import all_entries
+from soakbell.web.sync import MOST_BYTES, MOST_ENTRIES
+
+PHONES, EACH = 50, 20
+
+
+@pytest.fixture
+def scene(tmp_path: Path) -> Iterator[Scene]:
+    with page_scene(tmp_path, at=datetime(2026, 12, 8, 15, tzinfo=UTC)) as built:
+        built.sign_in()
+        yield built
+
+
+def by_phone(scene: Scene) -> list[LogEntry]:
+    with scene.store.reading() as session:
+        return [entry for entry in all_entries(session) if entry.told_by == "phone"]
+
+
+def waiting(
+    kind: str = "pull", at: str = "2026-12-08T14:00:00Z", key: str | None = None, **cells: str
+) -> dict[str, Any]:
+    """One entry as a phone keeps it."""
+    return {"key": key or str(uuid4()), "kind": kind, "happened_at": at, "cells": cells}
+
+
+def sync(phone: TestClient, body: bytes | str) -> Response:
+    ready = phone.get("/sync/ready", headers={"Accept": "application/json"}).json()
+    headers = {"Sec-Fetch-Site": "same-origin", "X-Form-Token": ready["form_token"], "Accept": "application/json"}
+    return phone.post("/sync", content=body, headers=headers)
+
+
+def states(phone: TestClient, *entries: dict[str, Any]) -> list[str]:
+    answer = sync(phone, json.dumps({"entries": entries}))
+    assert answer.status_code == 200, answer.text
+    assert [told["key"] for told in answer.json()["told"]] == [entry["key"] for entry in entries]
+    return [told["state"] for told in answer.json()["told"]]
+
+
+def test_each_entry_is_judged_by_itself_and_told_in_order(scene: Scene) -> None:
+    good = waiting(string="Nine Foot", legal_claws="40")
+    bad = waiting(string="Nine Feet")
+    last = waiting(string="Outer Bar")
+    assert states(scene.visitor, good, bad, good, last) == ["taken", "refused", "known", "taken"]
+    assert [entry.string for entry in by_phone(scene)] == ["Nine Foot", "Outer Bar"]
+
+
+def test_what_is_refused_says_which_field_and_what_to_write(scene: Scene) -> None:
+    answer = sync(scene.visitor, json.dumps({"entries": [waiting(string="Nine Feet", legal_claws="1")]}))
+    (fault,) = answer.json()["told"][0]["faults"]
+    assert fault == {"field": "string", "label": "String", "found": "'Nine Feet'", "write": "Nine Foot"}
+
+
+def test_an_answer_that_was_lost_does_no_harm(scene: Scene) -> None:
+    entries = [waiting(string="Nine Foot", at="2026-12-08T13:00:00Z"), waiting(string="Outer Bar")]
+    assert states(scene.visitor, *entries) == ["taken", "taken"]
+    scene.clock.put(scene.clock.now() + timedelta(hours=9))
+    assert states(scene.visitor, *entries) == ["known", "known"]
+    assert len(by_phone(scene)) == 2
+
+
+def test_a_pull_brings_what_was_missing_and_damaged_with_it(scene: Scene) -> None:
+    entry = waiting(string="Nine Foot", missing_traps="7", damage_traps="3", damage_item="lid")
+    assert states(scene.visitor, entry, entry) == ["taken", "known"]
+    assert [type(one.detail) for one in by_phone(scene)] == [FoundMissing, Pulled, FoundDamaged]
+
+
+def test_a_form_sent_with_a_signal_whose_answer_was_lost_is_known_when_it_comes_again(scene: Scene) -> None:
+    key = str(uuid4())
+    page = scene.visitor.get("/log/pull")
+    at = (scene.clock.now() + timedelta(seconds=40)).isoformat()  # a phone's clock is seldom ours
+    fields = {"key": key, "form_token": form_token(page), "string": "Nine Foot", "happened_at": at, "note": ""}
+    assert post(scene.visitor, "/log/pull", **fields).status_code == 303
+    scene.clock.put(scene.clock.now() + timedelta(hours=3))
+    assert states(scene.visitor, waiting(key=key, at=at, string="Nine Foot")) == ["known"]
+
+
+@pytest.mark.parametrize(
+    "at", ["", "yesterday", "2026-13-01T00:00Z", "2026-12-09T15:00:00Z", "0001-01-01T00:00+14:00"]
+)
+def test_a_moment_is_needed_and_lies_in_the_past(scene: Scene, at: str) -> None:
+    assert states(scene.visitor, waiting(at=at, string="Nine Foot")) == ["refused"]
+
+
+def test_a_moment_typed_without_an_offset_is_the_harbors(scene: Scene) -> None:
+    assert states(scene.visitor, waiting(at="2026-12-08T08:40", string="Nine Foot")) == ["taken"]
+    assert by_phone(scene)[0].happened_at == datetime(2026, 12, 8, 13, 40, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        {},
+        {"key": 5},
+        {"key": "x", "kind": "pull"},
+        {"key": str(UUID(int=1)), "kind": "correction", "cells": {"voids": "x", "reason": "y"}},
+        {"key": str(UUID(int=1)), "kind": ["pull"]},
+        {"key": str(UUID(int=1)), "kind": "pull", "cells": {"string": 5}},
+        {"key": str(UUID(int=1)), "kind": "pull", "cells": ["string"]},
+        {"key": str(UUID(int=1)), "kind": "pull", "cells": {f"field {n}": "" for n in range(61)}},
+        {"key": str(UUID(int=1)), "kind": "pull", "happened_at": 7},
+    ],
+    ids=lambda entry: json.dumps(entry)[:60],
+)
+def test_an_entry_that_is_none_is_refused_and_the_next_is_taken(scene: Scene, entry: dict[str, Any]) -> None:
+    answer = sync(scene.visitor, json.dumps({"entries": [entry, waiting(string="Nine Foot")]}))
+    assert [told["state"] for told in answer.json()["told"]] == ["refused", "taken"]
+    assert all(told["write"] for told in answer.json()["told"][0]["faults"])
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"",
+        b"[]",
+        b"{",
+        b'{"entries": {}}',
+        b'{"entries": [1]}',
+        b'{"entries": ["\\ud800"]}',
+        b'{"entries": [{"key": "\\ud800"}]}',
+        b"\xff\xfe",
+        b"[" * 100_000,
+        json.dumps({"entries": [{}] * (MOST_ENTRIES + 1)}).encode(),
+    ],
+    ids=lambda body: repr(body[:30]),
+)
+def test_a_body_that_no_page_of_ours_sends_is_refused_with_a_reason(scene: Scene, body: bytes) -> None:
+    answer = sync(scene.visitor, body)
+    assert answer.status_code == 400
+    assert answer.json()["fault"]
+    assert by_phone(scene) == []
+
+
+def test_a_body_that_is_too_long_is_refused(scene: Scene) -> None:
+    assert sync(scene.visitor, b" " * (MOST_BYTES + 1)).status_code == 413
+
+
+def test_signed_out_or_with_a_token_of_another_session_nothing_is_taken(scene: Scene) -> None:
+    body = json.dumps({"entries": [waiting(string="Nine Foot")]})
+    stranger = scene.another()
+    asks_json = {"Accept": "application/json"}
+    assert stranger.get("/sync/ready", headers=asks_json).status_code == 401
+    from_us = {"Sec-Fetch-Site": "same-origin", **asks_json}
+    assert stranger.post("/sync", content=body, headers=from_us).status_code == 401
+    others = scene.another(CREW).get("/sync/ready").json()["form_token"]
+    assert (
+        scene.visitor.post("/sync", content=body, headers={**from_us, "X-Form-Token": others}).status_code == 403
+    )
+    assert by_phone(scene) == []
+
+
+# ---- Fifty phones --------------------------------------------------------------------------------------------
+
+
+class Phone:
+    """Sends what it keeps until it heard of each; now and then the answer is lost, or the connection before it."""
+
+    def __init__(self, number: int, port: int, cookie: str, token: str) -> None:
+        self.luck = random.Random(number)
+        self.port = port
+        self.headers = {
+            "Cookie": f"soakbell={cookie}",
+            "X-Form-Token": token,
+            "Sec-Fetch-Site": "same-origin",
+            "Accept": "application/json",
+        }
+        at = datetime(2026, 12, 8, 13, tzinfo=UTC)
+        self.keeps = {
+            key: {
+                "key": key,
+                "kind": "hours",
+                "happened_at": (at + timedelta(seconds=EACH * number + turn)).isoformat(),
+                "cells": {"engine_h": str(400 + number), "note": f"phone {number}, {turn}"},
+            }
+            for turn in range(EACH)
+            for key in (str(UUID(int=self.luck.getrandbits(128), version=4)),)
+        }
+        self.drops = 0
+
+    def send_all(self) -> None:
+        for _ in range(100):
+            if not self.keeps:
+                return
+            some = list(self.keeps.values())[: self.luck.randint(1, EACH)]
+            answer = self.send(json.dumps({"entries": some}))
+            for told in answer:
+                assert told["state"] in ("taken", "known"), told
+                del self.keeps[told["key"]]
+        raise AssertionError("a hundred tries were not enough")
+
+    def send(self, body: str) -> list[dict[str, Any]]:
+        """What was told; nothing where the phone hung up before it was."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=120)
+        try:
+            connection.request("POST", "/sync", body, self.headers)
+            if self.luck.random() < 0.4:
+                self.drops += 1
+                return []
+            answer = connection.getresponse()
+            assert answer.status == 200, answer.status
+            told: list[dict[str, Any]] = json.loads(answer.read())["told"]
+            return told
+        finally:
+            connection.close()
+
+
+@pytest.mark.slow
+def test_fifty_phones_with_twenty_entries_each_come_in_once_each(scene: Scene) -> None:
+    cookie = scene.visitor.cookies["soakbell"]
+    token = scene.visitor.get("/sync/ready").json()["form_token"]
+    together = threading.Barrier(PHONES)
+
+    def at_once(phone: Phone) -> int:
+        together.wait()
+        phone.send_all()
+        return phone.drops
+
+    with served(scene) as server, ThreadPoolExecutor(PHONES) as pool:
+        phones = [Phone(number, server.port, cookie, token) for number in range(PHONES)]
+        drops = sum(pool.map(at_once, phones))
+    entries = by_phone(scene)
+    assert drops > PHONES // 2
+    assert sorted(entry.note for entry in entries) == sorted(
+        f"phone {number}, {turn}" for number in range(PHONES) for turn in range(EACH)
+    )
+    assert len({entry.key for entry in entries}) == PHONES * EACH
+
+
+@pytest.mark.slow
+def test_one_entry_from_many_hands_at_once_is_one_entry(scene: Scene) -> None:
+    entry = waiting(string="Nine Foot", missing_traps="3", at="2026-12-08T14:00:00Z")
+    cookie = scene.visitor.cookies["soakbell"]
+    token = scene.visitor.get("/sync/ready").json()["form_token"]
+    with served(scene) as server, ThreadPoolExecutor(12) as pool:
+        phones = [Phone(number, server.port, cookie, token) for number in range(12)]
+        for phone in phones:
+            phone.luck.random = lambda: 1.0  # type: ignore[method-assign]
+        answers = list(pool.map(lambda phone: phone.send(json.dumps({"entries": [entry]})), phones))
+    assert sorted(told["state"] for (told,) in answers) == ["known"] * 11 + ["taken"]
+    assert len(by_phone(scene)) == 2

@@ -1,0 +1,120 @@
+"""Today's call on the phone page: what was told, how old it is, and when it counts no more. INVENTED DATA."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import update
+
+from page_scenes import Scene, page_scene
+from soakbell.store.schema import CallRow
+
+
+@pytest.fixture
+def scene(tmp_path: Path) -> Iterator[Scene]:
+    with page_scene(tmp_path) as built:
+        built.sign_in()
+        yield built
+
+
+def word_of(text: str) -> str:
+    return text.partition('<p class="word">')[2].partition("</p>")[0]
+
+
+def later(scene: Scene, **away: float) -> None:
+    scene.clock.put(scene.clock.now() + timedelta(**away))
+
+
+def test_the_call_of_the_letter_is_shown_with_its_window_reasons_and_sources(scene: Scene) -> None:
+    scene.tell_call()
+    page = scene.visitor.get("/")
+    assert page.status_code == 200
+    assert word_of(page.text) == "PULL"
+    for told in ("Off the water by", "Nine Foot", "zone forecast", "of at most", "Official warnings"):
+        assert told in page.text
+
+
+def test_before_the_letter_there_is_no_call_and_the_page_says_when_it_comes(scene: Scene) -> None:
+    later(scene, hours=-1)
+    page = scene.visitor.get("/").text
+    assert word_of(page) == "NO CALL"
+    assert "The morning letter is due" in page
+
+
+def test_after_the_hour_of_a_letter_that_never_came_there_is_no_call(scene: Scene) -> None:
+    later(scene, hours=2)
+    page = scene.visitor.get("/").text
+    assert word_of(page) == "NO CALL"
+    assert "none was written" in page
+
+
+def test_yesterdays_pull_is_not_todays(scene: Scene) -> None:
+    scene.tell_call()
+    later(scene, days=1)
+    assert word_of(scene.visitor.get("/").text) == "NO CALL"
+
+
+def test_a_call_that_ran_out_is_told_as_no_call(scene: Scene) -> None:
+    scene.tell_call()
+    later(scene, hours=18)
+    scene.swept()
+    page = scene.visitor.get("/").text
+    assert word_of(page) == "NO CALL"
+    assert "ran out" in page
+    assert "The call that ran out was: PULL" in page
+    assert "Off the water by" not in page
+
+
+def test_a_call_that_nobody_watches_says_so(scene: Scene) -> None:
+    scene.tell_call()
+    later(scene, minutes=30)
+    page = scene.visitor.get("/").text
+    assert "later warnings and forecasts are not in this" in page
+
+
+def test_a_call_that_is_watched_does_not(scene: Scene) -> None:
+    scene.tell_call()
+    later(scene, minutes=2)
+    assert "not in this" not in scene.visitor.get("/").text
+
+
+def test_a_record_that_cannot_be_read_is_told_and_is_no_call(scene: Scene) -> None:
+    scene.tell_call()
+    with scene.store.writing() as session:
+        session.execute(update(CallRow).values(detail={"call": {}}))
+    page = scene.visitor.get("/")
+    assert page.status_code == 503
+    assert "can't be read back" in page.text.replace("&#39;", "'")
+    assert "PULL" not in page.text
+
+
+def test_each_hour_is_shown_against_each_limit(scene: Scene) -> None:
+    scene.tell_call()
+    page = scene.visitor.get("/why").text
+    assert page.count('<th scope="row">') == 24
+    assert "wind 15 kt" in page
+    assert "inside the limits" in page
+
+
+def test_an_hour_that_is_not_known_is_never_inside_the_limits(scene: Scene) -> None:
+    scene.tell_call()
+    rows = scene.visitor.get("/why").text.split("<tr>")[2:]
+    unknown = [row for row in rows if "<td>not known</td>" in row]
+    assert unknown, "the forecast of this morning tells nothing of the night before it"
+    assert not any("inside the limits" in row for row in unknown)
+
+
+def test_a_letter_on_record_can_be_read_again(scene: Scene) -> None:
+    letter = scene.tell_call()
+    listed = scene.visitor.get("/letters").text
+    assert f'href="/letters/{letter}"' in listed
+    assert "Accepted by the mail server for 1" in listed
+    assert "Off the water by" in scene.visitor.get(f"/letters/{letter}").text
+
+
+@pytest.mark.parametrize("name", ["0", "-1", "1e3", "99999999999999999999", "x", "²", "7"])
+def test_a_letter_that_there_is_not_is_not_found(scene: Scene, name: str) -> None:
+    assert scene.visitor.get(f"/letters/{name}").status_code == 404
