@@ -112,7 +112,7 @@ def test_without_a_line_one_source_is_tried_and_then_the_mail_server(tmp_path: P
         "Inner Bay: point",
         "mail server 127.0.0.1:9 (none)",
     ]
-    assert [finding.well for finding in told] == [True, True, True, False, False]
+    assert [finding.well for finding in told] == [True, True, True, True, False, False]
     assert told[3].found.endswith("; the sources after it were not tried")
 
 
