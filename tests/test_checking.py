@@ -113,7 +113,7 @@ def test_without_a_line_one_source_is_tried_and_then_the_mail_server(tmp_path: P
         "mail server 127.0.0.1:9 (none)",
     ]
     assert [finding.well for finding in told] == [True, True, True, True, False, False]
-    assert told[3].found.endswith("; the sources after it were not tried")
+    assert told[4].found.endswith("; the sources after it were not tried")
 
 
 def test_what_is_tried_is_announced_before(tmp_path: Path) -> None:
