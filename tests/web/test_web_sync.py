@@ -9,7 +9,7 @@ import http.client
 import json
 import random
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -23,7 +23,9 @@ from starlette.testclient import TestClient
 from browser import served
 from page_scenes import CREW, Scene, form_token, page_scene, post
 from soakbell.gear.log import FoundDamaged, FoundMissing, LogEntry, Pulled
-from soakbell.store.log import all_entries
+from soakbell.store.engine import Store
+from soakbell.store.log import Appended, all_entries, take_entries
+from soakbell.web import log_pages
 from soakbell.web.sync import MOST_BYTES, MOST_ENTRIES
 
 PHONES, EACH = 50, 20
@@ -171,6 +173,75 @@ def test_signed_out_or_with_a_token_of_another_session_nothing_is_taken(scene: S
         scene.visitor.post("/sync", content=body, headers={**from_us, "X-Form-Token": others}).status_code == 403
     )
     assert by_phone(scene) == []
+
+
+# ---- Together and one by one
+
+
+def random_entries(luck: random.Random, before: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Some that go together, some that clash, some told ``before``; in the order they happened, mostly."""
+    entries = []
+    for _ in range(luck.randint(1, 8)):
+        kind = luck.choice(("pull", "pull", "missing", "recovered", "ashore", "set", "damage", "tagged"))
+        cells = {"string": luck.choice(("Nine Foot", "Outer Bar")), "traps": str(luck.randint(1, 26))}
+        if kind == "damage":
+            cells["item"] = luck.choice(("latch", "lid", "rust"))
+        if kind == "tagged":
+            cells["tag"] = luck.choice("AB")
+        if kind == "pull" and luck.random() < 0.3:
+            cells |= {"missing_traps": str(luck.randint(1, 24)), "legal_claws": luck.choice(("7", "many"))}
+        at = datetime(2026, 12, 8, 4, tzinfo=UTC) + timedelta(minutes=luck.randrange(600))
+        key = str(UUID(int=luck.getrandbits(128), version=4))
+        entries.append({"key": key, "kind": kind, "happened_at": at.isoformat(), "cells": cells})
+        if before and luck.random() < 0.2:
+            entries[-1] = luck.choice((luck.choice(before), {**entries[-1], "key": luck.choice(before)["key"]}))
+    if luck.random() < 0.8:
+        entries.sort(key=lambda entry: str(entry["happened_at"]))
+    return entries
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_comes_together_is_judged_as_if_it_came_one_by_one(tmp_path: Path, seed: int) -> None:
+    luck = random.Random(seed)
+    taken: list[dict[str, Any]] = []
+    told: set[str] = set()
+    at = datetime(2026, 12, 8, 15, tzinfo=UTC)
+    folders = [tmp_path / "together", tmp_path / "apart"]
+    for folder in folders:
+        folder.mkdir()
+    with page_scene(folders[0], at=at) as together, page_scene(folders[1], at=at) as apart:
+        together.sign_in()
+        apart.sign_in()
+        for _ in range(15):
+            entries = random_entries(luck, taken)
+            at_once = sync(together.visitor, json.dumps({"entries": entries})).json()["told"]
+            one_by_one = [sync(apart.visitor, json.dumps({"entries": [one]})).json()["told"][0] for one in entries]
+            assert at_once == one_by_one
+            told |= {one["state"] for one in at_once}
+            taken += [entry for entry, one in zip(entries, at_once, strict=True) if one["state"] == "taken"]
+        assert told == {"taken", "known", "refused"}
+        held = [
+            [(one.key, one.kind, one.happened_at, one.detail, one.string, one.traps) for one in by_phone(scene)]
+            for scene in (together, apart)
+        ]
+        assert held[0] == held[1]
+
+
+def test_a_string_of_pulls_in_their_order_is_weighed_against_the_log_once(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sizes = []
+
+    def counted(store: Store, entries: Sequence[LogEntry], *rest: Any, **named: Any) -> Appended:
+        sizes.append(len(entries))
+        return take_entries(store, entries, *rest, **named)
+
+    monkeypatch.setattr(log_pages, "take_entries", counted)
+    pulls = [waiting(at=f"2026-12-08T13:{n:02}:00Z", string="Nine Foot", traps=str(n)) for n in range(1, 21)]
+    assert states(scene.visitor, *pulls) == ["taken"] * 20
+    assert sizes == [20]
+    assert states(scene.visitor, *pulls) == ["known"] * 20
+    assert sizes == [20, 20]
 
 
 # ---- Fifty phones --------------------------------------------------------------------------------------------

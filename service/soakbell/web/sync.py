@@ -16,7 +16,7 @@ from starlette.responses import JSONResponse, Response
 
 from soakbell.errors import Fault
 from soakbell.web.log_forms import KINDS, LABELS, field_of
-from soakbell.web.log_pages import tell
+from soakbell.web.log_pages import Outcome, Telling, tell_each, telling_of
 from soakbell.web.visit import Visit, Way
 
 MOST_BYTES = 256_000
@@ -44,7 +44,7 @@ def _sync(visit: Visit, _form: FormData) -> Response:
         entries = _entries(visit.body)
     except _NotOurs as fault:
         return JSONResponse({"fault": str(fault)}, 400)
-    return JSONResponse({"told": [_judged(visit, entry) for entry in entries]})
+    return JSONResponse({"told": _judged(visit, entries)})
 
 
 def _entries(body: bytes) -> list[dict[str, Any]]:
@@ -61,18 +61,25 @@ def _entries(body: bytes) -> list[dict[str, Any]]:
     return entries
 
 
-def _judged(visit: Visit, entry: dict[str, Any]) -> dict[str, Any]:
-    key, cells = entry.get("key"), _cells(entry)
+def _judged(visit: Visit, entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    read = [_read(visit, entry) for entry in entries]
+    outcomes = iter(tell_each(visit.house, [one for one in read if isinstance(one, Telling)], visit.now))
+    told = []
+    for entry, one in zip(entries, read, strict=True):
+        outcome = next(outcomes) if isinstance(one, Telling) else Outcome(faults=(one,))
+        state = "refused" if outcome.faults else "known" if outcome.known else "taken"
+        told.append(_told(entry.get("key"), state, outcome.faults))
+    return told
+
+
+def _read(visit: Visit, entry: dict[str, Any]) -> Telling | Fault:
+    cells = _cells(entry)
     kind = next((kind for kind in KINDS if kind.value == entry.get("kind")), None)
-    if cells is None or kind is None:
-        found, write = (
-            ("kind", "one of the forms") if kind is None else ("cells", "text by the form's field names")
-        )
-        return _told(key, "refused", (Fault("", found, "something else", write),))
-    outcome = tell(visit.house, kind, cells, visit.now, None)
-    if outcome.faults:
-        return _told(key, "refused", outcome.faults)
-    return _told(key, "known" if outcome.known else "taken", ())
+    if kind is None:
+        return Fault("", "kind", "something else", "one of the forms")
+    if cells is None:
+        return Fault("", "cells", "something else", "text by the form's field names")
+    return telling_of(visit.house, kind, cells, visit.now, None)
 
 
 def _cells(entry: dict[str, Any]) -> dict[str, str] | None:
