@@ -245,7 +245,7 @@ def test_by_keyboard_alone_each_control_of_a_pull_is_reached_in_order_and_shows_
 def test_a_letters_link_shows_one_button_that_signs_in_once_and_leads_where_it_says(port: Port) -> None:
     scene, address = port.boats[APRIL]
     house = scene.house
-    links = LetterLinks(address, house.keys, house.boat)
+    links = LetterLinks(address, house.keys, house.boat, house.terms.skipper)
 
     def link_of(*what: Any) -> Link:
         return Link("Open the page", links.link(*what))
