@@ -40,7 +40,7 @@ def scene(tmp_path: Path) -> Iterator[Scene]:
 
 def by_phone(scene: Scene) -> list[LogEntry]:
     with scene.store.reading() as session:
-        return [entry for entry in all_entries(session) if entry.told_by == "phone"]
+        return [entry for entry in all_entries(session) if entry.told_by in ("phone", "crew phone")]
 
 
 def waiting(
@@ -75,6 +75,20 @@ def test_what_is_refused_says_which_field_and_what_to_write(scene: Scene) -> Non
     answer = sync(scene.visitor, json.dumps({"entries": [waiting(string="Nine Feet", legal_claws="1")]}))
     (fault,) = answer.json()["told"][0]["faults"]
     assert fault == {"field": "string", "label": "String", "found": "'Nine Feet'", "write": "Nine Foot"}
+
+
+def test_what_only_the_skipper_tells_is_refused_of_the_crew_in_words(scene: Scene) -> None:
+    deckhand = scene.another(CREW)
+    wishes = [
+        waiting("pinned", day="2026-12-08"),
+        waiting("barred", day="2026-12-08"),
+        waiting(string="Nine Foot"),
+    ]
+    answer = sync(deckhand, json.dumps({"entries": wishes})).json()["told"]
+    assert [one["state"] for one in answer] == ["refused", "refused", "taken"]
+    assert answer[0]["faults"][0]["found"] == "what only the skipper tells"
+    (pull,) = by_phone(scene)
+    assert pull.told_by == "crew phone"
 
 
 def test_an_answer_that_was_lost_does_no_harm(scene: Scene) -> None:
