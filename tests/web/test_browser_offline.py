@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
@@ -15,7 +16,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from browser import browser, need_chromium, phone_at, served, sign_in
-from page_scenes import CREW, Scene, page_scene
+from page_scenes import CREW, Scene, form_token, page_scene, post
 from soakbell.gear.log import LogEntry, Pulled
 from soakbell.store.log import all_entries
 from soakbell.web.app import page_app
@@ -31,6 +32,11 @@ def scene(tmp_path: Path) -> Iterator[Scene]:
     need_chromium()
     with page_scene(tmp_path, at=datetime(2026, 12, 8, 15, tzinfo=UTC)) as built:
         yield built
+
+
+def log_of(scene: Scene) -> list[LogEntry]:
+    with scene.store.reading() as session:
+        return all_entries(session)
 
 
 def by_phone(scene: Scene) -> list[LogEntry]:
@@ -188,6 +194,98 @@ def test_signed_out_the_phone_keeps_what_waits_and_forgets_the_pages(scene: Scen
         for path in ("/", "/log", "/log/pull"):
             until_kept(page, path, kept=False)
     assert len(by_phone(scene)) == 1
+
+
+def test_refused_out_of_turn_it_is_sent_again_and_tells_what_was_typed(scene: Scene, tmp_path: Path) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        until_kept(page, "/log/recovered")
+        phone.set_offline(True)
+        page.goto(f"{address}/log/recovered")
+        page.get_by_label(re.compile("^Nine Foot")).check()
+        page.get_by_label("Which traps").fill("7")
+        page.get_by_label("Where they are now").select_option("fishing")
+        page.get_by_label("When").fill("2026-12-08T09:40")
+        page.get_by_role("button", name="Tell the log").click()
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        phone.set_offline(False)
+        refused = page.locator("#refused")
+        expect(refused).to_contain_text("Found again, Nine Foot, 2026-12-08 09:40.")
+        expect(refused).to_contain_text("String: Nine Foot; Which traps: 7; Where they are now: fishing")
+        missing = {"string": "Nine Foot", "traps": "7", "happened_at": "2026-12-08T08:00", "key": str(uuid4())}
+        another = scene.another(CREW)
+        token = form_token(another.get("/log/missing"))
+        assert post(another, "/log/missing", form_token=token, **missing).status_code == 303
+        refused.get_by_role("button", name="Send again").click()
+        expect(refused).to_have_count(0)
+    assert [entry.kind.value for entry in log_of(scene)[-2:]] == ["missing", "recovered"]
+
+
+def test_more_than_one_sending_may_bring_goes_in_several(scene: Scene, tmp_path: Path) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        page.goto(f"{address}/log")
+        page.evaluate(
+            """async () => {
+                for (const turn of [1, 2, 3, 4, 5]) {
+                    const cells = { engine_h: `40${turn}`, note: "x".repeat(60_000) };
+                    const [key, at] = [crypto.randomUUID(), `2026-12-08T14:0${turn}:00Z`];
+                    const entry = { key, kind: "hours", title: "Engine hours", when: "", happened_at: at, cells };
+                    await soakbell.queue.add(entry);
+                }
+                dispatchEvent(new Event("online"));
+            }"""
+        )
+        page.wait_for_function(
+            "async () => (await soakbell.queue.all()).every((entry) => entry.refused?.[0].label === 'Note')"
+        )
+        expect(page.locator("#refused li")).to_have_count(5)
+
+
+def test_a_phone_that_cannot_keep_it_says_so_and_the_form_stays_filled(scene: Scene, tmp_path: Path) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        phone.set_offline(True)
+        page.goto(f"{address}/log/pull")
+        page.evaluate("() => { indexedDB.open = () => { throw new Error('no room'); }; }")
+        page.get_by_label(re.compile("^Nine Foot")).check()
+        page.locator("[name='legal_claws']").fill("118")
+        page.get_by_role("button", name="Tell the log").click()
+        expect(page.get_by_role("alert")).to_contain_text("NOT told, and this phone could not keep it.")
+        assert page.locator("[name='legal_claws']").input_value() == "118"
+        expect(page.locator("#waiting")).to_be_hidden()
+
+
+@pytest.mark.parametrize("off_min", [-90, 25], ids=["behind", "ahead"])
+def test_a_phones_clock_that_is_wrong_is_said_and_makes_no_soak_longer(
+    scene: Scene, tmp_path: Path, off_min: int
+) -> None:
+    now = scene.clock.now()
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        phone.clock.set_fixed_time(now + timedelta(minutes=off_min))
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        page.goto(f"{address}/log/pull")
+        words = "90 min behind" if off_min < 0 else "25 min ahead of"
+        expect(page.locator("#clock")).to_contain_text(f"This phone's clock is {words}")
+        phone.set_offline(True)
+        pull(page, address, legal_claws="40")
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        phone.set_offline(False)
+        if off_min > 0:
+            expect(page.locator("#refused")).to_contain_text("It waits, and is sent again")
+            assert by_phone(scene) == []
+            scene.clock.put(now + timedelta(minutes=off_min))
+            page.reload()
+        expect(page.locator("#waiting")).to_be_hidden()
+    (entry,) = by_phone(scene)
+    assert abs(entry.happened_at - scene.clock.now()) < timedelta(seconds=30)
 
 
 # ---- A kept call ---------------------------------------------------------------------------------------------

@@ -77,6 +77,13 @@ def test_a_pull_is_told_in_one_form(scene: Scene) -> None:
     assert "Pull, Nine Foot, the whole string, Tue 8 Dec 10:00. Legal claws: 118" in page
 
 
+def test_pounds_are_folded_away_until_they_are_told(scene: Scene) -> None:
+    page = scene.visitor.get("/log/pull").text
+    assert page.index('name="float_claws"') < page.index("<details>\n<summary>Pounds</summary>")
+    again = told(scene, "pull", string="Nine Foot", lb="12", legal_claws="many").text
+    assert "<legend>Pounds</legend>" in again
+
+
 def test_ticks_say_what_was_done_otherwise_than_usual(scene: Scene) -> None:
     told(scene, "pull", string="Nine Foot", rebaited="no", reset="no")
     (entry,) = told_by_phone(scene)

@@ -10,7 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any, Literal, get_args, get_origin
 from zoneinfo import ZoneInfo
@@ -273,7 +273,8 @@ def entries_of(
     labels: dict[str, str] = {}
     parts = list(_parts(kind, joined, key))
     for number, (label, own) in enumerate(parts):
-        own["happened_at"] = _plain(own.get("happened_at", ""), zone, now) or ("" if at is None else at.isoformat())
+        typed = _with_offset(own.get("happened_at", ""), zone, now)
+        own["happened_at"] = typed or ("" if at is None else at.isoformat())
         told_at = now - timedelta(microseconds=len(parts) - number)  # keeps the order of the parts
         read = Cells(label, {name: cell for name, cell in own.items() if name not in _NOT_ASKED}, zone)
         if not own["traps"].strip() and EntryKind(own["kind"]) in _NAME_ALL:
@@ -288,19 +289,20 @@ def entries_of(
     return Told(faults=tuple(faults)) if faults else Told(tuple(entries), labels)
 
 
-def _plain(typed: str, zone: ZoneInfo, now: datetime) -> str:
+def _with_offset(typed: str, zone: ZoneInfo, now: datetime) -> str:
     """``typed`` with its offset where the harbor's clock shows it twice, on the night it is set back.
 
     A browser's field for a moment holds no offset. It is the second time where that has been: no soak gets longer.
     """
+    typed = typed.strip()
     try:
-        at = datetime.fromisoformat(typed.strip())
-    except ValueError:
-        return typed.strip()
-    if at.tzinfo is not None or at.replace(tzinfo=zone).utcoffset() <= at.replace(tzinfo=zone, fold=1).utcoffset():
-        return typed.strip()
-    second = at.replace(tzinfo=zone, fold=1)
-    return (second if second <= now else at.replace(tzinfo=zone)).isoformat()
+        at = datetime.fromisoformat(typed)
+        first, second = (at.replace(tzinfo=zone, fold=turn) for turn in (0, 1))
+        if at.tzinfo is not None or first.astimezone(UTC) >= second.astimezone(UTC):
+            return typed
+    except (ValueError, OverflowError):
+        return typed
+    return (second if second <= now else first).isoformat()
 
 
 def _joined(cells: Mapping[str, str]) -> dict[str, str]:
