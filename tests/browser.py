@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -43,7 +44,7 @@ def browser(
 ) -> Iterator[BrowserContext]:
     """A browser that is opened, and closed at the end; what it keeps stays in ``profile``.
 
-    With a ``scene``, its pages show that clock's time; its service worker has the computer's.
+    With a ``scene``, its pages show that clock's time; its service worker has the computer's until ``phone_at``.
     """
     with sync_playwright() as playwright:
         context = playwright.chromium.launch_persistent_context(
@@ -60,6 +61,13 @@ def browser(
             yield context
         finally:
             context.close()
+
+
+def phone_at(context: BrowserContext, at: datetime) -> None:
+    """Pages and the service worker, which must have begun, show this time from now on."""
+    context.clock.set_fixed_time(at)
+    (worker,) = context.service_workers
+    worker.evaluate("(now) => { Date.now = () => now; }", at.timestamp() * 1000)
 
 
 @contextmanager

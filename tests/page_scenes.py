@@ -83,6 +83,9 @@ class Scene:
             claim = letters.claim_due(session, self.house.boat, now, lease_s=120)
             assert claim is not None
             letter_id = letters.write_letter(session, claim, letter, now)
+            until = None if letter.watch_until is None else letter.watch_until.isoformat()
+            watch = {"day": day.isoformat(), "until": until}
+            letters.put_note(session, f"watch:{self.house.boat}", watch, now)
             (batch,) = letters.claim_recipients(session, now, 10, lease_s=120)
             letters.mark_accepted(session, batch.recipients[0].recipient_id, "250 taken", now)
         self.swept()

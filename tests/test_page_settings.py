@@ -94,3 +94,17 @@ def test_what_soakbell_passphrase_prints_is_taken(written: Written) -> None:
 
 def test_a_short_passphrase_is_refused() -> None:
     assert CliRunner().invoke(app, ["passphrase"], input="heron\nheron\n").exit_code == 1
+
+
+def test_only_the_named_proxies_are_believed(written: Written) -> None:
+    terms = load_page_terms(written(f'[page]\nskipper = "{hash_of(SKIPPER)}"\n'))
+    assert terms.proxies == ("127.0.0.1",)
+    named = 'proxies = ["10.88.0.0/16", "::1"]'
+    terms = load_page_terms(written(f'[page]\n{named}\nskipper = "{hash_of(SKIPPER)}"\n'))
+    assert terms.proxies == ("10.88.0.0/16", "::1")
+
+
+@pytest.mark.parametrize("proxy", ["*", "caddy", "0.0.0.0/0", "::/0", "10.88.0.1/16", ""])
+def test_a_proxy_is_an_address_or_a_network_and_not_everybody(written: Written, proxy: str) -> None:
+    path = written(f'[page]\nproxies = ["{proxy}"]\nskipper = "{hash_of(SKIPPER)}"\n')
+    assert any("proxies" in key for key in faults_of(path))

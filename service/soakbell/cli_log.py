@@ -290,7 +290,7 @@ def void(ctx: typer.Context, entry: str | None, reason: str, at: str | None) -> 
     typer.echo(f"voided: {words_of(wrong, settings)}, id {short_id(wrong.id)}")
 
 
-_BY_HAND = ("cli", "phone")
+_BY_HAND = ("cli", "phone", "crew phone")
 """Ways of telling that a bare undo reaches. An import is undone by its rows, what the service told by its id."""
 
 

@@ -56,6 +56,16 @@ def _ip_address(text: str) -> str:
         raise ValueError('an address of this computer, as in "127.0.0.1"') from error
 
 
+def _network(text: str) -> str:
+    try:
+        network = ipaddress.ip_network(text)
+    except ValueError as error:
+        raise ValueError('an address or a network, as in "127.0.0.1" or "10.88.0.0/16"') from error
+    if network.prefixlen == 0:
+        raise ValueError("the addresses of your proxies, not every address there is")
+    return text
+
+
 class PageTable(Table):
     port: int = Field(default=8462, ge=0, le=65535, description="a port of this machine, 0 for any free one")
     host: Annotated[str, AfterValidator(_ip_address)] = Field(
@@ -63,6 +73,11 @@ class PageTable(Table):
     )
     public_url: Annotated[str, AfterValidator(_own_address)] | None = Field(
         default=None, max_length=200, description='the address phones use, as in "https://boat.example"'
+    )
+    proxies: tuple[Annotated[str, AfterValidator(_network)], ...] = Field(
+        default=("127.0.0.1",),
+        max_length=10,
+        description='addresses or networks of your own proxies, as in ["127.0.0.1"]',
     )
     session_days: int = Field(default=30, ge=1, le=400, description="days, 1 to 400")
     link_days: int = Field(default=7, ge=1, le=30, description="days, 1 to 30")
@@ -75,7 +90,7 @@ class PageTable(Table):
 @dataclass(frozen=True)
 class PageTerms:
     """How the page is served. ``skipper`` and ``crew`` are argon2 hashes of their passphrases; without a hash,
-    no crew signs in."""
+    no crew signs in. ``proxies`` are believed when they say whose request they hand on."""
 
     port: int
     host: str
@@ -84,6 +99,7 @@ class PageTerms:
     link_days: int
     skipper: str = field(repr=False)
     crew: str | None = field(repr=False)
+    proxies: tuple[str, ...] = ("127.0.0.1",)
 
     @property
     def over_tls(self) -> bool:
@@ -139,6 +155,7 @@ def _read(path: Path) -> PageTerms:
         link_days=page.link_days,
         skipper=page.skipper,
         crew=page.crew,
+        proxies=page.proxies,
     )
 
 

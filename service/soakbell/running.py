@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import sys
+from collections.abc import Sequence
 from contextlib import ExitStack
 
 from starlette.applications import Starlette
@@ -56,14 +57,21 @@ def _serve_page(pages: ExitStack, house: House, clock: Clock) -> None:
         if isinstance(terms, str):
             raise StoreError(terms)
         app = page_app(page_house(house, terms, clock))
-        _serve(pages, app, (str(house.settings.page_file), "page.port"), terms.port, terms.host)
+        _serve(pages, app, (str(house.settings.page_file), "page.port"), terms.port, terms.host, terms.proxies)
     except SoakbellError as fault:
         log.error("the phone page can't be served: %s", fault)
 
 
-def _serve(pages: ExitStack, app: Starlette, setting: tuple[str, str], port: int, host: str = "127.0.0.1") -> None:
+def _serve(
+    pages: ExitStack,
+    app: Starlette,
+    setting: tuple[str, str],
+    port: int,
+    host: str = "127.0.0.1",
+    proxies: Sequence[str] = (),
+) -> None:
     try:
-        server = PageServer(app, port, host)
+        server = PageServer(app, port, host, proxies)
     except OSError as fault:
         found = f"{host} port {port}, which can't be had ({fault.strerror})"
         write = "an address of this computer and a port that no other program uses, or 0 for any free one"

@@ -23,7 +23,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.interval import IntervalTrigger
 from sqlalchemy.orm import Session
 
-from soakbell.clock import CLOCK_SLACK, Clock
+from soakbell.clock import Clock
 from soakbell.due_times import due_at, local_day
 from soakbell.errors import SoakbellError
 from soakbell.logs import scrubbed
@@ -375,8 +375,7 @@ class Sweep:
     def clock_is_suspect(self) -> bool:
         """True if the clock shows less than the newest moment in the database: it was set back, or never set."""
         with self._store.reading() as session:
-            newest = letters.newest_moment(session)
-        return newest is not None and self._clock.now() < newest - CLOCK_SLACK
+            return letters.clock_behind_by(session, self._clock.now()) is not None
 
     def _refuse_pull(self, letter: WrittenLetter, barred: bool) -> None:
         if barred and letter.call is not None and letter.call.word == "PULL":

@@ -118,7 +118,7 @@ def page_links_of(settings: Settings) -> PageLinks | None:
     boat, zone = settings.boat.name, settings.harbor.time_zone
 
     def link(act: PageAct, day: date, now: datetime) -> Link:
-        links = LetterLinks(public_url, keys_beside(settings.database), boat)
+        links = LetterLinks(public_url, keys_beside(settings.database), boat, terms.skipper)
         until = HarborTimes(zone, day).dated(now + lasts)
         return Link(f"Open the page of {boat} (signs in once, until {until})", links.link(act, day, now))
 

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import BrowserContext, Page, expect
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Receive, Scope, Send
 
-from browser import browser, need_chromium, served, sign_in
-from page_scenes import CREW, Scene, page_scene
+from browser import browser, need_chromium, phone_at, served, sign_in
+from page_scenes import CREW, Scene, form_token, page_scene, post
 from soakbell.gear.log import LogEntry, Pulled
 from soakbell.store.log import all_entries
+from soakbell.web.app import page_app
+from soakbell.web.server import PageServer
 
 pytestmark = pytest.mark.slow
 
@@ -25,6 +32,11 @@ def scene(tmp_path: Path) -> Iterator[Scene]:
     need_chromium()
     with page_scene(tmp_path, at=datetime(2026, 12, 8, 15, tzinfo=UTC)) as built:
         yield built
+
+
+def log_of(scene: Scene) -> list[LogEntry]:
+    with scene.store.reading() as session:
+        return all_entries(session)
 
 
 def by_phone(scene: Scene) -> list[LogEntry]:
@@ -109,7 +121,7 @@ def test_five_logged_at_sea_survive_the_browsers_end_and_come_once_each_in_order
             expect(page.locator("#waiting")).to_contain_text(
                 "1 entry waiting" if turn == 1 else f"{turn} entries waiting"
             )
-            expect(page.locator("#signal")).to_contain_text("No signal. This page is as of")
+            expect(page.locator("#signal")).to_contain_text("No signal, or no answer. This page is as of")
     assert len(by_phone(scene)) == 1
     with browser(tmp_path / "phone", scene) as phone:
         page = phone.new_page()
@@ -184,24 +196,209 @@ def test_signed_out_the_phone_keeps_what_waits_and_forgets_the_pages(scene: Scen
     assert len(by_phone(scene)) == 1
 
 
-def test_a_call_that_ran_out_on_the_phone_is_no_call(tmp_path: Path) -> None:
-    need_chromium()
-    with (
-        page_scene(tmp_path) as scene,
-        served(scene) as server,
-        browser(tmp_path / "phone", scene) as phone,
-    ):
-        scene.tell_call()
+def test_refused_out_of_turn_it_is_sent_again_and_tells_what_was_typed(scene: Scene, tmp_path: Path) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
         address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
         sign_in(page, address)
-        expect(page.locator(".word")).to_have_text("PULL")
+        ready_for_sea(page, address)
+        until_kept(page, "/log/recovered")
+        phone.set_offline(True)
+        page.goto(f"{address}/log/recovered")
+        page.get_by_label(re.compile("^Nine Foot")).check()
+        page.get_by_label("Which traps").fill("7")
+        page.get_by_label("Where they are now").select_option("fishing")
+        page.get_by_label("When").fill("2026-12-08T09:40")
+        page.get_by_role("button", name="Tell the log").click()
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        phone.set_offline(False)
+        refused = page.locator("#refused")
+        expect(refused).to_contain_text("Found again, Nine Foot, 2026-12-08 09:40.")
+        expect(refused).to_contain_text("String: Nine Foot; Which traps: 7; Where they are now: fishing")
+        missing = {"string": "Nine Foot", "traps": "7", "happened_at": "2026-12-08T08:00", "key": str(uuid4())}
+        another = scene.another(CREW)
+        token = form_token(another.get("/log/missing"))
+        assert post(another, "/log/missing", form_token=token, **missing).status_code == 303
+        refused.get_by_role("button", name="Send again").click()
+        expect(refused).to_have_count(0)
+    assert [entry.kind.value for entry in log_of(scene)[-2:]] == ["missing", "recovered"]
+
+
+def test_more_than_one_sending_may_bring_goes_in_several(scene: Scene, tmp_path: Path) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        page.goto(f"{address}/log")
+        page.evaluate(
+            """async () => {
+                for (const turn of [1, 2, 3, 4, 5]) {
+                    const cells = { engine_h: `40${turn}`, note: "x".repeat(60_000) };
+                    const [key, at] = [crypto.randomUUID(), `2026-12-08T14:0${turn}:00Z`];
+                    const entry = { key, kind: "hours", title: "Engine hours", when: "", happened_at: at, cells };
+                    await soakbell.queue.add(entry);
+                }
+                dispatchEvent(new Event("online"));
+            }"""
+        )
+        page.wait_for_function(
+            "async () => (await soakbell.queue.all()).every((entry) => entry.refused?.[0].label === 'Note')"
+        )
+        expect(page.locator("#refused li")).to_have_count(5)
+
+
+def test_a_phone_that_cannot_keep_it_says_so_and_the_form_stays_filled(scene: Scene, tmp_path: Path) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
         ready_for_sea(page, address)
         phone.set_offline(True)
-        phone.clock.set_fixed_time(scene.clock.now() + timedelta(days=1))
+        page.goto(f"{address}/log/pull")
+        page.evaluate("() => { indexedDB.open = () => { throw new Error('no room'); }; }")
+        page.get_by_label(re.compile("^Nine Foot")).check()
+        page.locator("[name='legal_claws']").fill("118")
+        page.get_by_role("button", name="Tell the log").click()
+        expect(page.get_by_role("alert")).to_contain_text("NOT told, and this phone could not keep it.")
+        assert page.locator("[name='legal_claws']").input_value() == "118"
+        expect(page.locator("#waiting")).to_be_hidden()
+
+
+@pytest.mark.parametrize("off_min", [-90, 25], ids=["behind", "ahead"])
+def test_a_phones_clock_that_is_wrong_is_said_and_makes_no_soak_longer(
+    scene: Scene, tmp_path: Path, off_min: int
+) -> None:
+    now = scene.clock.now()
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        phone.clock.set_fixed_time(now + timedelta(minutes=off_min))
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        page.goto(f"{address}/log/pull")
+        words = "90 min behind" if off_min < 0 else "25 min ahead of"
+        expect(page.locator("#clock")).to_contain_text(f"This phone's clock is {words}")
+        phone.set_offline(True)
+        pull(page, address, legal_claws="40")
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        phone.set_offline(False)
+        if off_min > 0:
+            expect(page.locator("#refused")).to_contain_text("It waits, and is sent again")
+            assert by_phone(scene) == []
+            scene.clock.put(now + timedelta(minutes=off_min))
+            page.reload()
+        expect(page.locator("#waiting")).to_be_hidden()
+    (entry,) = by_phone(scene)
+    assert abs(entry.happened_at - scene.clock.now()) < timedelta(seconds=30)
+
+
+# ---- A kept call ---------------------------------------------------------------------------------------------
+
+
+class Line:
+    """What lies between the phone and the service: it may be slow, or answer the call's pages itself."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+        self.status = 0
+        self.delay_s = 0.0
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and scope["path"] in ("/", "/why"):
+            await asyncio.sleep(self.delay_s)
+            if self.status:
+                await PlainTextResponse("a fault", self.status)(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
+
+
+@contextmanager
+def phone_with_a_call(tmp_path: Path) -> Iterator[tuple[Scene, Line, BrowserContext, Page, str]]:
+    """A phone that keeps today's PULL, and shows it."""
+    need_chromium()
+    with page_scene(tmp_path) as scene, browser(tmp_path / "phone", scene) as phone:
+        scene.tell_call()
+        line = Line(page_app(scene.house))
+        server = PageServer(line, 0)
+        server.start()
+        try:
+            address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+            sign_in(page, address)
+            expect(page.locator(".word")).to_have_text("PULL")
+            ready_for_sea(page, address)
+            until_kept(page, "/why")
+            phone_at(phone, scene.clock.now())
+            yield scene, line, phone, page, address
+        finally:
+            server.stop()
+
+
+def by_the_worker(page: Page, path: str = "/") -> str:
+    """A page as the service worker gives it, before any script of the page has run."""
+    text: str = page.evaluate("async (path) => (await fetch(path, {headers: {Accept: 'text/html'}})).text()", path)
+    return text
+
+
+def test_a_kept_call_says_so_above_its_word_and_is_none_once_it_is_old(tmp_path: Path) -> None:
+    with phone_with_a_call(tmp_path) as (scene, _, phone, page, address):
+        served_at = scene.clock.now()
+        phone.set_offline(True)
         page.goto(f"{address}/")
-        expect(page.locator("#signal")).to_contain_text("No signal. This page is as of")
+        expect(page.locator("#signal")).to_contain_text("No signal, or no answer. This page is as of")
+        expect(page.locator("#call > :first-child")).to_have_text(
+            "Kept page as of Tue, Dec 8, 04:30. Look for a CHANGED CALL."
+        )
+        expect(page.locator(".word")).to_have_text("PULL")
+        for later, why in (
+            (timedelta(minutes=31), "too old for its call to count"),
+            (timedelta(days=1), "This call ran out at"),
+            (-timedelta(minutes=3), "This phone's clock is behind"),
+        ):
+            phone_at(phone, served_at + later)
+            for path in ("/", "/why"):
+                text = by_the_worker(page, path)
+                assert '<p class="word">NO CALL</p>' in text
+                assert "<dt>Leave</dt>" not in text
+                assert why in text
+                page.goto(f"{address}{path}")
+                expect(page.locator(".word")).to_have_text("NO CALL")
+                expect(page.locator("#call .fault")).to_contain_text([why])
+                expect(page.locator("#call .lead, #window")).to_have_count(0)
+        phone_at(phone, served_at)
+        page.goto(f"{address}/")
+        expect(page.locator(".word")).to_have_text("PULL")
+        phone.clock.set_fixed_time(served_at + timedelta(minutes=31))
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
         expect(page.locator(".word")).to_have_text("NO CALL")
-        expect(page.locator("#window")).to_be_hidden()
+        expect(page.locator("#window")).to_have_count(0)
+
+
+def test_a_fault_of_the_service_is_shown_and_no_kept_call_comes_back(tmp_path: Path) -> None:
+    with phone_with_a_call(tmp_path) as (_, line, phone, page, address):
+        line.status = 502  # a proxy's, before a service that is down
+        page.goto(f"{address}/")
+        expect(page.locator("#kept-call")).to_contain_text("Look for a CHANGED CALL")
+        line.status = 503
+        page.goto(f"{address}/")
+        expect(page.locator("body")).to_have_text("a fault")
+        phone.set_offline(True)
+        for path in ("/", "/why"):
+            page.goto(f"{address}{path}")
+            expect(page.locator("h1")).to_have_text("No signal, or no answer")
+            assert "PULL" not in page.content()
+
+
+def test_an_answer_that_comes_late_takes_the_place_of_the_kept_call(tmp_path: Path) -> None:
+    with phone_with_a_call(tmp_path) as (scene, line, _, page, address):
+        page.goto(f"{address}/")
+        ends = page.locator("#call").get_attribute("data-ends-at")
+        assert ends is not None
+        scene.clock.put(datetime.fromisoformat(ends) + timedelta(minutes=1))
+        line.delay_s = 4.5
+        page.goto(f"{address}/")
+        expect(page.locator("#signal")).to_contain_text("No answer yet.")
+        expect(page.locator("#kept-call")).to_contain_text("Look for a CHANGED CALL")
+        expect(page.locator(".word")).to_have_text("NO CALL", timeout=20_000)
+        expect(page.locator("#signal")).to_be_hidden()
+        line.status = 503
+        page.goto(f"{address}/")
+        expect(page.locator("body")).to_have_text("a fault", timeout=20_000)
 
 
 def test_pages_that_are_not_kept_are_not_shown_without_a_signal(scene: Scene, tmp_path: Path) -> None:

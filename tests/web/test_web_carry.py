@@ -13,7 +13,9 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, datetime, timedelta
+from email import policy
+from email.parser import BytesParser
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -24,13 +26,15 @@ from httpx2 import Response
 from law.world import NOW, SETTINGS_TOML, set_days_ago, settings_from, world
 from page_scenes import CREW, SKIPPER, Scene, form_token, hash_of, page_scene, post
 from soakbell.gear.log import EntryKind
-from soakbell.gear.log_csv import read_log_csv
-from soakbell.store.carrying import nothing_done
+from soakbell.gear.log_csv import CsvImport, read_log_csv, write_log_csv
+from soakbell.letters.facts import Link, PageAct
+from soakbell.store.carrying import nothing_done, without_links
 from soakbell.store.log import all_entries, append_entries
 from soakbell.store.log_keeper import LogKeeper
 from soakbell.store.schema import Base
-from soakbell.web import boat_zip
+from soakbell.web import boat_zip, carry_pages
 from soakbell.web.boat_zip import DATABASE, MANIFEST, MEMBERS
+from soakbell.web.door import LetterLinks
 from terminals import Terminal, home
 
 STAYS = {"page_session", "page_link_use"}
@@ -184,6 +188,50 @@ def test_no_key_session_or_hash_leaves_with_the_zip(scene: Scene, tmp_path: Path
         for secret in secrets:
             assert secret.encode() not in content, name
     assert b"port = 9000" in files["settings/page.toml"]
+
+
+def test_no_link_that_signs_in_leaves_with_the_zip(scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    house = scene.house
+    links = LetterLinks("https://grebe.example", house.keys, house.boat, house.terms.skipper)
+    made: list[str] = []
+
+    def link(act: PageAct, day: date, now: datetime) -> Link:
+        made.append(links.link(act, day, now))
+        return Link("Open the page", made[-1])
+
+    monkeypatch.setattr(house.desk, "_page_links", link)
+    scene.clock.put(NOW + timedelta(days=1))
+    scene.tell_call()
+    token = made[0].partition("?t=")[2]
+    before = [letter for (letter,) in rows_of(scene.store.file, "SELECT message FROM outbox ORDER BY id")]
+    files = members(carried_out(scene))
+    (scene.store.file.parent / "copy.db").write_bytes(files[DATABASE])
+    after = rows_of(scene.store.file.parent / "copy.db", "SELECT message FROM outbox ORDER BY id")
+    assert [letter for (letter,) in after][:-1] == before[:-1], "a letter without a link is as it was"
+    for sent, kept in zip(bodies(before[-1]), bodies(after[-1][0]), strict=True):
+        assert token in sent
+        assert kept == sent.replace(token, "(link removed)")
+    assert token.encode() not in b"".join(files.values())
+
+
+def bodies(message: bytes) -> list[str]:
+    parts = BytesParser(policy=policy.default).parsebytes(message).walk()
+    return [part.get_content() for part in parts if part.get_content_type() in ("text/plain", "text/html")]
+
+
+def rows_of(file: Path | None, asked: str) -> list[tuple[bytes, ...]]:
+    assert file is not None
+    with closing(sqlite3.connect(file)) as database:
+        return database.execute(asked).fetchall()
+
+
+@pytest.mark.parametrize("at", [at for at in range(1, 22) if at not in (8, 9)])  # "=3D" is never broken
+def test_a_link_is_found_wherever_a_line_of_the_letter_breaks(at: int) -> None:
+    text = "https://grebe.example/open?t=3DeyJ-_x.aT.z9"
+    sign = text.index("/open") + at
+    broken = f"x {text[:sign]}=\r\n{text[sign:]}\r\ny".encode()
+    kept = without_links(broken).replace(b"=\r\n", b"")
+    assert kept == b"x https://grebe.example/open?t=3D(link removed)\r\ny"
 
 
 def test_settings_go_out_as_they_lie_on_the_disk(scene: Scene, tmp_path: Path) -> None:
@@ -498,6 +546,43 @@ def test_what_was_told_since_the_look_counts(scene: Scene) -> None:
         "0 new in the log, 1 were there before" in send(scene, "/carry/log/take", proposal=proposal_of(page)).text
     )
     assert entries(scene).count("pull Nine Foot") == 1
+
+
+def test_the_log_may_be_told_while_a_table_is_weighed(scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A letter that is written then waits for nothing."""
+    page = upload(scene, "/carry/log", pulls("Nine Foot", "Outer Bar"))
+    rows = read_log_csv(pulls("Nine Foot"), ZoneInfo("America/New_York"), NOW).rows
+    weigh, weighed = carry_pages.plan_import, []
+
+    def told_meanwhile(*about: object, **how: object) -> CsvImport:
+        weighed.append(1)
+        with scene.store.writing() as session:
+            append_entries(session, [rows[0].entry])
+        return weigh(*about, **how)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(carry_pages, "plan_import", told_meanwhile)
+    taken = send(scene, "/carry/log/take", proposal=proposal_of(page))
+    assert "1 new in the log, 1 were there before" in taken.text
+    assert len(weighed) == 2, "what was weighed beside an older log is weighed anew"
+    assert entries(scene).count("pull Nine Foot") == 1
+
+
+def test_one_large_thing_is_carried_at_a_time(scene: Scene) -> None:
+    page = upload(scene, "/carry/log", pulls("Nine Foot"))
+    with carry_pages._alone():
+        for path in ("/carry/log.csv", "/carry/boat.zip"):
+            assert scene.visitor.get(path).status_code == 503
+        assert send(scene, "/carry/log/take", proposal=proposal_of(page)).status_code == 503
+    assert scene.visitor.get("/carry/log.csv").status_code == 200
+
+
+def test_the_table_is_that_of_the_command_though_it_is_read_page_by_page(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("soakbell.store.log._PAGE", 1)
+    with scene.store.reading() as session:
+        whole = write_log_csv(all_entries(session), ZoneInfo("America/New_York"))
+    assert scene.visitor.get("/carry/log.csv").content == whole
 
 
 @pytest.mark.parametrize("content", [b"\xff\xfe", b"a;b", b"x", b"\x00", b'"', b"happened_at,kind\r\n"], ids=repr)

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import stat
+import threading
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, nullcontext
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from starlette.testclient import TestClient
 
 from law.world import NEW_YORK
-from page_scenes import CREW, SKIPPER, Scene, form_token, hash_of, page_scene, post, terms, visitor_of
+from page_scenes import ADDRESS, CREW, SKIPPER, Scene, form_token, hash_of, page_scene, post, terms, visitor_of
 from soakbell.errors import StoreError
-from soakbell.web.door import LetterLinks
+from soakbell.web import door
+from soakbell.web.door import Caller, LetterLinks, Tries
 from soakbell.web.keys import Keys, keys_beside
 
 
@@ -30,7 +36,7 @@ def with_links(tmp_path: Path) -> Iterator[Scene]:
 
 def link_of(scene: Scene, act: str = "log", boat: str = "Little Grebe", keys: Keys | None = None) -> str:
     now = scene.clock.now()
-    links = LetterLinks("https://grebe.example", keys or scene.house.keys, boat)
+    links = LetterLinks("https://grebe.example", keys or scene.house.keys, boat, scene.house.terms.skipper)
     return links.link(act, now.astimezone(NEW_YORK).date(), now).removeprefix("https://grebe.example")  # type: ignore[arg-type]
 
 
@@ -78,6 +84,118 @@ def test_while_it_waits_even_the_right_passphrase_is_not_looked_at(scene: Scene)
     assert post(scene.visitor, "/in", passphrase=SKIPPER).status_code == 429
 
 
+def test_the_crews_passphrase_between_does_not_clear_the_count_of_guesses(scene: Scene) -> None:
+    answers = [post(scene.another(), "/in", passphrase=said).status_code for said in ("guess", CREW)]
+    assert answers == [401, 303]
+    tries, caller, now = Tries(), Caller("198.51.100.7", known=False), scene.clock.now()
+    assert [tries.book(caller, now) for _ in range(2)] == [0, 0]
+    assert tries.book(caller, now) == 0
+    tries.unbook(caller, now)  # the crew's
+    assert [tries.book(caller, now) for _ in range(2)] == [0, 2]
+
+
+def test_asking_many_times_at_once_is_no_way_past_the_wait(scene: Scene, monkeypatch: pytest.MonkeyPatch) -> None:
+    inside = threading.Barrier(3)
+
+    def looked_at(_house: object, _passphrase: str) -> None:
+        inside.wait(30)
+
+    monkeypatch.setattr(door, "role_of", looked_at)
+    monkeypatch.setattr(door, "_turn_to_look", nullcontext)
+    with ThreadPoolExecutor(12) as many:
+        found = [many.submit(post, scene.visitor, "/in", passphrase="guess") for _ in range(12)]
+        statuses = sorted(one.result().status_code for one in found)
+    assert statuses == [401] * 3 + [429] * 9
+
+
+def test_who_finds_others_being_looked_at_is_sent_away_and_has_not_tried(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(door, "_LONGEST_IN_LINE_S", 0.01)
+    with door._ONE_AT_A_TIME:
+        for _ in range(4):
+            answer = post(scene.visitor, "/in", passphrase=SKIPPER)
+            assert (answer.status_code, answer.headers["retry-after"]) == (429, "1")
+    scene.sign_in()
+
+
+def test_few_threads_wait_at_the_door_so_that_other_pages_have_theirs(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(door, "_LONGEST_IN_LINE_S", 10**6)
+    with ExitStack() as line:
+        for _ in range(4):
+            line.enter_context(door._IN_LINE)
+        assert post(scene.visitor, "/in", passphrase=SKIPPER).status_code == 429
+    scene.sign_in()
+
+
+def from_address(scene: Scene, address: str) -> TestClient:
+    return TestClient(scene.visitor.app, base_url=ADDRESS, follow_redirects=False, client=(address, 5000))
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "same"),
+    [
+        ("2001:db8:1:2::1", "2001:db8:1:2:ffff::9", True),
+        ("2001:db8:1:2::1", "2001:db8:1:3::1", False),
+        ("fe80::1%eth0", "fe80::2%eth1", True),
+        ("::ffff:198.51.100.7", "198.51.100.7", True),
+        ("::ffff:198.51.100.7", "::ffff:198.51.100.8", False),
+        ("198.51.100.7", "198.51.100.8", False),
+    ],
+)
+def test_addresses_count_as_one_where_one_caller_has_them_all(
+    scene: Scene, first: str, second: str, same: bool
+) -> None:
+    """RFC 4291, 2.5.1: the last 64 bits of an IPv6 address are for its owner to choose."""
+    for _ in range(3):
+        post(from_address(scene, first), "/in", passphrase="")
+    answer = post(from_address(scene, second), "/in", passphrase="")
+    assert answer.status_code == (429 if same else 401)
+
+
+@pytest.mark.parametrize("passphrase", [SKIPPER, CREW])
+def test_strangers_lock_no_phone_out_that_was_here_before(scene: Scene, passphrase: str) -> None:
+    scene.sign_in(passphrase)
+    post(scene.visitor, "/out", form_token=form_token(scene.visitor.get("/")))
+    for turn in range(30):
+        post(from_address(scene, f"198.51.100.{turn}"), "/in", passphrase="")
+    assert post(from_address(scene, "203.0.113.5"), "/in", passphrase=passphrase).status_code == 429
+    scene.sign_in(passphrase)
+
+
+def test_a_phone_that_was_here_before_has_a_count_of_its_own(scene: Scene) -> None:
+    scene.sign_in()
+    post(scene.visitor, "/out", form_token=form_token(scene.visitor.get("/")))
+    assert [post(scene.visitor, "/in", passphrase="").status_code for _ in range(4)] == [401] * 3 + [429]
+    assert post(from_address(scene, "testclient"), "/in", passphrase=SKIPPER).status_code == 303
+
+
+def test_phones_of_the_crew_share_one_count(scene: Scene) -> None:
+    """Each new sign-in would else be three guesses more."""
+    marks = {scene.another(CREW).cookies["soakbell-phone"] for _ in range(2)}
+    assert len(marks) == 1
+    assert len({scene.another(SKIPPER).cookies["soakbell-phone"] for _ in range(2)} | marks) == 3
+
+
+@pytest.mark.parametrize("mark", ["crew", '"crew"', "x.y", "", "ImNyZXci.AAAA"])
+def test_a_mark_that_is_not_ours_makes_no_known_phone(scene: Scene, mark: str) -> None:
+    for turn in range(30):
+        post(from_address(scene, f"198.51.100.{turn}"), "/in", passphrase="")
+    scene.visitor.cookies.set("soakbell-phone", mark)
+    assert post(scene.visitor, "/in", passphrase=SKIPPER).status_code == 429
+
+
+def test_very_many_addresses_make_the_wait_of_all_no_shorter(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(door, "_MOST_CALLERS", 10)
+    tries, now = Tries(), scene.clock.now()
+    waits = [tries.book(Caller(f"198.51.100.{turn}", known=False), now) for turn in range(32)]
+    assert waits == [0] * 30 + [2, 2]
+
+
 def test_signing_out_ends_the_session_and_not_only_the_cookie(scene: Scene) -> None:
     scene.sign_in()
     cookie = scene.visitor.cookies["soakbell"]
@@ -121,8 +239,42 @@ def test_a_letters_link_signs_in_once(with_links: Scene) -> None:
     link = link_of(with_links)
     assert post(with_links.visitor, "/open", t=token_of(link)).status_code == 303
     second = visitor_of(with_links.house)
-    assert post(second, "/open", t=token_of(link)).status_code == 410
+    for _ in range(3):
+        assert post(second, "/open", t=token_of(link)).status_code == 410
+        with_links.clock.put(with_links.clock.now() + timedelta(days=2))
+        assert post(with_links.visitor, "/open", t=token_of(link_of(with_links))).status_code == 303
     assert second.get("/").status_code == 303
+
+
+def test_a_letters_link_leads_on_where_the_skipper_is_signed_in_and_is_used_by_it(with_links: Scene) -> None:
+    """The usual case: a session of 30 days, a letter a day. A second tap does no harm."""
+    with_links.sign_in()
+    link = link_of(with_links)
+    assert with_links.visitor.get(link).status_code == 200
+    for _ in range(2):
+        assert post(with_links.visitor, "/open", t=token_of(link)).headers["location"] == "/log"
+    assert with_links.visitor.get("/carry").status_code == 200
+    assert post(visitor_of(with_links.house), "/open", t=token_of(link)).status_code == 410
+
+
+def test_a_link_opened_on_a_phone_of_the_crew_ends_its_session(with_links: Scene) -> None:
+    with_links.sign_in(CREW)
+    former = with_links.visitor.cookies["__Host-soakbell"]
+    assert post(with_links.visitor, "/open", t=token_of(link_of(with_links))).status_code == 303
+    assert with_links.visitor.get("/carry").status_code == 200
+    thief = visitor_of(with_links.house)
+    thief.cookies.set("__Host-soakbell", former)
+    assert thief.get("/").status_code == 303
+
+
+def test_a_new_passphrase_voids_the_links_of_letters_too(tmp_path: Path) -> None:
+    """A lost phone has the mailbox in it."""
+    page = terms(public_url="https://grebe.example")
+    with page_scene(tmp_path, page=page) as before:
+        link = link_of(before)
+    with page_scene_again(tmp_path, page=replace(page, skipper=hash_of("another heron wades here"))) as after:
+        assert after.visitor.get(link).status_code == 410
+        assert post(after.visitor, "/open", t=token_of(link)).status_code == 410
 
 
 def test_a_letters_link_ages(with_links: Scene) -> None:
@@ -143,7 +295,7 @@ def test_a_link_made_before_the_keys_were_renewed_still_opens(tmp_path: Path) ->
         link = link_of(scene)
         keys = tmp_path / "soakbell.db.keys"
         keys.write_text(f"{keys.read_text()}{'a' * 64}\n")
-    with page_scene_again(tmp_path, page=terms(public_url="https://grebe.example")) as later:
+    with page_scene(tmp_path, page=terms(public_url="https://grebe.example")) as later:
         assert post(later.visitor, "/open", t=token_of(link)).status_code == 303
 
 

@@ -6,12 +6,18 @@ import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 
+import httpx2
 import pytest
 from sqlalchemy import text
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
 
 from page_scenes import SKIPPER, Scene, form_token, page_scene, post, terms, visitor_of
 from soakbell.store.engine import Store
 from soakbell.web.app import all_ways
+from soakbell.web.server import PageServer
 from soakbell.web.visit import Way
 
 WAYS = all_ways()
@@ -187,3 +193,21 @@ def test_a_boat_called_like_markup_stays_text(tmp_path: Path) -> None:
         page = visitor_of(house).get("/in").text
     assert "&lt;b&gt;Grebe&lt;/b&gt;" in page
     assert "<b>" not in page
+
+
+@pytest.mark.parametrize(
+    ("proxies", "seen"), [(("127.0.0.1",), "198.51.100.7"), (("127.0.0.0/8",), "198.51.100.7"), ((), "127.0.0.1")]
+)
+def test_where_a_request_comes_from_is_taken_of_our_own_proxies_alone(proxies: tuple[str, ...], seen: str) -> None:
+    """Else in a container all phones are one address, or anybody is whom he says."""
+
+    def told(request: Request) -> Response:
+        return PlainTextResponse(request.client.host if request.client else "")
+
+    server = PageServer(Starlette(routes=[Route("/", told)]), 0, proxies=proxies)
+    server.start()
+    try:
+        asked = {"X-Forwarded-For": "198.51.100.7"}
+        assert httpx2.get(f"http://127.0.0.1:{server.port}/", headers=asked).text == seen
+    finally:
+        server.stop()

@@ -34,7 +34,7 @@ def log_of(scene: Scene) -> list[LogEntry]:
 
 
 def told_by_phone(scene: Scene) -> list[LogEntry]:
-    return [entry for entry in log_of(scene) if entry.told_by == "phone"]
+    return [entry for entry in log_of(scene) if entry.told_by in ("phone", "crew phone")]
 
 
 def told(scene: Scene, kind: str, visitor: TestClient | None = None, **cells: str) -> Response:
@@ -75,6 +75,13 @@ def test_a_pull_is_told_in_one_form(scene: Scene) -> None:
     page = unescape(scene.visitor.get(answer.headers["location"]).text)
     assert "Told:" in page
     assert "Pull, Nine Foot, the whole string, Tue 8 Dec 10:00. Legal claws: 118" in page
+
+
+def test_pounds_are_folded_away_until_they_are_told(scene: Scene) -> None:
+    page = scene.visitor.get("/log/pull").text
+    assert page.index('name="float_claws"') < page.index("<details>\n<summary>Pounds</summary>")
+    again = told(scene, "pull", string="Nine Foot", lb="12", legal_claws="many").text
+    assert "<legend>Pounds</legend>" in again
 
 
 def test_ticks_say_what_was_done_otherwise_than_usual(scene: Scene) -> None:
@@ -312,7 +319,7 @@ def test_undone_twice_is_undone_once(scene: Scene) -> None:
     assert len(told_by_phone(scene)) == 2
 
 
-def test_the_crew_may_undo_what_was_told_by_phone_within_a_day(scene: Scene) -> None:
+def test_the_crew_may_undo_what_it_told_by_phone_within_a_day(scene: Scene) -> None:
     deckhand = scene.another(CREW)
     told(scene, "pull", visitor=deckhand, string="Nine Foot")
     by_phone, set_before = told_by_phone(scene)[0], log_of(scene)[0]
@@ -326,6 +333,35 @@ def test_the_crew_may_undo_what_was_told_by_phone_within_a_day(scene: Scene) -> 
     scene.clock.put(scene.clock.now() + timedelta(hours=25))
     assert undo(deckhand, late.id).status_code == 403
     assert undo(scene.visitor, late.id).status_code == 303
+
+
+def test_the_crew_undoes_nothing_of_the_skippers(scene: Scene) -> None:
+    """His bar of today, undone, would let a PULL through."""
+    deckhand = scene.another(CREW)
+    told(scene, "barred", day="2026-12-08")
+    (bar,) = told_by_phone(scene)
+    assert f"/told/{bar.id}/void" not in deckhand.get("/told").text
+    assert undo(deckhand, bar.id).status_code == 403
+    told(scene, "pull", visitor=deckhand, string="Nine Foot")
+    pull = next(entry for entry in told_by_phone(scene) if entry.kind is EntryKind.PULL)
+    scene.clock.put(scene.clock.now() + timedelta(minutes=1))
+    undo(scene.visitor, pull.id)
+    (correction,) = [entry for entry in told_by_phone(scene) if entry.kind is EntryKind.CORRECTION]
+    assert undo(deckhand, correction.id).status_code == 403
+
+
+@pytest.mark.parametrize("kind", ["pinned", "barred", "snoozed", "settled"])
+def test_what_bears_on_calls_and_bells_is_not_the_crews_to_tell(scene: Scene, kind: str) -> None:
+    deckhand = scene.another(CREW)
+    index = deckhand.get("/log")
+    assert f'href="/log/{kind}"' in scene.visitor.get("/log").text
+    assert f'href="/log/{kind}"' not in index.text
+    assert deckhand.get(f"/log/{kind}").status_code == 403
+    cells = {"day": "2026-12-08", "bell": "soak", "until": "2026-12-09", "key": str(uuid4())}
+    answer = post(deckhand, f"/log/{kind}", form_token=form_token(index), **cells)
+    assert answer.status_code == 403
+    assert "Only the skipper" in answer.text
+    assert told_by_phone(scene) == []
 
 
 @pytest.mark.parametrize("entry", ["nobody", "%00", "x" * 300, "' OR 1=1"])

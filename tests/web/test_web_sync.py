@@ -9,7 +9,7 @@ import http.client
 import json
 import random
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -22,8 +22,11 @@ from starlette.testclient import TestClient
 
 from browser import served
 from page_scenes import CREW, Scene, form_token, page_scene, post
+from soakbell.errors import StoreError
 from soakbell.gear.log import FoundDamaged, FoundMissing, LogEntry, Pulled
-from soakbell.store.log import all_entries
+from soakbell.store.engine import Store
+from soakbell.store.log import Appended, all_entries, take_entries
+from soakbell.web import log_pages
 from soakbell.web.sync import MOST_BYTES, MOST_ENTRIES
 
 PHONES, EACH = 50, 20
@@ -38,7 +41,7 @@ def scene(tmp_path: Path) -> Iterator[Scene]:
 
 def by_phone(scene: Scene) -> list[LogEntry]:
     with scene.store.reading() as session:
-        return [entry for entry in all_entries(session) if entry.told_by == "phone"]
+        return [entry for entry in all_entries(session) if entry.told_by in ("phone", "crew phone")]
 
 
 def waiting(
@@ -75,6 +78,20 @@ def test_what_is_refused_says_which_field_and_what_to_write(scene: Scene) -> Non
     assert fault == {"field": "string", "label": "String", "found": "'Nine Feet'", "write": "Nine Foot"}
 
 
+def test_what_only_the_skipper_tells_is_refused_of_the_crew_in_words(scene: Scene) -> None:
+    deckhand = scene.another(CREW)
+    wishes = [
+        waiting("pinned", day="2026-12-08"),
+        waiting("barred", day="2026-12-08"),
+        waiting(string="Nine Foot"),
+    ]
+    answer = sync(deckhand, json.dumps({"entries": wishes})).json()["told"]
+    assert [one["state"] for one in answer] == ["refused", "refused", "taken"]
+    assert answer[0]["faults"][0]["found"] == "what only the skipper tells"
+    (pull,) = by_phone(scene)
+    assert pull.told_by == "crew phone"
+
+
 def test_an_answer_that_was_lost_does_no_harm(scene: Scene) -> None:
     entries = [waiting(string="Nine Foot", at="2026-12-08T13:00:00Z"), waiting(string="Outer Bar")]
     assert states(scene.visitor, *entries) == ["taken", "taken"]
@@ -99,11 +116,80 @@ def test_a_form_sent_with_a_signal_whose_answer_was_lost_is_known_when_it_comes_
     assert states(scene.visitor, waiting(key=key, at=at, string="Nine Foot")) == ["known"]
 
 
-@pytest.mark.parametrize(
-    "at", ["", "yesterday", "2026-13-01T00:00Z", "2026-12-09T15:00:00Z", "0001-01-01T00:00+14:00"]
-)
-def test_a_moment_is_needed_and_lies_in_the_past(scene: Scene, at: str) -> None:
+@pytest.mark.parametrize("at", ["", "yesterday", "2026-13-01T00:00Z", "0001-01-01T00:00+14:00"])
+def test_a_moment_is_needed(scene: Scene, at: str) -> None:
     assert states(scene.visitor, waiting(at=at, string="Nine Foot")) == ["refused"]
+
+
+def test_a_moment_ahead_of_our_clock_comes_later_for_ours_may_be_behind(scene: Scene) -> None:
+    at = scene.clock.now() + timedelta(minutes=11)
+    entry = waiting(at=at.isoformat(), string="Nine Foot", missing_traps="3")
+    assert states(scene.visitor, entry, waiting(string="Outer Bar")) == ["later", "taken"]
+    assert states(scene.visitor, entry) == ["later"]
+    assert [one.string for one in by_phone(scene)] == ["Outer Bar"]
+    scene.clock.put(at)
+    assert states(scene.visitor, entry) == ["taken"]
+    assert {one.happened_at for one in by_phone(scene)[1:]} == {at}
+
+
+def test_up_to_ten_minutes_ahead_is_now_and_the_same_when_it_is_sent_again(scene: Scene) -> None:
+    now = scene.clock.now()
+    entry = waiting(at=(now + timedelta(minutes=10)).isoformat(), string="Nine Foot")
+    assert states(scene.visitor, entry) == ["taken"]
+    assert by_phone(scene)[0].happened_at == now
+    scene.clock.put(now + timedelta(hours=2))
+    assert states(scene.visitor, entry) == ["known"]
+
+
+def test_the_same_form_with_another_moment_is_not_known(scene: Scene) -> None:
+    entry = waiting(at="2026-12-08T13:00:00Z", string="Nine Foot")
+    assert states(scene.visitor, entry) == ["taken"]
+    assert states(scene.visitor, {**entry, "happened_at": "2026-12-08T14:00:00Z"}) == ["refused"]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_happened_in_one_minute_keeps_the_order_in_which_the_phone_tells_it(scene: Scene, seed: int) -> None:
+    luck = random.Random(seed)
+    for minute in range(4):
+        at = f"2026-12-08T13:{10 + minute}:00Z"
+        ashore, back = (
+            waiting(kind, at, str(UUID(int=luck.getrandbits(128), version=4)), string="Nine Foot", traps="1..4")
+            for kind in ("ashore", "set")
+        )
+        assert states(scene.visitor, ashore, back) == ["taken", "taken"]
+    told = sorted(by_phone(scene), key=lambda entry: entry.order)
+    assert [entry.kind.value for entry in told] == ["ashore", "set"] * 4
+
+
+def test_the_hour_that_the_clock_shows_twice_is_the_second_once_that_has_been(tmp_path: Path) -> None:
+    with page_scene(tmp_path, at=datetime(2026, 11, 1, 5, 50, tzinfo=UTC)) as scene:
+        scene.sign_in()
+        first = waiting("hours", "2026-11-01T01:30", engine_h="400")
+        assert states(scene.visitor, first) == ["taken"]
+        scene.clock.put(datetime(2026, 11, 1, 14, tzinfo=UTC))
+        assert states(scene.visitor, waiting("hours", "2026-11-01T01:30", engine_h="401")) == ["taken"]
+        moments = [entry.happened_at for entry in by_phone(scene)]
+    assert moments == [datetime(2026, 11, 1, 5, 30, tzinfo=UTC), datetime(2026, 11, 1, 6, 30, tzinfo=UTC)]
+
+
+def test_an_entry_that_nobody_foresaw_is_refused_and_the_rest_is_taken(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def poisoned(store: Store, entries: Sequence[LogEntry], *rest: Any, **named: Any) -> Appended:
+        if any(entry.note == "poison" for entry in entries):
+            raise ZeroDivisionError
+        return take_entries(store, entries, *rest, **named)
+
+    monkeypatch.setattr(log_pages, "take_entries", poisoned)
+    entries = [waiting(string="Nine Foot", note="poison"), waiting(string="Outer Bar", at="2026-12-08T14:30:00Z")]
+    assert states(scene.visitor, *entries) == ["refused", "taken"]
+
+    def broken(*_: Any, **__: Any) -> Appended:
+        raise StoreError("the disk is full")
+
+    monkeypatch.setattr(log_pages, "take_entries", broken)
+    answer = sync(scene.visitor, json.dumps({"entries": [waiting(string="Nine Foot")]}))
+    assert answer.status_code >= 500, "what the store can't take now is not refused for good"
 
 
 def test_a_moment_typed_without_an_offset_is_the_harbors(scene: Scene) -> None:
@@ -171,6 +257,79 @@ def test_signed_out_or_with_a_token_of_another_session_nothing_is_taken(scene: S
         scene.visitor.post("/sync", content=body, headers={**from_us, "X-Form-Token": others}).status_code == 403
     )
     assert by_phone(scene) == []
+
+
+# ---- Together and one by one
+
+
+def random_entries(luck: random.Random, before: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Some that go together, some that clash, some told ``before``; in the order they happened, mostly."""
+    entries = []
+    for _ in range(luck.randint(1, 8)):
+        kind = luck.choice(("pull", "pull", "missing", "recovered", "ashore", "set", "damage", "tagged"))
+        cells = {"string": luck.choice(("Nine Foot", "Outer Bar")), "traps": str(luck.randint(1, 26))}
+        if kind == "damage":
+            cells["item"] = luck.choice(("latch", "lid", "rust"))
+        if kind == "tagged":
+            cells["tag"] = luck.choice("AB")
+        if kind == "pull" and luck.random() < 0.3:
+            cells |= {"missing_traps": str(luck.randint(1, 24)), "legal_claws": luck.choice(("7", "many"))}
+        at = datetime(2026, 12, 8, 4, tzinfo=UTC) + timedelta(minutes=luck.randrange(600))
+        key = str(UUID(int=luck.getrandbits(128), version=4))
+        entries.append({"key": key, "kind": kind, "happened_at": at.isoformat(), "cells": cells})
+        if before and luck.random() < 0.2:
+            entries[-1] = luck.choice((luck.choice(before), {**entries[-1], "key": luck.choice(before)["key"]}))
+    if luck.random() < 0.8:
+        entries.sort(key=lambda entry: str(entry["happened_at"]))
+    return entries
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_comes_together_is_judged_as_if_it_came_one_by_one(tmp_path: Path, seed: int) -> None:
+    luck = random.Random(seed)
+    taken: list[dict[str, Any]] = []
+    told: set[str] = set()
+    at = datetime(2026, 12, 8, 15, tzinfo=UTC)
+    folders = [tmp_path / "together", tmp_path / "apart"]
+    for folder in folders:
+        folder.mkdir()
+    with page_scene(folders[0], at=at) as together, page_scene(folders[1], at=at) as apart:
+        together.sign_in()
+        apart.sign_in()
+        for _ in range(15):
+            entries = random_entries(luck, taken)
+            at_once = sync(together.visitor, json.dumps({"entries": entries})).json()["told"]
+            one_by_one = []
+            for one in entries:
+                one_by_one += sync(apart.visitor, json.dumps({"entries": [one]})).json()["told"]
+                apart.clock.put(apart.clock.now() + timedelta(milliseconds=1))
+            together.clock.put(apart.clock.now())
+            assert at_once == one_by_one
+            told |= {one["state"] for one in at_once}
+            taken += [entry for entry, one in zip(entries, at_once, strict=True) if one["state"] == "taken"]
+        assert told == {"taken", "known", "refused"}
+        held = [
+            [(one.key, one.kind, one.happened_at, one.detail, one.string, one.traps) for one in by_phone(scene)]
+            for scene in (together, apart)
+        ]
+        assert held[0] == held[1]
+
+
+def test_a_string_of_pulls_in_their_order_is_weighed_against_the_log_once(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sizes = []
+
+    def counted(store: Store, entries: Sequence[LogEntry], *rest: Any, **named: Any) -> Appended:
+        sizes.append(len(entries))
+        return take_entries(store, entries, *rest, **named)
+
+    monkeypatch.setattr(log_pages, "take_entries", counted)
+    pulls = [waiting(at=f"2026-12-08T13:{n:02}:00Z", string="Nine Foot", traps=str(n)) for n in range(1, 21)]
+    assert states(scene.visitor, *pulls) == ["taken"] * 20
+    assert sizes == [20]
+    assert states(scene.visitor, *pulls) == ["known"] * 20
+    assert sizes == [20, 20]
 
 
 # ---- Fifty phones --------------------------------------------------------------------------------------------

@@ -7,10 +7,11 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import update
+from sqlalchemy import delete, update
 
 from page_scenes import Scene, page_scene
-from soakbell.store.schema import CallRow
+from soakbell.store import letters
+from soakbell.store.schema import CallRow, ReplyRow
 
 
 @pytest.fixture
@@ -38,6 +39,8 @@ def test_the_call_of_the_letter_is_shown_with_its_window_reasons_and_sources(sce
 
 
 def test_before_the_letter_there_is_no_call_and_the_page_says_when_it_comes(scene: Scene) -> None:
+    with scene.store.writing() as session:
+        session.execute(delete(ReplyRow))  # they are of the letter's own moment
     later(scene, hours=-1)
     page = scene.visitor.get("/").text
     assert word_of(page) == "NO CALL"
@@ -79,6 +82,45 @@ def test_a_call_that_is_watched_does_not(scene: Scene) -> None:
     scene.tell_call()
     later(scene, minutes=2)
     assert "not in this" not in scene.visitor.get("/").text
+
+
+@pytest.mark.parametrize("way", ["/", "/why"])
+def test_a_clock_that_was_set_back_revives_no_call(scene: Scene, way: str) -> None:
+    """A computer without a clock of its own begins where its disk left off."""
+    scene.tell_call()
+    later(scene, days=1)
+    scene.swept()
+    later(scene, days=-1)
+    page = scene.visitor.get(way).text
+    assert word_of(page) == "NO CALL"
+    assert "is 24 h behind" in page
+    assert "PULL" not in page
+    assert "Off the water by" not in page
+
+
+@pytest.mark.parametrize("minutes", [-1.9, -2.1])
+def test_a_clock_is_wrong_from_where_the_service_itself_says_so(scene: Scene, minutes: float) -> None:
+    scene.tell_call()
+    later(scene, minutes=minutes)
+    assert word_of(scene.visitor.get("/").text) == ("PULL" if minutes > -2 else "NO CALL")
+
+
+def test_a_pull_whose_last_recheck_failed_says_so_though_the_sweep_runs(scene: Scene) -> None:
+    scene.tell_call()
+    with scene.store.writing() as session:
+        fault = {"text": "nobody answers", "count": 1}
+        letters.put_note(session, "fault:Little Grebe:recheck", fault, scene.clock.now())
+    assert "The last look for new warnings and forecasts failed" in scene.visitor.get("/").text
+
+
+def test_a_pull_whose_watch_has_ended_or_is_another_days_says_so(scene: Scene) -> None:
+    scene.tell_call()
+    now = scene.clock.now()
+    for day, until in (("2026-12-08", None), ("2026-12-08", now), ("2026-12-07", now + timedelta(hours=9))):
+        with scene.store.writing() as session:
+            watch = {"day": day, "until": None if until is None else until.isoformat()}
+            letters.put_note(session, "watch:Little Grebe", watch, now)
+        assert "No watch is kept" in scene.visitor.get("/").text
 
 
 def test_a_record_that_cannot_be_read_is_told_and_is_no_call(scene: Scene) -> None:

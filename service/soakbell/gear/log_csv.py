@@ -18,7 +18,7 @@ from dataclasses import MISSING, dataclass, fields
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from difflib import get_close_matches
 from types import NoneType
-from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
+from typing import IO, Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
@@ -159,10 +159,17 @@ def write_log_csv(entries: Iterable[LogEntry], zone: ZoneInfo) -> bytes:
     Moments are written in ``zone`` with their offset. Text that a spreadsheet would run as a formula is preceded
     by an apostrophe.
     """
-    out = io.StringIO(newline="")
+    out = io.BytesIO()
+    put_log_csv(out, sorted(entries, key=lambda entry: entry.order), zone)
+    return out.getvalue()
+
+
+def put_log_csv(to: IO[bytes], entries: Iterable[LogEntry], zone: ZoneInfo) -> None:
+    """As ``write_log_csv``, into a file, which stays open; one entry after the other, in the order given."""
+    out = io.TextIOWrapper(to, "utf-8-sig", newline="")
     writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\r\n")
     writer.writeheader()
-    for entry in sorted(entries, key=lambda entry: entry.order):
+    for entry in entries:
         writer.writerow(
             {
                 "happened_at": entry.happened_at.astimezone(zone).isoformat(),
@@ -177,7 +184,7 @@ def write_log_csv(entries: Iterable[LogEntry], zone: ZoneInfo) -> bytes:
                 **_detail_cells(entry.detail, zone),
             }
         )
-    return out.getvalue().encode("utf-8-sig")
+    out.detach()
 
 
 def guarded(text: str) -> str:

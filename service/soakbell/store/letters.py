@@ -21,6 +21,7 @@ from sqlalchemy import ColumnElement, CursorResult, Select, Update, and_, delete
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from soakbell.clock import CLOCK_SLACK
 from soakbell.errors import LogRefused, StoreError
 from soakbell.gear.hushed import RungBell
 from soakbell.gear.log import Correction, LogEntry, new_entry
@@ -812,3 +813,10 @@ def newest_moment(session: Session) -> datetime | None:
     columns = (OutboxRow.written_at, DueRow.done_at, CallRow.made_at, NoteRow.written_at, ReplyRow.fetched_at)
     moments = [session.scalar(select(func.max(column))) for column in columns]
     return max((at for at in moments if at is not None), default=None)
+
+
+def clock_behind_by(session: Session, now: datetime) -> timedelta | None:
+    """How far a clock that shows ``now`` is behind the newest moment, if by more than ``CLOCK_SLACK``: it was set
+    back, or never set, and no call may rest on it."""
+    newest = newest_moment(session)
+    return newest - now if newest is not None and now < newest - CLOCK_SLACK else None

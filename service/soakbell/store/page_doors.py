@@ -50,10 +50,6 @@ def end_session(session: Session, token: str) -> None:
     session.execute(delete(PageSessionRow).where(PageSessionRow.token_sha256 == _sha256(token)))
 
 
-def end_all_sessions(session: Session, boat: str) -> None:
-    session.execute(delete(PageSessionRow).where(PageSessionRow.boat == boat))
-
-
 def use_link(session: Session, link: str, now: datetime, *, forget_before: datetime) -> bool:
     """Mark a link as used; False where it was before. Uses older than ``forget_before`` are forgotten."""
     session.execute(delete(PageLinkUseRow).where(PageLinkUseRow.used_at < forget_before))

@@ -92,7 +92,7 @@ def _for_people(
     settings: Settings, store: Store, carried: CarriedOut, now: datetime, *, invented: bool
 ) -> dict[str, Callable[[], bytes]]:
     def log() -> bytes:
-        return write_log_csv(_entries(store, carried.seq), ZoneInfo(settings.harbor.time_zone))
+        return write_log_csv(entries_in_order(store, carried.seq), ZoneInfo(settings.harbor.time_zone))
 
     def marks() -> bytes:
         gear, _ = fold_up_to(store, settings.trap_strings, carried.seq)
@@ -109,11 +109,16 @@ def _for_people(
     return making
 
 
-def _entries(store: Store, seq: int) -> Iterator[LogEntry]:
+def entries_in_order(store: Store, seq: int) -> Iterator[LogEntry]:
+    """The log up to the entry stored as ``seq``, in the order things happened, never whole in memory.
+
+    Raises:
+        StoreError: an entry can't be read.
+    """
     for page in pages_up_to(store, seq):
         for _, entry in page:
             if not isinstance(entry, LogEntry):
-                raise ValueError(f"an entry can't be read: {entry.fault}")
+                raise StoreError(f"an entry can't be read: {entry.fault}")
             yield entry
 
 
@@ -134,6 +139,7 @@ def _page_toml(terms: PageTerms | str | None) -> bytes:
         *([] if terms.public_url is None else [f"public_url = {json.dumps(terms.public_url)}"]),
         f"session_days = {terms.session_days}",
         f"link_days = {terms.link_days}",
+        f"proxies = {json.dumps(list(terms.proxies))}",
     ]
     return "".join(f"{line}\n" for line in lines).encode()
 

@@ -8,11 +8,13 @@ from __future__ import annotations
 import hashlib
 import re
 import tempfile
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from itsdangerous import BadSignature, TimestampSigner, URLSafeTimedSerializer
 from starlette.datastructures import FormData, UploadFile
@@ -22,12 +24,12 @@ from starlette.responses import Response, StreamingResponse
 from soakbell.errors import Fault, LogRefused, NotUnderstood, StoreError
 from soakbell.gear.fold import Whereabouts
 from soakbell.gear.log import Correction, LogEntry, Moved, new_entry
-from soakbell.gear.log_csv import MAX_BYTES, CsvImport, plan_import, write_log_csv
+from soakbell.gear.log_csv import MAX_BYTES, CsvImport, plan_import, put_log_csv
 from soakbell.gear.strings import Mark, TrapString
 from soakbell.letters.times import HarborTimes
 from soakbell.store.carrying import carry_in, nothing_done
-from soakbell.store.log import all_entries, append_entries, entries_keyed, take_entries, voided_among
-from soakbell.web.boat_zip import unpack_boat_zip, write_boat_zip
+from soakbell.store.log import all_entries, append_entries, entries_keyed, newest_seq, take_entries, voided_among
+from soakbell.web.boat_zip import entries_in_order, unpack_boat_zip, write_boat_zip
 from soakbell.web.marks_import import MOST_BYTES, MarksRead, read_marks, told_mark
 from soakbell.web.visit import Role, Visit, Way
 
@@ -42,6 +44,8 @@ _MARKS_SALT, _LOG_SALT = "soakbell marks to take", "soakbell log to take"
 _BATCH = re.compile(r"[0-9a-f]{32}")
 _MOST_SHOWN = 50
 _AT_ONCE = 1 << 18
+_TAKE_TRIES = 3
+_LONG = threading.Lock()
 
 
 # ---- marks
@@ -193,7 +197,8 @@ def _log_look(visit: Visit, form: FormData) -> Response:
     content = _uploaded(form)
     if content is None:
         return _carry(visit, status=422, fault=_NO_FILE)
-    planned = _planned(visit, content, skip_bad=True)
+    with _alone():
+        planned, _ = _planned(visit, content, skip_bad=True)
     if not planned.entries and not planned.known and not planned.faults:
         return _carry(visit, status=422, fault="The file has no rows.")
     proposal = {"boat": visit.house.boat, "at": visit.now.isoformat(), "csv": content.decode("utf-8", "replace")}
@@ -213,25 +218,37 @@ def _log_take(visit: Visit, form: FormData) -> Response:
         return _carry(visit, status=410, fault=_TOO_OLD)
     skip_bad = form.get("skip_bad") == "yes"
     store = visit.house.store
-    with store.turn, store.writing() as session:
-        log = all_entries(session)
-        planned = _planned(visit, told["csv"].encode(), skip_bad=skip_bad, log=log, at=told["at"])
-        if not planned.faults or skip_bad:
-            append_entries(session, planned.entries)
-    if planned.faults and not skip_bad:
-        return _carry(visit, status=422, fault="Nothing was taken.", faults=_shortened(_told(planned.faults)))
-    return visit.page("carry_taken.html", new=len(planned.entries), known=planned.known)
+    with _alone():
+        for _ in range(_TAKE_TRIES):
+            planned, read_to = _planned(visit, told["csv"].encode(), skip_bad=skip_bad, at=told["at"])
+            if planned.faults and not skip_bad:
+                faults = _shortened(_told(planned.faults))
+                return _carry(visit, status=422, fault="Nothing was taken.", faults=faults)
+            with store.turn, store.writing() as session:  # a letter waits for this, so it's not for weighing
+                if newest_seq(session) == read_to:
+                    append_entries(session, planned.entries)
+                    return visit.page("carry_taken.html", new=len(planned.entries), known=planned.known)
+    return _carry(visit, status=409, fault="Nothing was taken, since the log was told meanwhile. Send it again.")
 
 
-def _planned(
-    visit: Visit, content: bytes, *, skip_bad: bool, log: list[LogEntry] | None = None, at: str = ""
-) -> CsvImport:
+@contextmanager
+def _alone() -> Iterator[None]:
+    """Only one at a time of what takes long or much memory; letters are written beside it."""
+    if not _LONG.acquire(blocking=False):
+        raise HTTPException(503, "Something large is carried already. Try again in a minute.")
+    try:
+        yield
+    finally:
+        _LONG.release()
+
+
+def _planned(visit: Visit, content: bytes, *, skip_bad: bool, at: str = "") -> tuple[CsvImport, int]:
+    """What would be taken, and the number of the log's last entry that this rests on."""
     house = visit.house
-    if log is None:
-        with house.store.reading() as session:
-            log = all_entries(session)
+    with house.store.reading() as session:
+        read_to, log = newest_seq(session), all_entries(session)
     told_at = datetime.fromisoformat(at) if at else visit.now
-    return plan_import(
+    planned = plan_import(
         content,
         log,
         house.settings.trap_strings,
@@ -240,13 +257,18 @@ def _planned(
         outfit=house.usable_outfit,
         skip_bad=skip_bad,
     )
+    return planned, read_to
 
 
 def _log_csv(visit: Visit) -> Response:
-    with visit.house.store.reading() as session:
-        entries = all_entries(session)
-    content = write_log_csv(entries, visit.house.zone)
-    return Response(content, media_type="text/csv; charset=utf-8", headers=_as_file("log.csv"))
+    house = visit.house
+    with house.store.reading() as session:
+        seq = newest_seq(session)
+    return _file_of(
+        lambda to: put_log_csv(to, entries_in_order(house.store, seq), house.zone),
+        "log.csv",
+        "text/csv; charset=utf-8",
+    )
 
 
 # ---- everything
@@ -263,10 +285,20 @@ def _carry(visit: Visit, *, status: int = 200, fault: str = "", faults: tuple[st
 
 
 def _boat_zip(visit: Visit) -> Response:
-    """Written to a file without a name, which is gone whatever becomes of the answer."""
     house = visit.house
-    packed = tempfile.TemporaryFile()  # noqa: SIM115 - parts() closes it
-    write_boat_zip(packed, house.settings, house.store, visit.now, invented=house.invented)
+    return _file_of(
+        lambda to: write_boat_zip(to, house.settings, house.store, visit.now, invented=house.invented),
+        "soakbell-boat.zip",
+        "application/zip",
+    )
+
+
+def _file_of(write: Callable[[IO[bytes]], None], name: str, media_type: str) -> Response:
+    """Written to a file without a name, which is gone whatever becomes of the answer."""
+    with _alone(), ExitStack() as on_fault:
+        packed = on_fault.enter_context(tempfile.TemporaryFile())
+        write(packed)
+        on_fault.pop_all()  # parts() closes it
     size = packed.seek(0, 2)
     packed.seek(0)
 
@@ -275,8 +307,8 @@ def _boat_zip(visit: Visit) -> Response:
             while part := packed.read(_AT_ONCE):
                 yield part
 
-    headers = {**_as_file("soakbell-boat.zip"), "Content-Length": str(size)}
-    return StreamingResponse(parts(), media_type="application/zip", headers=headers)
+    headers = {**_as_file(name), "Content-Length": str(size)}
+    return StreamingResponse(parts(), media_type=media_type, headers=headers)
 
 
 def _carry_in(visit: Visit, form: FormData) -> Response:
@@ -284,7 +316,7 @@ def _carry_in(visit: Visit, form: FormData) -> Response:
     if not isinstance(upload, UploadFile) or not upload.size:
         return _carry(visit, status=422, fault=_NO_FILE)
     house = visit.house
-    with tempfile.TemporaryDirectory(prefix="soakbell-in-") as folder:
+    with _alone(), tempfile.TemporaryDirectory(prefix="soakbell-in-") as folder:
         try:
             carried = unpack_boat_zip(upload.file, Path(folder), boat=house.boat, most_bytes=MOST_UNPACKED_BYTES)
             entries = carry_in(house.store, carried.database, house.boat)

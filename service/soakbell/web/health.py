@@ -13,7 +13,6 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from soakbell.clock import CLOCK_SLACK
 from soakbell.errors import SoakbellError
 from soakbell.store import letters
 from soakbell.store.engine import Store
@@ -111,10 +110,10 @@ def _about_sweeps(sweeps: Mapping[str, datetime], now: datetime) -> list[str]:
 
 
 def _about_clock(session: Session, now: datetime) -> list[str]:
-    newest = letters.newest_moment(session)
-    if newest is None or now >= newest - CLOCK_SLACK:
+    behind = letters.clock_behind_by(session, now)
+    if behind is None:
         return []
-    return [f"the clock is {(newest - now).total_seconds():.0f} s behind the newest row of the database"]
+    return [f"the clock is {behind.total_seconds():.0f} s behind the newest row of the database"]
 
 
 def masked(address: str) -> str:

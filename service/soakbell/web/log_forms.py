@@ -10,7 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any, Literal, get_args, get_origin
 from zoneinfo import ZoneInfo
@@ -23,13 +23,17 @@ from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
 from soakbell.letters.times import HarborTimes
 
-TOLD_BY = "phone"
+TOLD_BY, CREW_TOLD_BY = "phone", "crew phone"
+SKIPPERS = frozenset({EntryKind.PINNED, EntryKind.BARRED, EntryKind.SNOOZED, EntryKind.SETTLED})
+"""Kinds that only the skipper tells: what he wants of calls, and which bells are silent."""
 _KEY = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 NO_KEY = "a form without a number of its own"
 _NOT_ASKED = frozenset({"id", "told_at", "told_by"})
 _OF_A = ":"
 """Between a column of amounts by name and the name, in the field for one amount."""
 _COMPANIONS = ("missing_traps", "damage_traps", "damage_item")
+MOST_PARTS = 3
+"""Entries that one form can tell at most."""
 
 KINDS: Mapping[EntryKind, str] = MappingProxyType(
     {
@@ -133,7 +137,7 @@ _LABELS_OF_ONE = {"lb_by_grade": "Pounds", "parts": "Used in all"}
 _ALL_THERE = "Nothing: the whole string. Else places, as in 1..12 15"
 _HINTS: Mapping[str, str] = MappingProxyType(
     {
-        "happened_at": "Nothing: now",
+        "happened_at": "Nothing: now. Else by the harbor's clock",
         "traps": _ALL_THERE,
         "missing_traps": "Places, as in 4 7",
         "damage_traps": "Places, as in 4 7",
@@ -241,7 +245,13 @@ class Told:
 
 
 def entries_of(
-    kind: EntryKind, cells: Mapping[str, str], zone: ZoneInfo, now: datetime, *, at: datetime | None = None
+    kind: EntryKind,
+    cells: Mapping[str, str],
+    zone: ZoneInfo,
+    now: datetime,
+    *,
+    at: datetime | None = None,
+    told_by: str = TOLD_BY,
 ) -> Told:
     """The entries that a form's cells tell, in the order in which they are to be taken.
 
@@ -263,20 +273,36 @@ def entries_of(
     labels: dict[str, str] = {}
     parts = list(_parts(kind, joined, key))
     for number, (label, own) in enumerate(parts):
-        if at is not None and not own.get("happened_at", "").strip():
-            own["happened_at"] = at.isoformat()
+        typed = _with_offset(own.get("happened_at", ""), zone, now)
+        own["happened_at"] = typed or ("" if at is None else at.isoformat())
         told_at = now - timedelta(microseconds=len(parts) - number)  # keeps the order of the parts
         read = Cells(label, {name: cell for name, cell in own.items() if name not in _NOT_ASKED}, zone)
         if not own["traps"].strip() and EntryKind(own["kind"]) in _NAME_ALL:
             read.fault("traps", "nothing", "the places, as in 4 7, or all for the whole string")
         if own["traps"].strip().casefold() == "all":
             read.cells = {**read.cells, "traps": ""}
-        entry = read.entry(told_at, TOLD_BY, Counter())
+        entry = read.entry(told_at, told_by, Counter())
         faults += read.faults
         if entry is not None:
             entries.append(entry)
             labels[entry.id] = label
     return Told(faults=tuple(faults)) if faults else Told(tuple(entries), labels)
+
+
+def _with_offset(typed: str, zone: ZoneInfo, now: datetime) -> str:
+    """``typed`` with its offset where the harbor's clock shows it twice, on the night it is set back.
+
+    A browser's field for a moment holds no offset. It is the second time where that has been: no soak gets longer.
+    """
+    typed = typed.strip()
+    try:
+        at = datetime.fromisoformat(typed)
+        first, second = (at.replace(tzinfo=zone, fold=turn) for turn in (0, 1))
+        if at.tzinfo is not None or first.astimezone(UTC) >= second.astimezone(UTC):
+            return typed
+    except (ValueError, OverflowError):
+        return typed
+    return (second if second <= now else first).isoformat()
 
 
 def _joined(cells: Mapping[str, str]) -> dict[str, str]:
@@ -388,9 +414,8 @@ def _grouped(kind: EntryKind, asked_for: list[Field]) -> Iterator[Group]:
         return tuple(field for field in asked_for if field.name.partition(_OF_A)[0] in names)
 
     yield Group("", of("string", "legal_claws", "short_claws", "float_claws"))
-    yield Group("Pounds", of("lb", "lb_by_grade"))
     yield Group("Bait and traps", of("bait", "rebaited", "reset"))
-    for title, names in (("Missing or damaged", _COMPANIONS), ("More", _MORE)):
+    for title, names in (("Pounds", ("lb", "lb_by_grade")), ("Missing or damaged", _COMPANIONS), ("More", _MORE)):
         more = of(*names)
         yield Group(title, more, folded=not any(field.told or field.fault for field in more))
 

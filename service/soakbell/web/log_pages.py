@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from uuid import uuid4
 
 from starlette.datastructures import FormData
@@ -28,12 +29,15 @@ from soakbell.store.log import (
 from soakbell.store.log_keeper import Kept
 from soakbell.web.house import PageHouse
 from soakbell.web.log_forms import (
+    CREW_TOLD_BY,
     KINDS,
     NO_KEY,
     OFTEN,
+    SKIPPERS,
     TOLD_BY,
     Asked,
     Form,
+    Told,
     as_told_before,
     entries_of,
     fault_words,
@@ -46,6 +50,8 @@ from soakbell.web.visit import SignedIn, Visit, Way
 _LAST = 10
 _A_PAGE = 50
 _CREW_MAY_UNDO_FOR = timedelta(hours=24)
+AHEAD = timedelta(minutes=10)
+"""A moment so little ahead of our clock is taken for now: phones have clocks of their own."""
 _IDS = re.compile(r"[0-9a-f-]{36}(\.[0-9a-f-]{36}){0,5}")
 _SENT_BEFORE = (
     "This form was sent before, with something else in it. Load it anew for another entry, and undo the first if "
@@ -62,39 +68,116 @@ class Outcome:
     faults: tuple[Fault, ...] = ()
 
 
-def tell(
-    house: PageHouse, kind: EntryKind, cells: Mapping[str, str], now: datetime, at: datetime | None
-) -> Outcome:
-    """Take what a form's cells tell into the log, all or nothing; ``at`` is when it happened unless they say.
+@dataclass(frozen=True)
+class Telling:
+    """What one form tells. ``apart``: so near to the moment of an entry with its key it is that entry."""
+
+    told: Told
+    apart: timedelta
+
+
+def telling_of(
+    visit: Visit,
+    kind: EntryKind,
+    cells: Mapping[str, str],
+    at: datetime | None,
+    *,
+    told_at: datetime | None = None,
+) -> Telling:
+    """The cells read, with their own faults; ``at`` is when it happened unless they say, ``told_at`` else now."""
+    now = visit.now
+    if not _may_tell(visit, kind):
+        return Telling(Told(faults=(Fault("", "kind", "what only the skipper tells", "nothing"),)), CLOCK_SLACK)
+    told = entries_of(kind, cells, visit.house.zone, told_at or now, at=at, told_by=_told_by(visit))
+    apart = AHEAD + CLOCK_SLACK if cells.get("happened_at", "").strip() else timedelta.max
+    return Telling(not_ahead(told, now, AHEAD), apart)
+
+
+def tell(house: PageHouse, telling: Telling, now: datetime) -> Outcome:
+    """Take what one form tells into the log, all or nothing.
 
     Raises:
         StoreError: the database can't be read or written.
     """
-    told = entries_of(kind, cells, house.zone, now, at=at)
-    if told.faults:
-        return Outcome(faults=told.faults)
-    told = not_ahead(told, now, CLOCK_SLACK)
-    apart = CLOCK_SLACK if cells.get("happened_at", "").strip() else timedelta.max
+    if telling.told.faults:
+        return Outcome(faults=telling.told.faults)
     for first_try in (True, False):
-        with house.store.reading() as session:
-            known = entries_keyed(session, [entry.key for entry in told.entries])
-        same = as_told_before(told, known, apart)
         try:
-            taken = take_entries(
-                house.store,
-                same.entries,
-                house.settings.trap_strings,
-                now,
-                zone=house.zone,
-                outfit=house.usable_outfit,
-                labels=same.labels,
-            )
+            (outcome,) = _taken(house, [_as_known(house, telling)], now)
         except LogRefused as refused:
             if first_try and any(fault.key == "key" for fault in refused.faults):
                 continue  # it came twice at once, and is known by now
             return Outcome(faults=refused.faults)
-        return Outcome((*taken.written, *taken.known), not taken.written)
+        return outcome
     raise AssertionError("the second try ends one way or the other")
+
+
+def tell_each(house: PageHouse, tellings: Sequence[Telling], now: datetime) -> list[Outcome]:
+    """As ``tell`` for one after the other, in less time where all are taken: they are weighed together once.
+
+    What is weighed together is weighed beside what came after it too. That changes nothing where each happened
+    after those told before it; else, and where any is refused, each is weighed by itself.
+
+    Raises:
+        StoreError: the database can't be read or written. What was taken before stays so.
+    """
+    sound = [telling for telling in tellings if not telling.told.faults]
+    outcomes = _taken_together(house, sound, now) if len(sound) > 1 else None
+    if outcomes is None:
+        return [tell(house, telling, now) for telling in tellings]
+    taken = iter(outcomes)
+    return [tell(house, one, now) if one.told.faults else next(taken) for one in tellings]
+
+
+def _taken_together(house: PageHouse, tellings: Sequence[Telling], now: datetime) -> list[Outcome] | None:
+    """None where that can't be, and nothing was taken."""
+    same = [_as_known(house, telling) for telling in tellings]
+    if not all(_ends(before) < _begins(after) for before, after in pairwise(same)):
+        return None
+    try:
+        return _taken(house, same, now)
+    except LogRefused:
+        return None
+
+
+def _ends(told: Told) -> datetime:
+    return max(entry.happened_at for entry in told.entries)
+
+
+def _begins(told: Told) -> datetime:
+    return min(entry.happened_at for entry in told.entries)
+
+
+def _as_known(house: PageHouse, telling: Telling) -> Told:
+    with house.store.reading() as session:
+        known = entries_keyed(session, [entry.key for entry in telling.told.entries])
+    return as_told_before(telling.told, known, telling.apart)
+
+
+def _taken(house: PageHouse, told: Sequence[Told], now: datetime) -> list[Outcome]:
+    """All of it, or none.
+
+    Raises:
+        LogRefused, StoreError: as ``take_entries``.
+    """
+    taken = take_entries(
+        house.store,
+        [entry for one in told for entry in one.entries],
+        house.settings.trap_strings,
+        now,
+        zone=house.zone,
+        outfit=house.usable_outfit,
+        labels={id: label for one in told for id, label in one.labels.items()},
+    )
+    written = {entry.id for entry in taken.written}
+    by_key = {entry.key: entry for entry in (*taken.written, *taken.known)}
+    return [
+        Outcome(
+            tuple(by_key[entry.key] for entry in one.entries),
+            known=not any(entry.id in written for entry in one.entries),
+        )
+        for one in told
+    ]
 
 
 # ---- Forms ---------------------------------------------------------------------------------------------------
@@ -107,7 +190,7 @@ def _form(visit: Visit) -> Response:
 def _take(visit: Visit, form: FormData) -> Response:
     kind = _kind_of(visit)
     cells = {name: cell for name, cell in form.items() if isinstance(cell, str) and name != "form_token"}
-    outcome = tell(visit.house, kind, cells, visit.now, visit.now)
+    outcome = tell(visit.house, telling_of(visit, kind, cells, visit.now), visit.now)
     if not outcome.faults:
         ids = ".".join(entry.id for entry in outcome.entries)
         return visit.go(f"/log?told={ids}{'&before=1' if outcome.known else ''}")
@@ -143,7 +226,17 @@ def _kind_of(visit: Visit) -> EntryKind:
     found = next((kind for kind in KINDS if kind.value == name), None)
     if found is None:
         raise HTTPException(404, "There is no such form.")
+    if not _may_tell(visit, found):
+        raise HTTPException(403, "Only the skipper may tell this.")
     return found
+
+
+def _may_tell(visit: Visit, kind: EntryKind) -> bool:
+    return kind not in SKIPPERS or (visit.who is not None and visit.who.is_skipper)
+
+
+def _told_by(visit: Visit) -> str:
+    return TOLD_BY if visit.who is not None and visit.who.is_skipper else CREW_TOLD_BY
 
 
 def _asked(visit: Visit) -> Asked:
@@ -184,7 +277,9 @@ def _log(visit: Visit) -> Response:
     return visit.page(
         "log.html",
         often=[(kind.value, KINDS[kind]) for kind in OFTEN],
-        others=[(kind.value, name) for kind, name in KINDS.items() if kind not in OFTEN],
+        others=[
+            (kind.value, name) for kind, name in KINDS.items() if kind not in OFTEN and _may_tell(visit, kind)
+        ],
         told=_just_told(visit),
         before=visit.query.get("before") == "1",
         odd=_odd(visit, kept),
@@ -221,8 +316,8 @@ def _row(visit: Visit, entry: LogEntry | Unread, voided: bool, times: HarborTime
 
 
 def _may_undo(who: SignedIn, entry: LogEntry, now: datetime) -> bool:
-    """The crew may undo what was told by phone today; the skipper all."""
-    return who.is_skipper or (entry.told_by == TOLD_BY and now - entry.told_at <= _CREW_MAY_UNDO_FOR)
+    """The crew may undo what the crew told within the last day; the skipper all."""
+    return who.is_skipper or (entry.told_by == CREW_TOLD_BY and now - entry.told_at <= _CREW_MAY_UNDO_FOR)
 
 
 def _just_told(visit: Visit) -> list[str]:
@@ -256,7 +351,7 @@ def _void(visit: Visit, form: FormData) -> Response:
     (entry,) = found
     if not _may_undo(visit.who, entry, visit.now):
         raise HTTPException(
-            403, "The crew may undo what was told by phone in the last 24 hours; the rest, the skipper."
+            403, "The crew may undo what the crew told by phone in the last 24 hours; the rest, the skipper."
         )
     with house.store.reading() as session:
         voided = entry.id in voided_among(session, [entry.id])
@@ -268,7 +363,7 @@ def _void(visit: Visit, form: FormData) -> Response:
 def _correct(visit: Visit, entry: LogEntry) -> None:
     house = visit.house
     detail = Correction(entry.id, "undone on the phone page")
-    correction = new_entry(detail, happened_at=visit.now, told_at=visit.now, told_by=TOLD_BY)
+    correction = new_entry(detail, happened_at=visit.now, told_at=visit.now, told_by=_told_by(visit))
     strings, zone = house.settings.trap_strings, house.zone
     try:
         take_entries(house.store, [correction], strings, visit.now, zone=zone, outfit=house.usable_outfit)

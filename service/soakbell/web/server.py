@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+from collections.abc import Sequence
 
 import uvicorn
 from starlette.applications import Starlette
@@ -12,9 +13,18 @@ from starlette.applications import Starlette
 class PageServer:
     """Serves an app from a thread of its own, so that it answers even when the sweep hangs."""
 
-    def __init__(self, app: Starlette, port: int, host: str = "127.0.0.1") -> None:
+    def __init__(
+        self, app: Starlette, port: int, host: str = "127.0.0.1", proxies: Sequence[str] = ("127.0.0.1",)
+    ) -> None:
+        """``proxies``: whose ``X-Forwarded-For`` tells where a request comes from."""
         config = uvicorn.Config(
-            app, log_config=None, access_log=False, lifespan="off", ws="none", timeout_graceful_shutdown=5
+            app,
+            log_config=None,
+            access_log=False,
+            lifespan="off",
+            ws="none",
+            timeout_graceful_shutdown=5,
+            forwarded_allow_ips=list(proxies),
         )
         self._server = uvicorn.Server(config)
         self._socket = socket.create_server((host, port))

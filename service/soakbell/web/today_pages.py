@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from email import policy
 from email.parser import BytesParser
 
+from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -18,7 +19,7 @@ from soakbell.letters.page import Page, page_of
 from soakbell.letters.times import HarborTimes, age_words
 from soakbell.letters.words import capital, listed
 from soakbell.planning.call import Call
-from soakbell.store.letters import letter_named, letters_before
+from soakbell.store.letters import clock_behind_by, get_note, letter_named, letters_before
 from soakbell.web.health import LONGEST_SILENCE, last_sweep
 from soakbell.web.visit import Role, Visit, Way
 
@@ -69,15 +70,43 @@ def standing(visit: Visit) -> Standing | None:
 def _old(visit: Visit, call: Call, times: HarborTimes) -> str:
     if visit.now > call.valid_until:
         return f"This call ran out at {times.zoned(call.valid_until)} and counts for nothing now."
-    with visit.house.store.reading() as session:
-        swept_at = last_sweep(session, visit.house.boat)
+    house = visit.house
+    with house.store.reading() as session:
+        swept_at = last_sweep(session, house.boat)
+        unwatched = _unwatched(session, house.boat, call, visit.now)
     if swept_at is not None and visit.now - swept_at <= LONGEST_SILENCE:
-        return ""
+        return unwatched
     since = "not known when" if swept_at is None else times.dated(swept_at)
     return f"The service last looked at {since}: later warnings and forecasts are not in this. Look them up first."
 
 
+def _unwatched(session: Session, boat: str, call: Call, now: datetime) -> str:
+    """Why nobody looks for what would change a PULL, though the sweep runs; "" where somebody does."""
+    if call.word != "PULL":
+        return ""
+    if get_note(session, f"fault:{boat}:recheck") is not None:
+        return "The last look for new warnings and forecasts failed: they may not be in this. Look them up first."
+    watch = get_note(session, f"watch:{boat}")
+    until = None if watch is None or watch[0]["day"] != call.day.isoformat() else watch[0]["until"]
+    if until is None or datetime.fromisoformat(until) <= now:
+        return "No watch is kept: later warnings and forecasts are not in this. Look them up first."
+    return ""
+
+
+def _clock_fault(visit: Visit) -> str:
+    """Why no call may be told by this clock, as the service itself judges; "" where it may."""
+    with visit.house.store.reading() as session:
+        behind = clock_behind_by(session, visit.now)
+    if behind is None:
+        return ""
+    by = age_words(behind / timedelta(hours=1))
+    return f"The clock of the computer that serves this page is wrong: it is {by} behind what was written here."
+
+
 def _today(visit: Visit) -> Response:
+    suspect = _clock_fault(visit)
+    if suspect:
+        return visit.page("no_letter.html", why=suspect, links=visit.house.desk.official_pages)
     found = standing(visit)
     if found is not None:
         return visit.page("today.html", standing=found, page=found.page)
@@ -131,7 +160,7 @@ def _past(values: Mapping[str, float | None], limits: Mapping[str, float]) -> It
 
 def _why(visit: Visit) -> Response:
     told = visit.house.desk.told(visit.today)
-    if told is None:
+    if told is None or _clock_fault(visit):
         return _today(visit)
     call, facts = told
     found = standing(visit)

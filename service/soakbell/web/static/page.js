@@ -28,32 +28,64 @@ const soakbell = (() => {
   const queue = {
     add: (entry) => inQueue("readwrite", (store) => store.add(entry)),
     all: () => inQueue("readonly", (store) => store.getAll()),
-    put: (entry) => inQueue("readwrite", (store) => store.put(entry)),
+    /* Nothing where it was taken out meanwhile. */
+    change: (turn, changes) => inQueue("readwrite", (store) => {
+      const asked = store.get(turn);
+      asked.onsuccess = () => { if (asked.result) store.put({ ...asked.result, ...changes }); };
+    }),
     remove: (turn) => inQueue("readwrite", (store) => store.delete(turn)),
   };
 
-  const A_SENDING = 40;
+  /* How far this phone's clock is behind the service's, ms, as last measured; null: not yet. */
+  const clock = { behindMs: null };
 
-  /* Sends what waits, in order. Gives "" or, where it can't, why: "no signal", "signed out", or what was answered. */
-  const send = async () => {
+  const ASKS_JSON = { Accept: "application/json" };
+
+  /* What sending needs, or why it can't be: a word. */
+  const ready = async () => {
+    const began = Date.now();
+    const answer = await fetch("/sync/ready", { headers: ASKS_JSON, cache: "no-store", redirect: "error" });
+    if (answer.status === 401) return { why: "signed out" };
+    if (!answer.ok) return { why: `answered ${answer.status}` };
+    const { form_token: token, now } = await answer.json();
+    const took = Date.now() - began;
+    if (took >= 0 && took < 20_000) clock.behindMs = Date.parse(now) - began - took / 2;
+    return { token };
+  };
+
+  /* A moment of this phone's clock put right where that is behind: later, never earlier. A clock that is ahead may
+     be right and the service's wrong; an earlier moment would be a longer soak. */
+  const righted = (at) => new Date(Date.parse(at) + Math.max(0, clock.behindMs)).toISOString();
+
+  const toSend = ({ key, kind, happened_at, unmeasured, cells }) => (
+    { key, kind, happened_at: unmeasured ? righted(happened_at) : happened_at, cells }
+  );
+
+  /* Sends what waits, in order, and with ``again`` what was refused. Gives "" or, where it can't, why: "no signal",
+     "signed out", or what was answered. */
+  const send = async (again) => {
+    const judged = new Set();
+    let most = 40, token = null;
     for (;;) {
-      const waiting = (await queue.all()).filter((entry) => !entry.refused).slice(0, A_SENDING);
-      if (!waiting.length) return "";
-      let told;
+      let told, waiting;
       try {
-        const json = { Accept: "application/json" };
-        const ready = await fetch("/sync/ready", { headers: json, cache: "no-store", redirect: "error" });
-        if (ready.status === 401) return "signed out";
-        if (!ready.ok) return `answered ${ready.status}`;
-        const token = (await ready.json()).form_token;
+        if (!token) {
+          const found = await ready();
+          if (found.why) return found.why;
+          token = found.token;
+        }
+        waiting = (await queue.all()).filter((entry) => !judged.has(entry.turn) && (again || !entry.refused)).slice(0, most);
+        if (!waiting.length) return "";
         const answer = await fetch("/sync", {
           method: "POST",
-          headers: { ...json, "Content-Type": "application/json", "X-Form-Token": token },
-          body: JSON.stringify({
-            entries: waiting.map(({ key, kind, happened_at, cells }) => ({ key, kind, happened_at, cells })),
-          }),
+          headers: { ...ASKS_JSON, "Content-Type": "application/json", "X-Form-Token": token },
+          body: JSON.stringify({ entries: waiting.map(toSend) }),
         });
         if (answer.status === 401) return "signed out";
+        if (answer.status === 413 && waiting.length > 1) {
+          most = Math.ceil(waiting.length / 2);
+          continue;
+        }
         if (!answer.ok) return `answered ${answer.status}`;
         told = (await answer.json()).told;
       } catch {
@@ -62,7 +94,9 @@ const soakbell = (() => {
       for (const [at, entry] of waiting.entries()) {
         const came = told[at];
         if (!came || came.key !== entry.key) return "answered something else";
-        if (came.state === "refused") await queue.put({ ...entry, refused: came.faults });
+        judged.add(entry.turn);
+        if (came.state === "refused") await queue.change(entry.turn, { refused: came.faults, later: null });
+        else if (came.state === "later") await queue.change(entry.turn, { refused: null, later: came.faults });
         else await queue.remove(entry.turn);
       }
     }
@@ -70,15 +104,38 @@ const soakbell = (() => {
 
   /* One sending at a time, whichever page or worker begins it. */
   let sending = null;
-  const sync = () => {
+  const sync = (again = false) => {
     const once = () => navigator.locks
-      ? navigator.locks.request("soakbell sync", send)
-      : send();
+      ? navigator.locks.request("soakbell sync", () => send(again))
+      : send(again);
     sending = sending || once().finally(() => { sending = null; });
     return sending;
   };
 
-  return { queue, sync };
+  /* ---- Whether a call that was served at a moment still counts ---- */
+
+  const A_CALL_KEEPS_MS = 30 * 60_000, CLOCK_SLACK_MS = 120_000;
+
+  const shown = (at, zone, parts) => new Intl.DateTimeFormat("en-US", { timeZone: zone, ...parts }).format(at);
+  const hour = (at, zone) => shown(at, zone, {
+    weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23",
+  });
+  const day = (at, zone) => shown(at, zone, { dateStyle: "short" });
+
+  /* "" while it counts. ``since`` is the moment of this phone from which it ages. */
+  const whyNoCall = (served, ends, zone, now, since = served) => {
+    if (!Number.isFinite(served) || !Number.isFinite(ends)) return "It is not known how old this is, so no call counts here.";
+    if (now < served - CLOCK_SLACK_MS) return "This phone's clock is behind, so no call counts here.";
+    if (now > ends) return `This call ran out at ${hour(ends, zone)} and counts for nothing now.`;
+    if (now - since > A_CALL_KEEPS_MS || day(now, zone) !== day(served, zone)) {
+      return `This page is as of ${hour(served, zone)}, too old for its call to count. Load it anew for what holds now.`;
+    }
+    return "";
+  };
+
+  const keptWords = (served, zone) => `Kept page as of ${hour(served, zone)}. Look for a CHANGED CALL.`;
+
+  return { queue, sync, clock, righted, hour, whyNoCall, keptWords };
 })();
 
 if (self.document) {
@@ -87,9 +144,7 @@ if (self.document) {
   const stamp = new URL(document.currentScript.src).search;
   const byId = (id) => document.getElementById(id);
 
-  const hour = (at) => new Intl.DateTimeFormat("en-US", {
-    timeZone: zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23",
-  }).format(at);
+  const hour = (at) => soakbell.hour(at, zone);
 
   const say = (region, text) => {
     if (!region || region.textContent === text) return;
@@ -112,34 +167,73 @@ if (self.document) {
 
   /* ---- How old the page is ---- */
 
-  const keptAt = document.querySelector('meta[name="soakbell-kept"]')?.content;
-  const isKept = Boolean(keptAt);
+  const keptMark = document.querySelector('meta[name="soakbell-kept"]');
+  const isKept = Boolean(keptMark);
+  const ANSWER = { late: "No answer yet.", none: "No signal, or no answer." };
 
+  /* No call: its word and its window are taken back. */
+  const takeBack = (call, words) => {
+    const word = call.querySelector(".word"), lead = call.querySelector(".lead");
+    if (lead) {
+      lead.className = "";
+      lead.textContent = `The call then was: ${word.textContent}. ${lead.textContent}`;
+    }
+    if (word) word.textContent = "NO CALL";
+    byId("window")?.closest("section").remove();
+    byId("kept-call")?.remove();
+    call.prepend(element("p", words, { class: "fault", role: "alert" }));
+  };
+
+  const began = Date.now(); // of a page just served: its age needs no clock but the phone's
+  let takenBack = false;
   const tellAge = () => {
-    if (isKept) say(byId("signal"), `No signal. This page is as of ${hour(new Date(keptAt))}.`);
+    if (isKept) say(byId("signal"), `${ANSWER[keptMark.dataset.why]} This page is as of ${hour(new Date(keptMark.content))}.`);
     const call = byId("call");
-    if (!call) return;
+    if (!call || takenBack) return;
     const now = Date.now();
     const [served, ends] = [Date.parse(call.dataset.servedAt), Date.parse(call.dataset.endsAt)];
-    if (!(now <= ends) || now < served - 120_000) {
-      const word = call.querySelector(".word");
-      if (word && !call.dataset.ranOut) {
-        call.dataset.ranOut = "yes";
-        const lead = call.querySelector(".lead");
-        if (lead) {
-          lead.className = "";
-          lead.textContent = `The call that ran out was: ${word.textContent}. ${lead.textContent}`;
-        }
-        word.textContent = "NO CALL";
-        const words = now < served ? "This phone's clock is behind, so no call counts here."
-          : `This call ran out at ${hour(ends)} and counts for nothing now.`;
-        call.prepend(element("p", words, { class: "fault", role: "alert" }));
-      }
-      const window = byId("window");
-      if (window) window.closest("section").hidden = true;
-    } else if (!isKept && now - served > 180_000) {
+    const why = soakbell.whyNoCall(served, ends, zone, now, isKept ? served : began);
+    if (why) {
+      takenBack = true;
+      takeBack(call, why);
+    } else if (!isKept && now - began > 180_000) {
       say(byId("signal"), `This page is as of ${hour(served)}. Load it anew for what holds now.`);
     }
+  };
+
+  /* The service answered after all: what is shown gives way to that. A form stays, it can be filled in as it is. */
+  const hearOfAnswer = () => {
+    const worker = navigator.serviceWorker;
+    if (keptMark?.dataset.why !== "late" || !worker?.controller || document.querySelector("form[data-offline]")) return;
+    worker.addEventListener("message", ({ data }) => {
+      if (data.answered !== location.pathname) return;
+      const call = byId("call");
+      if (call && !takenBack) takeBack(call, "A newer page has come. Load this one anew.");
+      takenBack = true;
+      location.reload();
+    });
+    worker.controller.postMessage({ late: location.pathname });
+  };
+
+  /* ---- How far the phone's clock is off ---- */
+
+  const CLOCK = "soakbell clock behind ms", CLOCK_OFF_MS = 120_000;
+  try {
+    soakbell.clock.behindMs = JSON.parse(localStorage.getItem(CLOCK));
+  } catch { /* not measured yet, then */ }
+
+  const tellClock = () => {
+    const { behindMs } = soakbell.clock;
+    if (behindMs === null) return;
+    try { localStorage.setItem(CLOCK, JSON.stringify(behindMs)); } catch { /* measured anew at the next load */ }
+    byId("clock")?.remove();
+    const form = document.querySelector("form[data-offline]");
+    if (!form || Math.abs(behindMs) < CLOCK_OFF_MS) return;
+    const minutes = `${Math.round(Math.abs(behindMs) / 60_000)} min`;
+    form.before(element("p", behindMs > 0
+      ? `This phone's clock is ${minutes} behind the service's. The moment of your tap is put right by that.`
+      : `This phone's clock is ${minutes} ahead of the service's. One of them is wrong: tell when it happened.`,
+    { class: "fault", id: "clock", role: "status" }));
   };
 
   /* ---- What waits ---- */
@@ -149,35 +243,45 @@ if (self.document) {
 
   const show = async () => {
     const all = await soakbell.queue.all();
-    const waiting = all.filter((entry) => !entry.refused), refused = all.filter((entry) => entry.refused);
-    const count = waiting.length;
+    const untaken = all.filter((entry) => entry.refused || entry.later);
+    const count = all.filter((entry) => !entry.refused).length;
     const words = count === 1 ? "1 entry waiting" : `${count} entries waiting`;
     const why = { "signed out": " You are signed out: sign in again. Nothing is lost.", "no signal": " for a signal." }[trouble];
     say(byId("waiting"), count ? `${words}${why ?? (trouble ? `. The service ${trouble}; it is tried again.` : ".")}` : "");
     shown.replaceChildren();
-    if (!refused.length) return shown.remove();
+    if (!untaken.length) return shown.remove();
     shown.append(element("h2", "Not taken", { id: "refused-head" }));
     const list = element("ul", "");
-    for (const entry of refused) {
-      const item = element("li", "");
-      const of = entry.cells.string ? `, ${entry.cells.string}` : "";
-      item.append(element("p", `${entry.title}${of}, ${entry.when}.`));
-      for (const fault of entry.refused) {
-        item.append(element("p", `${fault.label ? `${fault.label}: ` : ""}found ${fault.found}. Write ${fault.write}.`, { class: "fault" }));
-      }
-      const told = Object.entries(entry.cells).filter(([name, cell]) => cell && name !== "string");
-      if (told.length) item.append(element("p", `What was told: ${told.map(([name, cell]) => `${name} ${cell}`).join("; ")}`));
-      const out = element("button", "Take out", { type: "button", class: "small", "aria-label": `Take out: ${entry.title}${of}, ${entry.when}` });
-      out.addEventListener("click", async () => { await soakbell.queue.remove(entry.turn); await show(); });
-      item.append(out);
-      list.append(item);
-    }
+    for (const entry of untaken) list.append(untakenItem(entry));
     shown.append(list);
     byId("main").before(shown);
   };
 
-  const sync = async () => {
-    trouble = await soakbell.sync();
+  const untakenItem = (entry) => {
+    const item = element("li", "");
+    const head = `${entry.title}${entry.cells.string ? `, ${entry.cells.string}` : ""}, ${entry.when}`;
+    item.append(element("p", `${head}.`));
+    for (const fault of entry.refused ?? entry.later) {
+      item.append(element("p", `${fault.label ? `${fault.label}: ` : ""}found ${fault.found}. Write ${fault.write}.`, { class: "fault" }));
+    }
+    if (entry.later) item.append(element("p", "It waits, and is sent again until that moment has come."));
+    const told = entry.told ?? Object.entries(entry.cells);
+    if (told.length) item.append(element("p", `What was told: ${told.map(([label, cell]) => `${label}: ${cell}`).join("; ")}`));
+    const button = (text, work) => {
+      const made = element("button", text, { type: "button", class: "small", "aria-label": `${text}: ${head}` });
+      made.addEventListener("click", work);
+      return made;
+    };
+    item.append(
+      button("Send again", async () => { await soakbell.queue.change(entry.turn, { refused: null, later: null }); await sync(); }),
+      button("Take out", async () => { await soakbell.queue.remove(entry.turn); await show(); }),
+    );
+    return item;
+  };
+
+  const sync = async (again = false) => {
+    trouble = await soakbell.sync(again);
+    tellClock();
     await show();
   };
 
@@ -191,16 +295,27 @@ if (self.document) {
     return cells;
   };
 
-  const keep = async (form, happenedAt) => {
+  /* What was filled in, by the words that stand beside it. */
+  const toldIn = (form, cells) => Object.entries(cells).map(([name, cell]) => {
+    const control = form.querySelector(`[name="${CSS.escape(name)}"]`);
+    const label = control?.type === "radio" ? control.closest("fieldset")?.querySelector("legend") : control?.labels?.[0];
+    return [label?.textContent ?? name, cell];
+  });
+
+  /* Throws where the phone has no room or no right to keep it. */
+  const keep = async (form, tappedAt) => {
     const { happened_at: typed, ...cells } = cellsOf(form);
     await soakbell.queue.add({
       key: form.elements.key.value,
       kind: form.dataset.kind,
       title: document.querySelector("h1").textContent,
-      when: hour(new Date()),
-      happened_at: typed || happenedAt,
+      when: typed ? typed.replace("T", " ") : hour(new Date(tappedAt)),
+      happened_at: typed || tappedAt,
+      unmeasured: !typed && soakbell.clock.behindMs === null,
       cells,
+      told: toldIn(form, cells),
     });
+    byId("not-kept")?.remove();
     HTMLFormElement.prototype.reset.call(form); // a pull has a field of that name
     form.elements.key.value = newKey();
     navigator.storage?.persist?.();
@@ -208,11 +323,18 @@ if (self.document) {
     scrollTo(0, 0);
   };
 
+  const tellNotKept = (form) => {
+    byId("not-kept")?.remove();
+    const words = "NOT told, and this phone could not keep it. Write it down, or try again where there is a signal.";
+    form.before(element("p", words, { class: "fault", id: "not-kept", role: "alert" }));
+    byId("not-kept").scrollIntoView({ block: "nearest" });
+  };
+
   /* Sends a form as the browser would, with the moment of the tap. False where it couldn't be. */
-  const sent = async (form, happenedAt) => {
+  const sent = async (form, tappedAt) => {
     if (isKept || !navigator.onLine) return false;
     const body = new URLSearchParams(new FormData(form));
-    if (!body.get("happened_at")) body.set("happened_at", happenedAt);
+    if (!body.get("happened_at")) body.set("happened_at", tappedAt);
     let answer;
     try {
       answer = await fetch(form.getAttribute("action"), { method: "POST", body, signal: AbortSignal.timeout(10_000) });
@@ -238,14 +360,17 @@ if (self.document) {
     event.preventDefault();
     if (form.dataset.busy) return;
     form.dataset.busy = "yes";
-    const happenedAt = new Date().toISOString();
+    const tappedAt = soakbell.righted(new Date().toISOString());
     try {
-      if (!(await sent(form, happenedAt))) {
-        await keep(form, happenedAt);
-        await show();
-        byId("waiting").scrollIntoView({ block: "nearest" });
-        await sync();
+      if (await sent(form, tappedAt)) return;
+      try {
+        await keep(form, tappedAt);
+      } catch {
+        return tellNotKept(form);
       }
+      await show();
+      byId("waiting").scrollIntoView({ block: "nearest" });
+      await sync();
     } finally {
       delete form.dataset.busy;
     }
@@ -336,9 +461,10 @@ if (self.document) {
 
   begin();
   tellAge();
+  hearOfAnswer();
   setInterval(tellAge, 20_000);
-  show().then(sync);
-  addEventListener("online", sync);
+  show().catch(() => {}).then(() => sync(true));
+  addEventListener("online", () => sync());
   addEventListener("pageshow", (event) => { if (event.persisted) { tellAge(); sync(); } });
   document.addEventListener("visibilitychange", () => { if (!document.hidden) { tellAge(); sync(); } });
   setInterval(async () => { if ((await soakbell.queue.all()).some((entry) => !entry.refused)) await sync(); }, 60_000);

@@ -1,12 +1,15 @@
 "use strict";
-/* Pages for where there is no signal: from the network if it answers soon, else as they were last. */
+/* Pages for where there is no signal: from the service if it answers soon, else as they were last. Whatever the
+   service answers is shown, be it late or a fault: a kept call never stands in for its answer. */
 
 importScripts(`/static/page.js${self.location.search}`);
 
 const PAGES = "soakbell pages", FILES = `soakbell files ${self.location.search}`;
 const STATIC = ["/static/page.css", "/static/page.js", "/static/icon.svg", "/static/soakbell.webmanifest"];
 const KEPT = /^\/(?:why|bench|bait|season|log(?:\/[a-z-]+)?|strings(?:\/[^/]+)?)?$/;
-const PATIENCE_MS = 3000;
+const OF_CALL = ["/", "/why"];
+const PATIENCE_MS = 3000, OF_USE_MS = 30_000;
+const OF_PROXY = [502, 504]; // what a proxy says where the service doesn't answer it
 
 self.addEventListener("install", (event) => {
   event.waitUntil((async () => {
@@ -23,7 +26,9 @@ self.addEventListener("activate", (event) => {
   })());
 });
 
-self.addEventListener("message", (event) => event.waitUntil(self.clients.claim()));
+self.addEventListener("message", (event) => event.waitUntil(
+  event.data.late ? tellOfAnswer(event.source, event.data.late) : self.clients.claim(),
+));
 
 self.addEventListener("sync", (event) => {
   if (event.tag !== "soakbell") return;
@@ -56,40 +61,77 @@ const fileOf = async (request) => {
   }
 };
 
+/* What was asked last of each path: a promise of the answer, null where none came. */
+const asking = new Map();
+/* Answers that came late, for the page that loads anew because of them. */
+const lateAnswers = new Map();
+
 /* Kept under its path alone: what a query says was of one moment. */
 const pageOf = async (event, request, path) => {
-  const asked = (async () => {
-    const answer = await fetch(request);
-    if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await caches.delete(PAGES);
-    else if (answer.ok && !new URL(request.url).search) await (await caches.open(PAGES)).put(path, answer.clone());
-    return answer;
-  })();
-  event.waitUntil(asked.catch(() => {}));
-  const late = new Promise((done) => { setTimeout(done, PATIENCE_MS, null); });
-  let fault = null;
-  const answer = await Promise.race([asked.catch((why) => { fault = why; return null; }), late]);
-  if (answer && answer.status < 500) return answer;
+  const late = lateAnswers.get(path);
+  lateAnswers.delete(path);
+  if (late && request.mode === "navigate" && Math.abs(Date.now() - late.at) < OF_USE_MS) return late.answer;
+  const asked = ask(request, path);
+  asking.set(path, asked);
+  event.waitUntil(asked);
+  const patience = new Promise((done) => { setTimeout(done, PATIENCE_MS, "late"); });
+  const answer = await Promise.race([asked, patience]);
+  if (answer && answer !== "late" && !OF_PROXY.includes(answer.status)) return answer;
   const kept = await (await caches.open(PAGES)).match(path);
-  if (kept) return marked(kept);
-  if (answer) return answer;
-  if (fault) return noSignal();
-  return asked.catch(noSignal);
+  if (kept) return marked(kept, answer === "late" ? "late" : "none");
+  return (await asked) || noSignal();
+};
+
+const ask = async (request, path) => {
+  let answer;
+  try {
+    answer = await fetch(request);
+  } catch {
+    return null;
+  }
+  const pages = await caches.open(PAGES);
+  try {
+    if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await caches.delete(PAGES);
+    else if (answer.ok && !new URL(request.url).search) await pages.put(path, answer.clone());
+    else if (answer.status >= 500 && !OF_PROXY.includes(answer.status) && OF_CALL.includes(path)) {
+      for (const one of OF_CALL) await pages.delete(one);
+    }
+  } catch {
+    await pages.delete(path); // no room: nothing older may stand in for it either
+  }
+  return answer;
+};
+
+/* A page that was shown as it was kept, since no answer had come, hears of the answer that comes after all. */
+const tellOfAnswer = async (page, path) => {
+  const answer = await (asking.get(path) ?? null);
+  if (!answer || OF_PROXY.includes(answer.status)) return;
+  if (!answer.bodyUsed) lateAnswers.set(path, { answer, at: Date.now() });
+  page.postMessage({ answered: path });
 };
 
 const noSignal = () => new Response(
   '<!doctype html><html lang="en-US"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
-  + "<title>No signal</title></head><body><main><h1>No signal</h1><p>This page was not kept on this phone.</p>"
+  + "<title>No signal, or no answer</title></head><body><main><h1>No signal, or no answer</h1><p>This page was not kept on this phone.</p>"
   + '<p><a href="/log">To the log</a></p></main></body></html>',
   { status: 503, headers: { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": "default-src 'none'" } },
 );
 
 /* A kept page says so, and a call in it that no longer counts is none, whatever the script of the page does. */
-const marked = async (kept) => {
+const marked = async (kept, why) => {
   const at = new Date(kept.headers.get("Date") || 0);
   const moment = Number.isNaN(+at) ? new Date(0) : at;
-  let text = (await kept.text()).replace("<head>", `<head>\n<meta name="soakbell-kept" content="${moment.toISOString()}">`);
-  const ends = Date.parse((/data-ends-at="([^"]+)"/.exec(text) || [])[1]);
-  const counts = Date.now() <= ends && Date.now() >= +moment - 120_000;
-  if (!counts) text = text.replace(/<p class="word">[^<]*<\/p>/, '<p class="word">NO CALL</p>').replace('<p class="lead">', '<p>The call that ran out was: ');
+  const page = await kept.text();
+  const given = (name) => (new RegExp(`data-${name}="([^"]+)"`).exec(page) || [])[1];
+  const [zone, served, ends] = [given("zone"), Date.parse(given("served-at")), Date.parse(given("ends-at"))];
+  let text = page.replace("<head>", `<head>\n<meta name="soakbell-kept" content="${moment.toISOString()}" data-why="${why}">`);
+  const past = soakbell.whyNoCall(served, ends, zone, Date.now());
+  const words = past || soakbell.keptWords(served, zone);
+  text = text.replace(/<div class="call"[^>]*>/, (call) => `${call}\n<p class="fault" role="alert" id="kept-call">${words}</p>`);
+  if (past) {
+    text = text.replace(/<p class="word">([^<]*)<\/p>(\s*)<p class="lead">/, '<p class="word">NO CALL</p>$2<p>The call then was: $1. ')
+      .replace(/<p class="word">[^<]*<\/p>/, '<p class="word">NO CALL</p>')
+      .replace(/<section aria-labelledby="window">.*?<\/section>/s, "");
+  }
   return new Response(text, { status: 200, headers: kept.headers });
 };
