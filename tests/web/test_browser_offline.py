@@ -41,7 +41,7 @@ def log_of(scene: Scene) -> list[LogEntry]:
 
 def by_phone(scene: Scene) -> list[LogEntry]:
     with scene.store.reading() as session:
-        return [entry for entry in all_entries(session) if entry.told_by == "phone"]
+        return [entry for entry in all_entries(session) if entry.told_by in ("phone", "crew phone")]
 
 
 def ready_for_sea(page: Page, address: str) -> None:
