@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import httpx2
 import pytest
+from httpx2 import Cookies
 from sqlalchemy import text
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
+from starlette.testclient import TestClient
 
 from page_scenes import SKIPPER, Scene, form_token, page_scene, post, terms, visitor_of
 from soakbell.store.engine import Store
@@ -24,11 +27,30 @@ WAYS = all_ways()
 FROM_US = {"Sec-Fetch-Site": "same-origin"}
 
 
-@pytest.fixture
-def scene(tmp_path: Path) -> Iterator[Scene]:
-    with page_scene(tmp_path) as built:
+@pytest.fixture(scope="module")
+def boat(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Scene]:
+    """One for all tests here: none of them may change anything in it."""
+    with page_scene(tmp_path_factory.mktemp("boat")) as built:
         built.tell_call()
         yield built
+
+
+@pytest.fixture(scope="module")
+def session(boat: Scene) -> Cookies:
+    return boat.another(SKIPPER).cookies
+
+
+@pytest.fixture
+def scene(boat: Scene) -> Scene:
+    """With a visitor who has not signed in."""
+    return replace(boat, visitor=visitor_of(boat.house))
+
+
+@pytest.fixture
+def skipper(scene: Scene, session: Cookies) -> TestClient:
+    """The scene's visitor, signed in."""
+    scene.visitor.cookies.update(session)
+    return scene.visitor
 
 
 def path_of(way: Way) -> str:
@@ -49,10 +71,10 @@ def everything_in(store: Store) -> str:
 
 
 @pytest.mark.parametrize("signed_in", [True, False])
-def test_no_get_changes_anything(scene: Scene, signed_in: bool) -> None:
+def test_no_get_changes_anything(scene: Scene, session: Cookies, signed_in: bool) -> None:
     """W1."""
     if signed_in:
-        scene.sign_in()
+        scene.visitor.cookies.update(session)
     before = everything_in(scene.store)
     for way in WAYS:
         for _ in range(2):
@@ -87,30 +109,27 @@ def test_a_stranger_gets_nothing_from_any_way(scene: Scene, way: Way) -> None:
     ids=str,
 )
 def test_a_post_that_another_page_made_is_refused_everywhere(
-    scene: Scene, way: Way, headers: dict[str, str]
+    scene: Scene, skipper: TestClient, way: Way, headers: dict[str, str]
 ) -> None:
     """W3."""
-    scene.sign_in()
-    token = form_token(scene.visitor.get("/"))
+    token = form_token(skipper.get("/"))
     before = everything_in(scene.store)
-    answer = scene.visitor.post(path_of(way), data={"form_token": token, "passphrase": SKIPPER}, headers=headers)
+    answer = skipper.post(path_of(way), data={"form_token": token, "passphrase": SKIPPER}, headers=headers)
     assert answer.status_code == 403
     assert everything_in(scene.store) == before
 
 
 @pytest.mark.parametrize("way", [way for way in WAYS if way.post and way.role], ids=lambda way: way.path)
 @pytest.mark.parametrize("token", ["", "0" * 64, "é"])
-def test_a_form_without_our_token_changes_nothing(scene: Scene, way: Way, token: str) -> None:
+def test_a_form_without_our_token_changes_nothing(scene: Scene, skipper: TestClient, way: Way, token: str) -> None:
     """W3: on top of what the browser says of where it came from."""
-    scene.sign_in()
     before = everything_in(scene.store)
-    answer = scene.visitor.post(path_of(way), data={"form_token": token}, headers=FROM_US)
+    answer = skipper.post(path_of(way), data={"form_token": token}, headers=FROM_US)
     assert answer.status_code == 403
     assert everything_in(scene.store) == before
 
 
-def test_the_token_of_one_session_is_of_no_use_to_another(scene: Scene) -> None:
-    scene.sign_in()
+def test_the_token_of_one_session_is_of_no_use_to_another(scene: Scene, skipper: TestClient) -> None:
     other = scene.another(SKIPPER)
     strange = form_token(other.get("/"))
     assert post(scene.visitor, "/out", form_token=strange).status_code == 403
@@ -126,9 +145,8 @@ def test_every_answer_carries_the_headers_that_fence_it_in(scene: Scene, path: s
     assert "frame-ancestors 'none'" in policy
 
 
-def test_pages_are_kept_nowhere_on_their_way(scene: Scene) -> None:
-    scene.sign_in()
-    assert scene.visitor.get("/").headers["cache-control"] == "no-store"
+def test_pages_are_kept_nowhere_on_their_way(scene: Scene, skipper: TestClient) -> None:
+    assert skipper.get("/").headers["cache-control"] == "no-store"
 
 
 def test_the_page_with_a_link_in_its_address_tells_no_other_page_of_it(tmp_path: Path) -> None:
@@ -155,17 +173,16 @@ def test_no_other_method_is_answered(scene: Scene, method: str) -> None:
 
 
 @pytest.mark.parametrize("way", [way for way in WAYS if way.post is not None], ids=lambda way: way.path)
-def test_more_than_a_page_takes_is_refused(scene: Scene, way: Way) -> None:
-    scene.sign_in()
+def test_more_than_a_page_takes_is_refused(scene: Scene, skipper: TestClient, way: Way) -> None:
     body = b"form_token=" + b"x" * (way.most_bytes + 1)
     headers = {**FROM_US, "Content-Type": "application/x-www-form-urlencoded"}
-    assert scene.visitor.post(path_of(way), content=body, headers=headers).status_code in (403, 413)
+    assert skipper.post(path_of(way), content=body, headers=headers).status_code in (403, 413)
 
     def drips() -> Iterator[bytes]:
         for _ in range(way.most_bytes // 1000 + 2):
             yield b"x" * 1000
 
-    assert scene.visitor.post(path_of(way), content=drips(), headers=headers).status_code in (403, 413)
+    assert skipper.post(path_of(way), content=drips(), headers=headers).status_code in (403, 413)
 
 
 @pytest.mark.parametrize(
@@ -185,8 +202,6 @@ def test_no_path_leads_out_of_the_folder_of_static_files(scene: Scene, path: str
 
 def test_a_boat_called_like_markup_stays_text(tmp_path: Path) -> None:
     """W4."""
-    from dataclasses import replace
-
     with page_scene(tmp_path) as scene:
         boat = scene.house.settings.boat.model_copy(update={"name": "<b>Grebe</b>"})
         house = replace(scene.house, settings=replace(scene.house.settings, boat=boat))
