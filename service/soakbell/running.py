@@ -73,8 +73,8 @@ def _serve(
     try:
         server = PageServer(app, port, host, proxies)
     except OSError as fault:
-        found = f"{host} port {port}, which can't be had ({fault.strerror})"
-        write = "an address of this computer and a port that no other program uses, or 0 for any free one"
+        found = f"{port}, which can't be had at {host} ({fault.strerror})"
+        write = "a port that no other program uses, or 0 for any free one"
         raise SettingsError([Fault(*setting, found, write)]) from fault
     server.start()
     pages.callback(server.stop)
