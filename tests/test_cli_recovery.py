@@ -139,7 +139,7 @@ def test_the_files_hold_the_same_traps(terminal: Terminal, tmp_path: Path) -> No
     }
     assert days["Last day for traps in the water | Little Grebe"] == "2027-05-06"
     assert any(title.startswith("Take-up trip 2: Outer Bar") for title in days)
-    assert files["html"].read_text().count('<span class="box">') == 60
+    assert files["html"].read_text().count("<li>") == 60
 
 
 def test_the_calendar_cancels_what_the_last_letter_told_and_holds_no_more(
