@@ -397,6 +397,12 @@ def _newest_measured_at(now: datetime) -> datetime:
 
 
 def _station_row(weather: Weather, at: datetime) -> str:
+    if at not in weather.station_rows:
+        weather.station_rows[at] = _measured(weather, at)
+    return weather.station_rows[at]
+
+
+def _measured(weather: Weather, at: datetime) -> str:
     cell = weather.scenario.cells[0]
     hour = weather.in_cell(weather.truth(at), cell)
     dice = random.Random(f"{weather.scenario.seed} station {stamp(at)}")

@@ -14,7 +14,7 @@ import asyncio
 import logging
 import sys
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -188,9 +188,17 @@ class Player:
 
 
 async def play(
-    story: Story, days: int, folder: Path, *, after_day: Callable[[PlayedDay], None] = lambda _: None
+    story: Story,
+    days: int,
+    folder: Path,
+    *,
+    after_day: Callable[[PlayedDay], None] = lambda _: None,
+    without: Collection[date] = (),
 ) -> list[PlayedDay]:
-    """Play ``days`` mornings of ``story``; database and settings go into ``folder``."""
+    """Play ``days`` mornings of ``story``; database and settings go into ``folder``.
+
+    The days ``without`` are passed over: the clock jumps, and the service looks again on the next that is played.
+    """
     scenario = story.scenario
     weather = Weather(scenario)
     clock = SetClock(due_at(scenario.first_evening, time(17), scenario.zone_name))
@@ -209,7 +217,10 @@ async def play(
                 before = await player.play_eve(scenario.first_evening)
                 catcher.puts_off = scenario.greylisted
                 for number in range(1, days + 1):
-                    day = await player.play_day(scenario.first_evening + timedelta(days=number))
+                    on = scenario.first_evening + timedelta(days=number)
+                    if on in without:
+                        continue
+                    day = await player.play_day(on)
                     played.append(replace(day, letters=(*before, *day.letters)))
                     before = ()
                     after_day(played[-1])

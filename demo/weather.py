@@ -15,6 +15,7 @@ import random
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from zoneinfo import ZoneInfo
 
 HOUR = timedelta(hours=1)
@@ -159,9 +160,10 @@ class Hour:
 
 @dataclass(frozen=True)
 class Weather:
-    """The truth of a scenario, and the forecasts of it."""
+    """The truth of a scenario, and the forecasts of it. ``station_rows`` keeps what ``payloads`` wrote of it."""
 
     scenario: Scenario
+    station_rows: dict[datetime, str] = field(default_factory=dict, repr=False, compare=False)
     _believed: dict[int, tuple[Turn, ...]] = field(default_factory=dict, repr=False, compare=False)
 
     def truth(self, at: datetime) -> Hour:
@@ -244,13 +246,17 @@ class Weather:
 
     def _swing(self, issued_at: datetime, at: datetime) -> float:
         """From -1 to 1, smooth over the hours ahead, another curve for each quarter day of issue."""
-        quarter = int(issued_at.timestamp() // (6 * 3600))
-        dice = random.Random(f"{self.scenario.seed} {quarter}")
-        phases = [dice.uniform(0, 2 * math.pi) for _ in range(2)]
+        phases = _phases(self.scenario.seed, int(issued_at.timestamp() // (6 * 3600)))
         hours = at.timestamp() / 3600
         return 0.6 * math.sin(2 * math.pi * hours / 41 + phases[0]) + 0.4 * math.sin(
             2 * math.pi * hours / 19 + phases[1]
         )
+
+
+@cache
+def _phases(seed: int, quarter: int) -> tuple[float, float]:
+    dice = random.Random(f"{seed} {quarter}")
+    return dice.uniform(0, 2 * math.pi), dice.uniform(0, 2 * math.pi)
 
 
 def hours_from(first: datetime, count: int) -> list[datetime]:

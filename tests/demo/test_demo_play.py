@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import io
 import re
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 
 import pytest
@@ -21,8 +23,17 @@ def _played(out: Path, days: int) -> dict[str, bytes]:
 
 
 @pytest.fixture(scope="module")
-def two_days(tmp_path_factory):
-    return _played(tmp_path_factory.mktemp("first"), 2)
+def first_play(tmp_path_factory):
+    """The files of two days, and what came to the terminal."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        files = _played(tmp_path_factory.mktemp("first"), 2)
+    return files, out.getvalue(), err.getvalue()
+
+
+@pytest.fixture(scope="module")
+def two_days(first_play):
+    return first_play[0]
 
 
 def test_the_same_input_gives_the_same_letters_to_the_byte(two_days, tmp_path):
@@ -63,12 +74,11 @@ def test_the_page_shows_the_picture_that_lies_beside_it(two_days):
     assert b"cid:" in two_days["invented-data-2026-12-08-morning.eml"]
 
 
-def test_the_terminal_shows_the_night_the_letter_and_the_table(capsys, tmp_path):
-    assert main(["--days", "1", "--out", str(tmp_path)]) == 0
-    told = capsys.readouterr()
-    assert told.err == ""
+def test_the_terminal_shows_the_night_the_letter_and_the_table(first_play):
+    _, out, err = first_play
+    assert err == ""
     for line in ("INVENTED DATA", "503 Forecast Grid Expired", "451", "Subject: PULL", "Tue 8 Dec"):
-        assert line in told.out
+        assert line in out
 
 
 def test_more_days_than_are_scripted_are_refused(capsys):
