@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+from argon2 import PasswordHasher
 from httpx2 import Response
 from starlette.testclient import TestClient
 
@@ -41,8 +43,14 @@ def hash_of(passphrase: str) -> str:
     return hashed(passphrase)
 
 
+@cache
+def quick_hash_of(passphrase: str) -> str:
+    """One that no settings file may hold, since it is quick to guess; a real one costs each sign-in 64 MB."""
+    return PasswordHasher(time_cost=1, memory_cost=8, parallelism=1).hash(passphrase)
+
+
 def terms(**changes: object) -> PageTerms:
-    usual = PageTerms(0, "127.0.0.1", None, 30, 7, hash_of(SKIPPER), hash_of(CREW))
+    usual = PageTerms(0, "127.0.0.1", None, 30, 7, quick_hash_of(SKIPPER), quick_hash_of(CREW))
     return replace(usual, **changes)  # type: ignore[arg-type]
 
 
@@ -108,20 +116,37 @@ def page_scene(
 ) -> Iterator[Scene]:
     """*Little Grebe* with two strings set nine days ago and a calm forecast; the outfit is the example's."""
     calm = morning or world()
-    store, clock = open_store(f"sqlite:///{folder / 'soakbell.db'}"), SetClock(at)
+    database = folder / "soakbell.db"
+    if not database.exists():
+        database.write_bytes(_empty_database())
+    store, clock = open_store(f"sqlite:///{database}"), SetClock(at)
     try:
-        migrate(store)
         with store.writing() as session:
             log.append_entries(session, calm.entries)
             for pages in calm.on_hand().replies.values():
                 replies.keep_reply(session, pages[0])
-        outfit = load_outfit(GEAR) if outfit is None else outfit
+        outfit = _example_outfit() if outfit is None else outfit
         desk = Desk(calm.settings, store, clock, NobodyAnswers(), outfit=outfit, terms=plan)
-        keys = keys_beside(folder / "soakbell.db")
+        keys = keys_beside(database)
         house = PageHouse(calm.settings, page or terms(), store, clock, desk, outfit, keys, invented=True)
         yield Scene(house, clock, store, visitor_of(house))
     finally:
         store.close()
+
+
+@cache
+def _empty_database() -> bytes:
+    """Migrated once: each scene begins with a copy."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "soakbell.db"
+        with closing(open_store(f"sqlite:///{path}")) as store:
+            migrate(store)
+        return path.read_bytes()
+
+
+@cache
+def _example_outfit() -> Outfit:
+    return load_outfit(GEAR)
 
 
 def visitor_of(house: PageHouse) -> TestClient:

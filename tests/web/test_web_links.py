@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from law.world import NEW_YORK, NOW, settings_from
-from page_scenes import GEAR, NobodyAnswers, Scene, hash_of, page_scene, post, terms
+from page_scenes import GEAR, SKIPPER, NobodyAnswers, Scene, hash_of, page_scene, post, terms
 from soakbell.desk import UNASKED, Desk
 from soakbell.errors import StoreError
 from soakbell.gear.log import BaitCounted, new_entry
@@ -29,13 +29,13 @@ from soakbell.wiring import page_links_of
 ADDRESS = "https://grebe.example"
 PAGE = f"""[page]
 public_url = "{ADDRESS}"
-skipper = "{hash_of("heron wades at low tide")}"
+skipper = "{hash_of(SKIPPER)}"
 """
 
 
 @pytest.fixture
 def scene(tmp_path: Path) -> Iterator[Scene]:
-    with page_scene(tmp_path, page=terms(public_url=ADDRESS)) as built:
+    with page_scene(tmp_path, page=terms(public_url=ADDRESS, skipper=hash_of(SKIPPER))) as built:
         yield linked(built, tmp_path)
 
 
@@ -114,7 +114,7 @@ def test_the_link_leads_to_what_the_letter_is_about(scene: Scene) -> None:
 
 def test_the_recovery_list_leads_to_the_season(tmp_path: Path) -> None:
     at = datetime(2027, 4, 22, 22, 5, tzinfo=UTC)  # 18:05 EDT, 14 days before all must be out
-    with page_scene(tmp_path, at=at, page=terms(public_url=ADDRESS)) as built:
+    with page_scene(tmp_path, at=at, page=terms(public_url=ADDRESS, skipper=hash_of(SKIPPER))) as built:
         scene = linked(built, tmp_path)
         assert goes_to(scene, ring(scene)["recovery"]) == "/season"
 
@@ -156,7 +156,7 @@ def test_no_order_of_bait_carries_a_link_into_the_boats_page(tmp_path: Path) -> 
     outfit = load_outfit(GEAR)
     assert outfit.supplier is not None
     straight = replace(outfit, supplier=replace(outfit.supplier, send_straight=True))
-    with page_scene(tmp_path, page=terms(public_url=ADDRESS)) as built:
+    with page_scene(tmp_path, page=terms(public_url=ADDRESS, skipper=hash_of(SKIPPER))) as built:
         scene = linked(built, tmp_path, straight)
         low = [
             new_entry(BaitCounted(bait, boxes), happened_at=NOW, told_at=NOW, told_by="cli")
