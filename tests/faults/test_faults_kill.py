@@ -17,7 +17,7 @@ from soakbell.store.engine import open_store
 from soakbell.store.schema import CallRow, DueRow, OutboxRow, RecipientRow
 from soakbell.store.upgrade import migrate
 
-POINTS = int(os.environ.get("SOAKBELL_KILL_POINTS", "20"))
+POINTS = int(os.environ.get("SOAKBELL_KILL_POINTS", "12"))
 
 
 @pytest.mark.slow

@@ -30,7 +30,7 @@ from soakbell.store.log import take_entries
 from soakbell.store.schema import CallRow, DueRow, LogRow, OutboxRow, RecipientRow
 from soakbell.wiring import open_database
 
-POINTS = int(os.environ.get("SOAKBELL_REAL_KILL_POINTS", "8"))
+POINTS = int(os.environ.get("SOAKBELL_REAL_KILL_POINTS", "6"))
 SEED = int(os.environ.get("SOAKBELL_KILL_SEED", "20261208"))
 DATABASE = "soakbell.sqlite3"
 COMMAND = (sys.executable, str(Path(__file__).with_name("real_service.py")))

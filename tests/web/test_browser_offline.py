@@ -88,6 +88,7 @@ def test_a_pull_with_a_signal_is_told_at_once(scene: Scene, tmp_path: Path) -> N
     assert entry.detail == Pulled(legal_claws=118)
 
 
+@pytest.mark.long
 def test_a_slip_of_the_hand_is_shown_beside_its_field_and_what_was_typed_stays(
     scene: Scene, tmp_path: Path
 ) -> None:
@@ -223,6 +224,7 @@ def test_refused_out_of_turn_it_is_sent_again_and_tells_what_was_typed(scene: Sc
     assert [entry.kind.value for entry in log_of(scene)[-2:]] == ["missing", "recovered"]
 
 
+@pytest.mark.long
 def test_more_than_one_sending_may_bring_goes_in_several(scene: Scene, tmp_path: Path) -> None:
     with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
         address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
@@ -261,7 +263,9 @@ def test_a_phone_that_cannot_keep_it_says_so_and_the_form_stays_filled(scene: Sc
         expect(page.locator("#waiting")).to_be_hidden()
 
 
-@pytest.mark.parametrize("off_min", [-90, 25], ids=["behind", "ahead"])
+@pytest.mark.parametrize(
+    "off_min", [pytest.param(-90, id="behind"), pytest.param(25, id="ahead", marks=pytest.mark.long)]
+)
 def test_a_phones_clock_that_is_wrong_is_said_and_makes_no_soak_longer(
     scene: Scene, tmp_path: Path, off_min: int
 ) -> None:
@@ -384,6 +388,7 @@ def test_a_fault_of_the_service_is_shown_and_no_kept_call_comes_back(tmp_path: P
             assert "PULL" not in page.content()
 
 
+@pytest.mark.long
 def test_an_answer_that_comes_late_takes_the_place_of_the_kept_call(tmp_path: Path) -> None:
     with phone_with_a_call(tmp_path) as (scene, line, _, page, address):
         page.goto(f"{address}/")
@@ -401,6 +406,7 @@ def test_an_answer_that_comes_late_takes_the_place_of_the_kept_call(tmp_path: Pa
         expect(page.locator("body")).to_have_text("a fault", timeout=20_000)
 
 
+@pytest.mark.long
 def test_pages_that_are_not_kept_are_not_shown_without_a_signal(scene: Scene, tmp_path: Path) -> None:
     with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
         address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
@@ -419,6 +425,7 @@ def test_pages_that_are_not_kept_are_not_shown_without_a_signal(scene: Scene, tm
         assert {"/told", "/letters", "/in", "/sync/ready"}.isdisjoint(kept)
 
 
+@pytest.mark.long
 def test_the_phones_place_proposes_the_nearest_string_and_goes_into_the_note(scene: Scene, tmp_path: Path) -> None:
     with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
         address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
