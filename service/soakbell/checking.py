@@ -87,6 +87,11 @@ def check_files(settings: Settings) -> Iterator[Finding]:
     yield from _page(settings)
 
 
+def _each_fault(what: str, refused: SettingsError) -> Iterator[Finding]:
+    for fault in refused.faults:
+        yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+
+
 def _gear(settings: Settings) -> Iterator[Finding]:
     """The gear file in short, or each of its faults."""
     if settings.gear_file is None:
@@ -96,8 +101,7 @@ def _gear(settings: Settings) -> Iterator[Finding]:
     try:
         outfit = load_outfit(settings.gear_file)
     except SettingsError as refused:
-        for fault in refused.faults:
-            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        yield from _each_fault(what, refused)
         return
     counts = (
         f"{len(outfit.conditions)} conditions, {len(outfit.parts)} parts, {len(outfit.upkeep)} tasks of upkeep, "
@@ -117,8 +121,7 @@ def _plan(settings: Settings) -> Iterator[Finding]:
     try:
         terms = load_terms(settings.plan_file)
     except SettingsError as refused:
-        for fault in refused.faults:
-            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        yield from _each_fault(what, refused)
         return
     yield Finding(what, f"{terms.horizon_days} days, a trip for {terms.trip_cost_usd:g} dollars", True)
 
@@ -164,8 +167,7 @@ def _page(settings: Settings) -> Iterator[Finding]:
     try:
         terms = load_page_terms(settings.page_file)
     except SettingsError as refused:
-        for fault in refused.faults:
-            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        yield from _each_fault(what, refused)
         return
     links = (
         f"phones come by {terms.public_url}" if terms.public_url else "no public_url, so letters carry no links"
