@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 import subprocess
 from collections.abc import Sequence
 from dataclasses import replace
@@ -22,6 +21,7 @@ from hypothesis import strategies as st
 from icalendar import Calendar
 from pages import Page
 
+from browser import CHROMIUM, need_chromium
 from gpx_1_1 import faults_of
 from logbook import LEDGE, NINE_FOOT, logs
 from logbook import NOW as LOG_NOW
@@ -421,14 +421,12 @@ def test_names_on_the_sheet_can_hold_no_markup() -> None:
 @pytest.mark.slow
 def test_a_browser_prints_one_sheet_of_paper_for_each_trip(tmp_path: Path) -> None:
     """Where chromium is at hand. Five sheets: two trips, two strings in none, and what is missing or aboard."""
-    browser = shutil.which("chromium")
-    if browser is None:
-        pytest.skip("no chromium to print with")
+    need_chromium()
     page, printed = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
     page.write_text(recovery_sheet(season_end(), SEASON_FACTS), encoding="utf-8")
     options = ["--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path / 'profile'}"]
     subprocess.run(
-        [browser, *options, f"--print-to-pdf={printed}", page.as_uri()], check=True, capture_output=True
+        [str(CHROMIUM), *options, f"--print-to-pdf={printed}", page.as_uri()], check=True, capture_output=True
     )
     assert len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes())) == 5
 

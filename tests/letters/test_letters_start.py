@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import subprocess
 from dataclasses import fields, replace
 from datetime import date, timedelta
@@ -13,6 +12,7 @@ from typing import Any
 import pytest
 from pages import Page
 
+from browser import CHROMIUM, need_chromium
 from scenes import DAY, FACTS, MADE_AT
 from soakbell.letters.setting_sheet import setting_sheet
 from soakbell.letters.start_section import NO_CALL, start_section
@@ -145,14 +145,12 @@ def test_the_sheet_says_when_what_stays_ashore_and_that_it_is_no_call() -> None:
 @pytest.mark.slow
 def test_a_browser_prints_one_sheet_of_paper_for_each_deck_load(tmp_path: Path) -> None:
     """Where chromium is at hand. The check list takes two, and each of two trips one."""
-    browser = shutil.which("chromium")
-    if browser is None:
-        pytest.skip("no chromium to print with")
+    need_chromium()
     page, printed = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
     page.write_text(setting_sheet(start_of(), GEAR, FACTS, now=MADE_AT), encoding="utf-8")
     options = ["--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path / 'profile'}"]
     subprocess.run(
-        [browser, *options, f"--print-to-pdf={printed}", page.as_uri()], check=True, capture_output=True
+        [str(CHROMIUM), *options, f"--print-to-pdf={printed}", page.as_uri()], check=True, capture_output=True
     )
     assert len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes())) == 4
 
