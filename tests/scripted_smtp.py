@@ -9,6 +9,7 @@ from collections.abc import AsyncIterator, Mapping, Sequence
 
 HANG = "hang"
 DROP = "drop"
+KEEP_AND_DROP = "keep and drop"
 
 _WELL = {
     "GREETING": "220 mail.example.org ready",
@@ -27,7 +28,8 @@ _WELL = {
 class ScriptedSmtp:
     """``script`` maps a verb (or GREETING, END for the final dot) to its replies in turn; then all goes well.
 
-    HANG never answers, DROP closes the connection. ``lines`` holds the commands, ``letters`` the accepted bodies.
+    HANG never answers, DROP closes the connection, KEEP_AND_DROP (of END) takes the letter first. ``lines`` holds
+    the commands, ``letters`` the bodies that were taken, ``envelopes`` the addresses that each was taken for.
     """
 
     def __init__(
@@ -44,6 +46,7 @@ class ScriptedSmtp:
         self._tls_at_once = tls_at_once
         self.lines: list[str] = []
         self.letters: list[bytes] = []
+        self.envelopes: list[tuple[str, ...]] = []
         self.connections = 0
         self.port = 0
 
@@ -56,8 +59,7 @@ class ScriptedSmtp:
             assert task is not None
             clients.add(task)
             try:
-                with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError, ssl.SSLError):
-                    await self._talk(reader, writer)
+                await self.talk(reader, writer)
             finally:
                 writer.transport.abort()
                 clients.discard(task)
@@ -73,8 +75,14 @@ class ScriptedSmtp:
             await asyncio.gather(*clients, return_exceptions=True)
             await asyncio.sleep(0)  # lets the aborted transports close
 
-    async def _talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    async def talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """One connection, until either side has had enough."""
         self.connections += 1
+        with contextlib.suppress(ConnectionError, asyncio.IncompleteReadError, ssl.SSLError):
+            await self._talk(reader, writer)
+
+    async def _talk(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        taken: list[str] = []
         if not await self._answer(writer, "GREETING"):
             return
         while line := await reader.readline():
@@ -86,12 +94,18 @@ class ScriptedSmtp:
             if verb == "STARTTLS":
                 assert self._tls is not None
                 await writer.start_tls(self._tls)
+            if verb == "MAIL":
+                taken.clear()
+            if verb == "RCPT" and self._went_well:
+                taken.append(text.partition("<")[2].partition(">")[0])
             if verb == "DATA" and self._went_well:
                 body = await reader.readuntil(b"\r\n.\r\n")
-                if not await self._answer(writer, "END"):
-                    return
+                goes_on = await self._answer(writer, "END")
                 if self._went_well:
                     self.letters.append(body)
+                    self.envelopes.append(tuple(taken))
+                if not goes_on:
+                    return
             if verb == "QUIT":
                 return
 
@@ -100,7 +114,8 @@ class ScriptedSmtp:
         reply = left.pop(0) if left else _WELL[verb]
         if reply == HANG:
             await asyncio.sleep(3600)
-        if reply == DROP:
+        if reply in (DROP, KEEP_AND_DROP):
+            self._went_well = reply == KEEP_AND_DROP
             return False
         self._went_well = reply[0] in "23"
         if verb == "EHLO" and self._went_well:
