@@ -346,7 +346,7 @@ def test_a_kept_call_says_so_above_its_word_and_is_none_once_it_is_old(tmp_path:
         page.goto(f"{address}/")
         expect(page.locator("#signal")).to_contain_text("No signal, or no answer. This page is as of")
         expect(page.locator("#call > :first-child")).to_have_text(
-            "Kept page as of Tue, Dec 8, 04:30. Look for a CHANGED CALL."
+            "Kept page as of Tue 8 Dec 04:30. Look for a CHANGED CALL."
         )
         expect(page.locator(".word")).to_have_text("PULL")
         for later, why in (

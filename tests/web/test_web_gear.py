@@ -148,7 +148,7 @@ def test_what_was_told_lately_is_shown_and_what_was_undone_says_so(scene: Scene)
     wrong = tell(scene, FoundMissing(), "Nine Foot", 7, ago=2 * HOUR)
     tell(scene, Correction(wrong.id, "it was there"))
     page = shown(scene, "/strings/Nine%20Foot")
-    assert "<strong>Undone:</strong> Missing, Nine Foot, traps 7" in page
+    assert "<strong>Undone:</strong> Missing, Nine Foot, trap 7" in page
     assert fact(page, "Traps") == "24: 24 fishing"
 
 

@@ -312,6 +312,20 @@ def test_what_was_undone_counts_for_nothing_and_can_be_brought_back(scene: Scene
     assert scene.house.desk.log.now().gear.strings["Nine Foot"].traps[2].where is Whereabouts.MISSING
 
 
+def test_who_told_it_is_said_in_words(scene: Scene) -> None:
+    told(scene, "pull", visitor=scene.another(CREW), string="Nine Foot")
+    told(scene, "missing", string="Nine Foot", traps="3")
+    page = unescape(scene.visitor.get("/told").text)
+    assert "Told by the crew's phone Tue 8 Dec" in page
+    assert "Told by phone Tue 8 Dec" in page
+    assert "Missing, Nine Foot, trap 3," in page
+
+
+def test_what_lacks_is_asked_for_at_its_field(scene: Scene) -> None:
+    answer = told(scene, "damage", string="Nine Foot", traps="3")
+    assert field_fault(answer, "item") == "Nothing is filled in. Write a value, which a damage entry needs."
+
+
 def test_undone_twice_is_undone_once(scene: Scene) -> None:
     told(scene, "missing", string="Nine Foot", traps="3")
     entry = told_by_phone(scene)[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -36,6 +37,11 @@ def test_the_call_of_the_letter_is_shown_with_its_window_reasons_and_sources(sce
     assert word_of(page.text) == "PULL"
     for told in ("Off the water by", "Nine Foot", "zone forecast", "of at most", "Official warnings"):
         assert told in page.text
+
+
+@pytest.mark.parametrize("path", ["/", "/log", "/bait", "/letters"])
+def test_the_page_that_is_open_is_marked_among_the_pages(scene: Scene, path: str) -> None:
+    assert re.findall('<a href="([^"]+)" aria-current="page">', scene.visitor.get(path).text) == [path]
 
 
 def test_before_the_letter_there_is_no_call_and_the_page_says_when_it_comes(scene: Scene) -> None:

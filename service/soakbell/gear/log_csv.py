@@ -495,7 +495,7 @@ class Cells:
             if value is not None:
                 values[part.name] = value
             elif part.default is MISSING and not self.faults:
-                self.fault(cell_names(part.name, hint)[0], "nothing", f"what a {kind} needs here")
+                self.fault(cell_names(part.name, hint)[0], "nothing", f"a value, which a {kind} entry needs")
         return None if self.faults else DETAILS[kind](**values)
 
     def _own(self, column: str, hint: Any) -> Any:

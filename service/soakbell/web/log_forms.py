@@ -16,11 +16,11 @@ from typing import Any, Literal, get_args, get_origin
 from zoneinfo import ZoneInfo
 
 from soakbell.errors import Fault
-from soakbell.gear.fold import told_places
 from soakbell.gear.log import DETAILS, OF_TRAPS, Correction, Detail, EntryKind, LogEntry, Shares
 from soakbell.gear.log_csv import COLUMNS, HINTS, Cells, cell_names, given_type, is_mark, told_cells
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
+from soakbell.letters.gear_words import places_words
 from soakbell.letters.times import HarborTimes
 
 TOLD_BY, CREW_TOLD_BY = "phone", "crew phone"
@@ -366,6 +366,8 @@ def field_of(fault: Fault) -> str:
 
 
 def fault_words(fault: Fault) -> str:
+    if fault.found == "nothing":
+        return f"Nothing is filled in. Write {fault.write}."
     return f"Found {fault.found}. Write {fault.write}."
 
 
@@ -528,7 +530,7 @@ def told_words(entry: LogEntry, times: HarborTimes) -> str:
         head = KINDS[entry.kind]
     of = ""
     if entry.string is not None:
-        of = f", {entry.string}, " + (f"traps {told_places(entry.traps)}" if entry.traps else "the whole string")
+        of = f", {entry.string}, " + (places_words(entry.traps) if entry.traps else "the whole string")
     told = "; ".join(_told_parts(entry.kind, entry.detail, times))
     parts = [f"{head}{of}, {times.dated(entry.happened_at)}", told, entry.note]
     return ". ".join(part.strip().rstrip(".") for part in parts if part.strip()) + "."

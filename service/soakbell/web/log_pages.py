@@ -52,6 +52,7 @@ _A_PAGE = 50
 _CREW_MAY_UNDO_FOR = timedelta(hours=24)
 AHEAD = timedelta(minutes=10)
 """A moment so little ahead of our clock is taken for now: phones have clocks of their own."""
+_TOLD_BY = {TOLD_BY: "by phone", CREW_TOLD_BY: "by the crew's phone", "cli": "by command"}
 _IDS = re.compile(r"[0-9a-f-]{36}(\.[0-9a-f-]{36}){0,5}")
 _SENT_BEFORE = (
     "This form was sent before, with something else in it. Load it anew for another entry, and undo the first if "
@@ -308,7 +309,7 @@ def _rows(visit: Visit, most: int, before: int | None) -> tuple[list[ToldRow], i
 def _row(visit: Visit, entry: LogEntry | Unread, voided: bool, times: HarborTimes) -> ToldRow:
     if isinstance(entry, Unread):
         return ToldRow(entry.id, f"This entry can't be read: {entry.fault}.", "", voided, "")
-    told = f"Told by {entry.told_by} {times.dated(entry.told_at)}"
+    told = f"Told {_TOLD_BY.get(entry.told_by, f'by {entry.told_by}')} {times.dated(entry.told_at)}"
     undo = ""
     if not voided and visit.who is not None and _may_undo(visit.who, entry, visit.now):
         undo = "Bring it back" if isinstance(entry.detail, Correction) else "Undo"

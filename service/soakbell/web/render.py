@@ -32,14 +32,17 @@ _PAGES = (
 _SKIPPERS = (("/letters", "Letters"), ("/marks", "Marks"), ("/carry", "Carry"))
 
 
-def rendered(house: PageHouse, who: SignedIn | None, template: str, words: Mapping[str, Any]) -> str:
-    """A whole page: the template, and what the layout around it needs."""
+def rendered(
+    house: PageHouse, who: SignedIn | None, template: str, words: Mapping[str, Any], *, here: str = ""
+) -> str:
+    """A whole page: the template, and what the layout around it needs. ``here`` is the path that it answers."""
     law = caution(house.settings.fishery)
     around = {
         "boat": house.boat,
         "harbor": house.settings.harbor.name,
         "zone": house.settings.harbor.time_zone,
         "who": who,
+        "here": here,
         "pages": _PAGES,
         "more_pages": _SKIPPERS if who is not None and who.is_skipper else (),
         "invented": house.invented,

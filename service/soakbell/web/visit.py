@@ -60,7 +60,8 @@ class Visit:
 
     def page(self, template: str, *, status: int = 200, **words: Any) -> HTMLResponse:
         """The template with the layout around it."""
-        return HTMLResponse(rendered(self.house, self.who, template, words), status_code=status)
+        here = self.request.url.path
+        return HTMLResponse(rendered(self.house, self.who, template, words, here=here), status_code=status)
 
     def go(self, path: str) -> RedirectResponse:
         """To one of our own pages, by GET."""

@@ -117,9 +117,13 @@ const soakbell = (() => {
   const A_CALL_KEEPS_MS = 30 * 60_000, CLOCK_SLACK_MS = 120_000;
 
   const shown = (at, zone, parts) => new Intl.DateTimeFormat("en-US", { timeZone: zone, ...parts }).format(at);
-  const hour = (at, zone) => shown(at, zone, {
-    weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23",
-  });
+  const HOUR = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+  /* In the order of the letters: Thu 26 Nov 04:30. */
+  const hour = (at, zone) => {
+    const parts = new Intl.DateTimeFormat("en-US", { timeZone: zone, ...HOUR }).formatToParts(at);
+    const of = (type) => parts.find((part) => part.type === type).value;
+    return `${of("weekday")} ${of("day")} ${of("month")} ${of("hour")}:${of("minute")}`;
+  };
   const day = (at, zone) => shown(at, zone, { dateStyle: "short" });
 
   /* "" while it counts. ``since`` is the moment of this phone from which it ages. */
