@@ -1,0 +1,121 @@
+"""Makes the pictures of README and of the skipper's pages from invented letters and an invented phone page.
+
+    PYTHONPATH=.:tests tests/.venv/bin/python -m demo.pictures
+
+It needs what the tests need (``bash tests/run`` installs it) and Chromium in ``browser.CHROMIUM``. Every picture
+says in its own words that its data are invented.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import logging
+import sys
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+from PIL import Image, ImageDraw, ImageFont
+from playwright.sync_api import Page
+
+from browser import browser, browser_page
+from demo.play import play
+from demo.show import INVENTED, kind_of, write_letter
+from demo.story import WINTER
+from page_scenes import page_scene
+from soakbell.planning.call import CallWord
+
+PICTURES = Path(__file__).resolve().parent / "pictures"
+MOST_BYTES = 120_000
+LETTER_PX, LETTER_TALL_PX = 640, 1000
+PHONE_PX, PHONE_TALL_PX = 360, 760
+_COLOURS = 64
+_BETWEEN_PX = 16
+_WORDS_PX = 15
+
+
+def main() -> int:
+    logging.disable(logging.WARNING)  # the phone's scene has sources that are all down once it has its call
+    PICTURES.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix="soakbell-pictures-") as folder:
+        letters = _letters(Path(folder))
+        (Path(folder) / "boat").mkdir()
+        drawn = {
+            "pull-letter": _of_page(letters["morning"].with_suffix(".html"), Path(folder)),
+            "chart": _marked(Image.open(letters["morning"].with_suffix(".png"))),
+            "eve-letter": _of_page(letters["eve"].with_suffix(".html"), Path(folder)),
+            "phone-page": _phone(Path(folder)),
+        }
+        for name, picture in drawn.items():
+            _keep(picture, PICTURES / f"{name}.png")
+    return 0
+
+
+def _letters(folder: Path) -> dict[str, Path]:
+    """The files of the first night's letters, by kind."""
+    (night,) = asyncio.run(play(WINTER, 1, folder))
+    if not night.calls or night.calls[0].word is not CallWord.PULL:
+        raise SystemExit("the first night of the story is no PULL any more: choose another for the pictures")
+    out = folder / "letters"
+    out.mkdir()
+    return {kind_of(caught.message): write_letter(caught.message, out)[0] for caught in reversed(night.letters)}
+
+
+def _of_page(page: Path, folder: Path) -> Image.Image:
+    """The top of a letter, as a mail program shows it."""
+    with browser(folder / "mail", width=LETTER_PX, height=LETTER_TALL_PX) as context:
+        opened = context.new_page()
+        opened.goto(page.as_uri())
+        return _shot(opened)
+
+
+def _marked(chart: Image.Image) -> Image.Image:
+    """The chart as wide as its letter, with the words that stand at the letter's head."""
+    drawn = chart.convert("RGB").resize((LETTER_PX, round(chart.height * LETTER_PX / chart.width)))
+    whole = Image.new("RGB", (drawn.width, drawn.height + 2 * _BETWEEN_PX + 2 * _WORDS_PX), "white")
+    whole.paste(drawn, (0, 0))
+    words = INVENTED.replace(": ", ":\n", 1)
+    at = (_BETWEEN_PX, drawn.height + _BETWEEN_PX)
+    ImageDraw.Draw(whole).multiline_text(at, words, fill="black", font=ImageFont.load_default(_WORDS_PX))
+    return whole
+
+
+def _phone(folder: Path) -> Image.Image:
+    """Today's call beside the form of a pull."""
+    with page_scene(folder / "boat") as scene:
+        scene.tell_call()
+        with browser_page(scene, folder / "phone", width=PHONE_PX) as (page, address):
+            page.set_viewport_size({"width": PHONE_PX, "height": PHONE_TALL_PX})
+            page.goto(f"{address}/")
+            today = _shot(page)
+            page.goto(f"{address}/log/pull")
+            return _side_by_side((today, _shot(page)))
+
+
+def _shot(page: Page) -> Image.Image:
+    return Image.open(io.BytesIO(page.screenshot(animations="disabled")))
+
+
+def _side_by_side(pictures: Iterable[Image.Image]) -> Image.Image:
+    shown = list(pictures)
+    width = sum(picture.width for picture in shown) + _BETWEEN_PX * (len(shown) - 1)
+    whole = Image.new("RGB", (width, max(picture.height for picture in shown)), "white")
+    left = 0
+    for picture in shown:
+        whole.paste(picture, (left, 0))
+        left += picture.width + _BETWEEN_PX
+    return whole
+
+
+def _keep(picture: Image.Image, path: Path) -> None:
+    small = picture.convert("RGB").quantize(_COLOURS, dither=Image.Dither.NONE)
+    small.save(path, optimize=True)
+    size = path.stat().st_size
+    if size > MOST_BYTES:
+        raise SystemExit(f"{path.name} has {size} bytes, more than {MOST_BYTES}")
+    print(f"{path.name}: {picture.width} x {picture.height} px, {size} bytes")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
