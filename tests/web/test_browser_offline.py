@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,7 +14,7 @@ from uuid import uuid4
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 from starlette.responses import PlainTextResponse
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from browser import browser, need_chromium, phone_at, served, sign_in
 from page_scenes import CREW, Scene, form_token, page_scene, post
@@ -32,6 +33,17 @@ def scene(tmp_path: Path) -> Iterator[Scene]:
     need_chromium()
     with page_scene(tmp_path, at=datetime(2026, 12, 8, 15, tzinfo=UTC)) as built:
         yield built
+
+
+@contextmanager
+def line_served(line: ASGIApp) -> Iterator[str]:
+    """The address of a page with this line before it."""
+    server = PageServer(line, 0)
+    server.start()
+    try:
+        yield f"http://127.0.0.1:{server.port}"
+    finally:
+        server.stop()
 
 
 def log_of(scene: Scene) -> list[LogEntry]:
@@ -88,6 +100,42 @@ def test_a_pull_with_a_signal_is_told_at_once(scene: Scene, tmp_path: Path) -> N
     assert entry.detail == Pulled(legal_claws=118)
 
 
+HAND = """
+    const count = (what) => { localStorage[what] = Number(localStorage[what] || 0) + 1; };
+    addEventListener("pointerdown", () => count("taps"), true);
+    addEventListener("keydown", () => count("keys"), true);
+"""
+
+
+def test_at_sea_a_whole_string_is_told_with_few_taps_and_no_typing(scene: Scene, tmp_path: Path) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        phone.grant_permissions(["geolocation"], origin=address)
+        phone.set_geolocation({"latitude": 29.963, "longitude": -84.2, "accuracy": 8})
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        phone.set_offline(True)
+        page.add_init_script(HAND)
+        page.goto(f"{address}/")
+        for role, name in (
+            ("link", "Log"),
+            ("link", "Pull"),
+            ("button", "Nearest string, by where I am"),
+            ("button", "Tell the log"),
+        ):
+            if name == "Tell the log":
+                expect(page.get_by_label(re.compile("^Outer Bar"))).to_be_checked()
+            page.get_by_role(role, name=name, exact=True).click()  # type: ignore[arg-type]
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        hand = page.evaluate("() => [Number(localStorage.taps), localStorage.keys ?? null]")
+        phone.set_offline(False)
+        expect(page.locator("#waiting")).to_be_hidden()
+    assert hand[0] <= 5
+    assert hand[1] is None
+    (entry,) = by_phone(scene)
+    assert (entry.string, entry.traps, entry.detail) == ("Outer Bar", (), Pulled())
+
+
 @pytest.mark.long
 def test_a_slip_of_the_hand_is_shown_beside_its_field_and_what_was_typed_stays(
     scene: Scene, tmp_path: Path
@@ -136,6 +184,45 @@ def test_five_logged_at_sea_survive_the_browsers_end_and_come_once_each_in_order
     assert [entry.detail for entry in at_sea] == [Pulled(legal_claws=turn) for turn in range(1, 6)]
     assert [len(entry.traps) for entry in at_sea] == [4] * 5
     assert len({entry.happened_at for entry in at_sea}) == 5
+
+
+class SlowSync:
+    """A slow line, which hears what the service said of each entry that was sent."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+        self.states: list[str] = []
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async def heard(message: Message) -> None:
+            if message["type"] == "http.response.body" and message.get("body"):
+                self.states += [one["state"] for one in json.loads(message["body"])["told"]]
+            await send(message)
+
+        of_sync = scope["type"] == "http" and scope["path"] == "/sync"
+        if of_sync:
+            await asyncio.sleep(0.3)
+        await self.app(scope, receive, heard if of_sync else send)
+
+
+def test_two_tabs_with_one_queue_send_each_entry_once_and_in_order(scene: Scene, tmp_path: Path) -> None:
+    line = SlowSync(page_app(scene.house))
+    with line_served(line) as address, browser(tmp_path / "phone", scene) as phone:
+        page, other = phone.new_page(), phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        other.goto(f"{address}/log")
+        phone.set_offline(True)
+        for turn, traps in enumerate(SEA[:3], 1):
+            scene.clock.put(scene.clock.now() + timedelta(minutes=6))
+            phone.clock.set_fixed_time(scene.clock.now())
+            pull((page, other)[turn % 2], address, traps=traps, legal_claws=str(turn))
+            expect((page, other)[turn % 2].locator("#waiting")).to_contain_text(re.compile(rf"^{turn} entr"))
+        phone.set_offline(False)
+        for tab in (page, other):
+            expect(tab.locator("#waiting")).to_be_hidden()
+    assert line.states == ["taken"] * 3
+    assert [entry.detail for entry in by_phone(scene)] == [Pulled(legal_claws=turn) for turn in (1, 2, 3)]
 
 
 def test_two_phones_log_one_string_and_the_second_is_told_why_it_was_not_taken(
@@ -292,6 +379,36 @@ def test_a_phones_clock_that_is_wrong_is_said_and_makes_no_soak_longer(
     assert abs(entry.happened_at - scene.clock.now()) < timedelta(seconds=30)
 
 
+@pytest.mark.parametrize(
+    "set_by_h", [pytest.param(-1, id="an hour back"), pytest.param(24, id="a day ahead", marks=pytest.mark.long)]
+)
+def test_a_phones_clock_that_is_set_before_the_sending_moves_nothing_that_was_kept(
+    scene: Scene, tmp_path: Path, set_by_h: int
+) -> None:
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        phone.set_offline(True)
+        tapped = []
+        for turn, traps in enumerate(SEA[:2], 1):
+            scene.clock.put(scene.clock.now() + timedelta(minutes=6))
+            tapped.append(scene.clock.now())
+            phone_at(phone, scene.clock.now())
+            pull(page, address, traps=traps, legal_claws=str(turn))
+            expect(page.locator("#waiting")).to_contain_text(re.compile(rf"^{turn} entr"))
+        scene.clock.put(scene.clock.now() + timedelta(minutes=6))
+        phone_at(phone, scene.clock.now() + timedelta(hours=set_by_h))
+        phone.set_offline(False)
+        expect(page.locator("#waiting")).to_be_hidden()
+        page.goto(f"{address}/log")
+        expect(page.locator("#waiting")).to_be_hidden()
+    told = by_phone(scene)
+    assert [entry.detail for entry in told] == [Pulled(legal_claws=turn) for turn in (1, 2)]
+    for entry, at in zip(told, tapped, strict=True):
+        assert abs(entry.happened_at - at) < timedelta(seconds=30)
+
+
 # ---- A kept call ---------------------------------------------------------------------------------------------
 
 
@@ -319,18 +436,14 @@ def phone_with_a_call(tmp_path: Path) -> Iterator[tuple[Scene, Line, BrowserCont
     with page_scene(tmp_path) as scene, browser(tmp_path / "phone", scene) as phone:
         scene.tell_call()
         line = Line(page_app(scene.house))
-        server = PageServer(line, 0)
-        server.start()
-        try:
-            address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        with line_served(line) as address:
+            page = phone.new_page()
             sign_in(page, address)
             expect(page.locator(".word")).to_have_text("PULL")
             ready_for_sea(page, address)
             until_kept(page, "/why")
             phone_at(phone, scene.clock.now())
             yield scene, line, phone, page, address
-        finally:
-            server.stop()
 
 
 def by_the_worker(page: Page, path: str = "/") -> str:
