@@ -463,9 +463,9 @@ def test_a_kept_call_says_so_above_its_word_and_is_none_once_it_is_old(tmp_path:
         )
         expect(page.locator(".word")).to_have_text("PULL")
         for later, why in (
+            (-timedelta(minutes=3), "This phone's clock is behind"),
             (timedelta(minutes=31), "too old for its call to count"),
             (timedelta(days=1), "This call ran out at"),
-            (-timedelta(minutes=3), "This phone's clock is behind"),
         ):
             phone_at(phone, served_at + later)
             for path in ("/", "/why"):
@@ -478,12 +478,36 @@ def test_a_kept_call_says_so_above_its_word_and_is_none_once_it_is_old(tmp_path:
                 expect(page.locator("#call .fault")).to_contain_text([why])
                 expect(page.locator("#call .lead, #window")).to_have_count(0)
         phone_at(phone, served_at)
+        phone.set_offline(False)
         page.goto(f"{address}/")
+        phone.set_offline(True)
+        page.goto(f"{address}/")
+        expect(page.locator("#kept-call")).to_contain_text("Look for a CHANGED CALL")
         expect(page.locator(".word")).to_have_text("PULL")
         phone.clock.set_fixed_time(served_at + timedelta(minutes=31))
         page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
         expect(page.locator(".word")).to_have_text("NO CALL")
         expect(page.locator("#window")).to_have_count(0)
+
+
+def test_a_kept_call_grows_no_younger_when_the_phones_clock_is_set_back(tmp_path: Path) -> None:
+    with phone_with_a_call(tmp_path) as (scene, _, phone, page, address):
+        served_at = scene.clock.now()
+        phone.set_offline(True)
+        phone_at(phone, served_at + timedelta(minutes=20))
+        page.goto(f"{address}/")
+        expect(page.locator(".word")).to_have_text("PULL")
+        phone.clock.set_fixed_time(served_at + timedelta(minutes=5))
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+        expect(page.locator("#call .fault")).to_contain_text(["This phone's clock is behind"])
+        expect(page.locator(".word")).to_have_text("NO CALL")
+        for path in ("/", "/why"):
+            phone_at(phone, served_at + timedelta(minutes=65))
+            assert "too old for its call to count" in by_the_worker(page, path)
+            phone_at(phone, served_at + timedelta(minutes=5))
+            text = by_the_worker(page, path)
+            assert '<p class="word">NO CALL</p>' in text
+            assert "This phone's clock is behind" in text
 
 
 def test_a_fault_of_the_service_is_shown_and_no_kept_call_comes_back(tmp_path: Path) -> None:

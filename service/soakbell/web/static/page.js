@@ -126,10 +126,11 @@ const soakbell = (() => {
   };
   const day = (at, zone) => shown(at, zone, { dateStyle: "short" });
 
-  /* "" while it counts. ``since`` is the moment of this phone from which it ages. */
-  const whyNoCall = (served, ends, zone, now, since = served) => {
+  /* "" while it counts. ``since`` is the moment of this phone from which it ages, ``latest`` the last one that it was
+     seen at: a clock that was set back makes no call younger. */
+  const whyNoCall = (served, ends, zone, now, { since = served, latest = served } = {}) => {
     if (!Number.isFinite(served) || !Number.isFinite(ends)) return "It is not known how old this is, so no call counts here.";
-    if (now < served - CLOCK_SLACK_MS) return "This phone's clock is behind, so no call counts here.";
+    if (now < Math.max(served, latest) - CLOCK_SLACK_MS) return "This phone's clock is behind, so no call counts here.";
     if (now > ends) return `This call ran out at ${hour(ends, zone)} and counts for nothing now.`;
     if (now - since > A_CALL_KEEPS_MS || day(now, zone) !== day(served, zone)) {
       return `This page is as of ${hour(served, zone)}, too old for its call to count. Load it anew for what holds now.`;
@@ -189,14 +190,15 @@ if (self.document) {
   };
 
   const began = Date.now(); // of a page just served: its age needs no clock but the phone's
-  let takenBack = false;
+  let takenBack = false, latest = began;
   const tellAge = () => {
     if (isKept) say(byId("signal"), `${ANSWER[keptMark.dataset.why]} This page is as of ${hour(new Date(keptMark.content))}.`);
     const call = byId("call");
     if (!call || takenBack) return;
     const now = Date.now();
     const [served, ends] = [Date.parse(call.dataset.servedAt), Date.parse(call.dataset.endsAt)];
-    const why = soakbell.whyNoCall(served, ends, zone, now, isKept ? served : began);
+    const why = soakbell.whyNoCall(served, ends, zone, now, { since: isKept ? served : began, latest });
+    latest = Math.max(latest, now);
     if (why) {
       takenBack = true;
       takeBack(call, why);

@@ -78,7 +78,7 @@ const pageOf = async (event, request, path) => {
   const answer = await Promise.race([asked, patience]);
   if (answer && answer !== "late" && !OF_PROXY.includes(answer.status)) return answer;
   const kept = await (await caches.open(PAGES)).match(path);
-  if (kept) return marked(kept, answer === "late" ? "late" : "none");
+  if (kept) return marked(kept, answer === "late" ? "late" : "none", await lookedAt(path));
   return (await asked) || noSignal();
 };
 
@@ -92,8 +92,10 @@ const ask = async (request, path) => {
   const pages = await caches.open(PAGES);
   try {
     if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await caches.delete(PAGES);
-    else if (answer.ok && !new URL(request.url).search) await pages.put(path, answer.clone());
-    else if (answer.status >= 500 && !OF_PROXY.includes(answer.status) && OF_CALL.includes(path)) {
+    else if (answer.ok && !new URL(request.url).search) {
+      await pages.put(path, answer.clone());
+      await pages.delete(lookOf(path));
+    } else if (answer.status >= 500 && !OF_PROXY.includes(answer.status) && OF_CALL.includes(path)) {
       for (const one of OF_CALL) await pages.delete(one);
     }
   } catch {
@@ -117,15 +119,30 @@ const noSignal = () => new Response(
   { status: 503, headers: { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": "default-src 'none'" } },
 );
 
+/* Beside each kept page of the call: the latest moment it was looked at. */
+const lookOf = (path) => `${path}?looked`;
+
+/* The latest look before this one, which is kept. */
+const lookedAt = async (path) => {
+  if (!OF_CALL.includes(path)) return undefined;
+  const [pages, now] = [await caches.open(PAGES), Date.now()];
+  const before = await pages.match(lookOf(path));
+  const latest = before && Number(await before.text());
+  try {
+    if (!(latest > now)) await pages.put(lookOf(path), new Response(String(now)));
+  } catch { /* no room: the page is shown as old as the clock says */ }
+  return latest;
+};
+
 /* A kept page says so, and a call in it that no longer counts is none, whatever the script of the page does. */
-const marked = async (kept, why) => {
+const marked = async (kept, why, latest) => {
   const at = new Date(kept.headers.get("Date") || 0);
   const moment = Number.isNaN(+at) ? new Date(0) : at;
   const page = await kept.text();
   const given = (name) => (new RegExp(`data-${name}="([^"]+)"`).exec(page) || [])[1];
   const [zone, served, ends] = [given("zone"), Date.parse(given("served-at")), Date.parse(given("ends-at"))];
   let text = page.replace("<head>", `<head>\n<meta name="soakbell-kept" content="${moment.toISOString()}" data-why="${why}">`);
-  const past = soakbell.whyNoCall(served, ends, zone, Date.now());
+  const past = soakbell.whyNoCall(served, ends, zone, Date.now(), { latest });
   const words = past || soakbell.keptWords(served, zone);
   text = text.replace(/<div class="call"[^>]*>/, (call) => `${call}\n<p class="fault" role="alert" id="kept-call">${words}</p>`);
   if (past) {
