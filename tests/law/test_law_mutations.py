@@ -27,12 +27,16 @@ from law.mutations import MUTATIONS, NOT_TOGETHER, can_be_told
 from law.permissive import Judged, Load, judged, looser, stricter, trips_of
 from law.world import (
     FISHERIES,
+    INNER_GRID,
     NEW_YORK,
     NOW,
+    OUTER_GRID,
+    WARNINGS,
     WITH_ALL_LIMITS,
     WITH_STATION,
     World,
     alerts,
+    edited,
     settings_with,
     warning,
     with_pulls,
@@ -91,6 +95,16 @@ def advisory_from_noon() -> World:
         references=["w1"],
     )
     return world(warnings=[later], hazards=[(NOON, 20, "SC", "Y")])
+
+
+def warned_in_the_list_alone() -> World:
+    """Its list is all that stands against the afternoon: no hazard in the grid, no headline."""
+    return world(warnings=[warning("w1", sent_at=NOW - HOUR, onset_at=NOON, ends_at=NOON + 20 * HOUR)])
+
+
+def gusts_alone() -> World:
+    """Calm but for gusts past their limit from 13:00 local."""
+    return world(gust_kt=lambda h: 11 if h < 10 else 24)
 
 
 def vanished_advisory() -> World:
@@ -196,6 +210,8 @@ BASELINES: dict[str, Callable[[], World]] = {
         beside_a_station,
         with_every_limit,
         advisory_from_noon,
+        warned_in_the_list_alone,
+        gusts_alone,
         vanished_advisory,
         sources_apart,
         two_zones,
@@ -236,7 +252,14 @@ def test_the_baselines_are_what_they_are_meant_to_be() -> None:
         name: CallWord.WAIT if name in STAY_IN else CallWord.PULL for name in BASELINES
     }
     clear_day = before("clear").judged.departures["Nine Foot"]
-    for name in ("marginal", "advisory_from_noon", "vanished_advisory", "sources_apart"):
+    for name in (
+        "marginal",
+        "advisory_from_noon",
+        "warned_in_the_list_alone",
+        "gusts_alone",
+        "vanished_advisory",
+        "sources_apart",
+    ):
         assert before(name).judged.departures["Nine Foot"] < clear_day
 
 
@@ -465,6 +488,40 @@ def test_the_loss_of_any_source_turns_a_pull_into_no_call(name: str, key: tuple[
     assert was.judged.word is CallWord.PULL
     assert was.world.with_reply(key).call().call.word is CallWord.NO_CALL
     assert was.world.with_reply(key, b"<html>busy</html>").call().call.word is CallWord.NO_CALL
+
+
+@pytest.mark.parametrize(
+    "bodies",
+    [(), (b"",), (b"<html>busy</html>",), (b'{"type": "FeatureCollection"}',), (b'{"type": "FeatureCollec',)],
+    ids=["gone", "empty", "a page", "no list", "cut off"],
+)
+def test_hours_that_only_the_list_of_warnings_bars_stay_barred_without_it(bodies: tuple[bytes, ...]) -> None:
+    was = before("warned_in_the_list_alone")
+    assert not looser(was.judged, judged(was.world.with_reply(WARNINGS, *bodies), was.trips))
+
+
+@pytest.mark.parametrize("key", [INNER_GRID, OUTER_GRID], ids=str)
+@pytest.mark.parametrize("what", ["layer", "every interval", "the strong ones", "their values", "every value"])
+def test_hours_that_only_a_gust_stands_against_are_not_fit_where_it_is_lost(
+    key: tuple[SourceKind, str], what: str
+) -> None:
+    was = before("gusts_alone")
+
+    def lose(said: dict[str, Any]) -> None:
+        layers = said["properties"]
+        told = layers["windGust"]["values"]
+        if what == "layer":
+            del layers["windGust"]
+        elif what == "every interval":
+            told.clear()
+        elif what == "the strong ones":
+            del told[1:]
+        else:
+            for interval in told[1:] if what == "their values" else told:
+                interval["value"] = None
+
+    (body,) = was.world.replies[key]
+    assert not looser(was.judged, judged(was.world.with_reply(key, edited(body, lose)), was.trips))
 
 
 # ---- The comparison itself
