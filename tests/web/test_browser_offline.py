@@ -382,7 +382,7 @@ def test_a_phones_clock_that_is_wrong_is_said_and_makes_no_soak_longer(
 @pytest.mark.parametrize(
     "set_by_h", [pytest.param(-1, id="an hour back"), pytest.param(24, id="a day ahead", marks=pytest.mark.long)]
 )
-def test_a_phones_clock_that_is_set_before_the_sending_moves_nothing_that_was_kept(
+def test_a_phones_clock_that_is_set_before_the_sending_lengthens_no_soak_of_what_was_kept(
     scene: Scene, tmp_path: Path, set_by_h: int
 ) -> None:
     with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
@@ -406,7 +406,52 @@ def test_a_phones_clock_that_is_set_before_the_sending_moves_nothing_that_was_ke
     told = by_phone(scene)
     assert [entry.detail for entry in told] == [Pulled(legal_claws=turn) for turn in (1, 2)]
     for entry, at in zip(told, tapped, strict=True):
-        assert abs(entry.happened_at - at) < timedelta(seconds=30)
+        assert at - timedelta(seconds=30) < entry.happened_at < scene.clock.now() + timedelta(seconds=30)
+        assert "phone's clock was set" in entry.note
+
+
+@pytest.mark.parametrize(
+    ("measured_off_min", "tapped_off_min", "noted_min"),
+    [
+        pytest.param(0, -24 * 60, 24 * 60, id="fell a day behind at sea"),
+        pytest.param(-90, 0, 90, id="was put right at sea"),
+    ],
+)
+def test_a_phones_clock_that_was_set_at_sea_makes_no_soak_longer_and_is_noted(
+    scene: Scene, tmp_path: Path, measured_off_min: int, tapped_off_min: int, noted_min: int
+) -> None:
+    now = scene.clock.now()
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        phone.clock.set_fixed_time(now + timedelta(minutes=measured_off_min))
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        phone.set_offline(True)
+        phone.clock.set_fixed_time(now + timedelta(minutes=tapped_off_min))
+        pull(page, address, legal_claws="40")
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        phone.set_offline(False)
+        expect(page.locator("#waiting")).to_be_hidden()
+    (entry,) = by_phone(scene)
+    assert abs(entry.happened_at - now) < timedelta(seconds=30)
+    assert entry.note.startswith(f"The phone's clock was set {noted_min} min otherwise")
+
+
+def test_with_a_signal_the_moment_is_the_services_though_the_phones_clock_was_never_measured(
+    scene: Scene, tmp_path: Path
+) -> None:
+    now = scene.clock.now()
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        phone.clock.set_fixed_time(now - timedelta(days=1))
+        phone.route("**/sync/ready", lambda route: route.fulfill(status=502))
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        page.goto(f"{address}/log/pull")
+        page.get_by_label(re.compile("^Nine Foot")).check()
+        page.get_by_role("button", name="Tell the log").click()
+        expect(page.get_by_text("Told:")).to_be_visible()
+    (entry,) = by_phone(scene)
+    assert entry.happened_at == now
 
 
 # ---- A kept call ---------------------------------------------------------------------------------------------

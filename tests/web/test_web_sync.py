@@ -109,11 +109,23 @@ def test_a_pull_brings_what_was_missing_and_damaged_with_it(scene: Scene) -> Non
 def test_a_form_sent_with_a_signal_whose_answer_was_lost_is_known_when_it_comes_again(scene: Scene) -> None:
     key = str(uuid4())
     page = scene.visitor.get("/log/pull")
-    at = (scene.clock.now() + timedelta(seconds=40)).isoformat()  # a phone's clock is seldom ours
-    fields = {"key": key, "form_token": form_token(page), "string": "Nine Foot", "happened_at": at, "note": ""}
+    at = (scene.clock.now() + timedelta(minutes=40)).isoformat()  # by a phone's clock that is wrong
+    fields = {"key": key, "form_token": form_token(page), "string": "Nine Foot", "happened_at": "", "note": ""}
     assert post(scene.visitor, "/log/pull", **fields).status_code == 303
     scene.clock.put(scene.clock.now() + timedelta(hours=3))
-    assert states(scene.visitor, waiting(key=key, at=at, string="Nine Foot")) == ["known"]
+    assert states(scene.visitor, {**waiting(key=key, at=at, string="Nine Foot"), "tapped": True}) == ["known"]
+
+
+def test_the_moment_of_a_tap_may_differ_from_what_is_known_but_a_told_one_may_not(scene: Scene) -> None:
+    key = str(uuid4())
+    first = waiting(key=key, at="2026-12-08T13:00:00Z", string="Nine Foot")
+    a_day_early = {**first, "happened_at": "2026-12-07T13:00:00Z"}
+    assert states(scene.visitor, first, {**a_day_early, "tapped": True}, a_day_early) == [
+        "taken",
+        "known",
+        "refused",
+    ]
+    assert [entry.happened_at.hour for entry in by_phone(scene)] == [13]
 
 
 @pytest.mark.parametrize("at", ["", "yesterday", "2026-13-01T00:00Z", "0001-01-01T00:00+14:00"])

@@ -1,10 +1,11 @@
 """What phones kept while they had no signal, taken into the log when they have one again.
 
-POST ``/sync`` brings ``{"entries": [{"key", "kind", "happened_at", "cells": {...}}, ...]}`` and is told of each,
-in that order, whether it was taken, was known already, comes later, or was refused and why. Each is judged by
-itself, so one that is refused stops none. What lies ahead of our clock comes later: the phone keeps it and sends
-it again, for ours may be behind. ``cells`` are the fields of the kind's form.
-A moment without an offset is one of the harbor's clock.
+POST ``/sync`` brings ``{"entries": [{"key", "kind", "happened_at", "tapped", "cells": {...}}, ...]}`` and is
+told of each, in that order, whether it was taken, was known already, comes later, or was refused and why.
+Each is judged by itself, so one that is refused stops none. What lies ahead of our clock comes later: the
+phone keeps it and sends it again, for ours may be behind. ``cells`` are the fields of the kind's form. A
+moment without an offset is one of the harbor's clock. ``tapped``: nobody told it, it is that of a tap,
+reckoned by the phone; what is known by its key is then the same, whenever that was.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from functools import partial
 from typing import Any, TypeVar
@@ -119,7 +121,8 @@ def _read(visit: Visit, entry: dict[str, Any], later: int) -> Telling | Fault:
     if cells is None:
         return Fault("", "cells", "something else", "text by the form's field names")
     told_at = visit.now - timedelta(microseconds=MOST_PARTS * later)
-    return telling_of(visit, kind, cells, None, told_at=told_at)
+    telling = telling_of(visit, kind, cells, None, told_at=told_at)
+    return replace(telling, apart=timedelta.max) if entry.get("tapped") is True else telling
 
 
 def _cells(entry: dict[str, Any]) -> dict[str, str] | None:

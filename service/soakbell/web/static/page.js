@@ -49,16 +49,39 @@ const soakbell = (() => {
     if (!answer.ok) return { why: `answered ${answer.status}` };
     const { form_token: token, now } = await answer.json();
     const took = Date.now() - began;
-    if (took >= 0 && took < 20_000) clock.behindMs = Date.parse(now) - began - took / 2;
+    if (!(took >= 0 && took < 20_000)) return { why: "answered too slowly to go by its clock" };
+    clock.behindMs = Date.parse(now) - began - took / 2;
     return { token };
   };
 
-  /* A moment of this phone's clock put right where that is behind: later, never earlier. A clock that is ahead may
-     be right and the service's wrong; an earlier moment would be a longer soak. */
-  const righted = (at) => new Date(Date.parse(at) + Math.max(0, clock.behindMs)).toISOString();
+  const CLOCK_SLACK_MS = 120_000, MOST_NOTE = 2000;
 
-  const toSend = ({ key, kind, happened_at, unmeasured, cells }) => (
-    { key, kind, happened_at: unmeasured ? righted(happened_at) : happened_at, cells }
+  /* The moment of a tap, reckoned when it is first sent, so that each sending tells the same. The clock may have been
+     set between the tap and now: of both measures the later moment counts, for an earlier one would be a longer soak.
+     None lies past the service's now, unless the phone's clock itself says so: then the service's may be behind. */
+  const dated = (entry) => {
+    if (entry.happened_at) return entry;
+    const tapped = Date.parse(entry.tapped_at), { behindMs } = clock;
+    const at = Math.max(tapped, Math.min(tapped + Math.max(0, entry.behindMs, behindMs), Date.now() + behindMs));
+    const movedMs = entry.behindMs === null ? 0 : Math.abs(behindMs - entry.behindMs);
+    const cells = { ...entry.cells };
+    if (movedMs > CLOCK_SLACK_MS) {
+      const words = `The phone's clock was set ${Math.round(movedMs / 60_000)} min otherwise before this was sent: its time may be wrong by that.`;
+      cells.note = [cells.note, words].filter(Boolean).join(" ").slice(0, MOST_NOTE);
+    }
+    return { ...entry, happened_at: new Date(at).toISOString(), cells };
+  };
+
+  const datedOnce = async (waiting) => {
+    const all = waiting.map(dated);
+    for (const [at, entry] of all.entries()) {
+      if (entry !== waiting[at]) await queue.change(entry.turn, { happened_at: entry.happened_at, cells: entry.cells });
+    }
+    return all;
+  };
+
+  const toSend = ({ key, kind, happened_at, tapped_at, cells }) => (
+    { key, kind, happened_at, tapped: Boolean(tapped_at), cells }
   );
 
   /* Sends what waits, in order, and with ``again`` what was refused. Gives "" or, where it can't, why: "no signal",
@@ -76,6 +99,7 @@ const soakbell = (() => {
         }
         waiting = (await queue.all()).filter((entry) => !judged.has(entry.turn) && (again || !entry.refused)).slice(0, most);
         if (!waiting.length) return "";
+        waiting = await datedOnce(waiting);
         const answer = await fetch("/sync", {
           method: "POST",
           headers: { ...ASKS_JSON, "Content-Type": "application/json", "X-Form-Token": token },
@@ -114,7 +138,7 @@ const soakbell = (() => {
 
   /* ---- Whether a call that was served at a moment still counts ---- */
 
-  const A_CALL_KEEPS_MS = 30 * 60_000, CLOCK_SLACK_MS = 120_000;
+  const A_CALL_KEEPS_MS = 30 * 60_000;
 
   const shown = (at, zone, parts) => new Intl.DateTimeFormat("en-US", { timeZone: zone, ...parts }).format(at);
   const HOUR = { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
@@ -140,7 +164,7 @@ const soakbell = (() => {
 
   const keptWords = (served, zone) => `Kept page as of ${hour(served, zone)}. Look for a CHANGED CALL.`;
 
-  return { queue, sync, clock, righted, hour, whyNoCall, keptWords };
+  return { queue, sync, clock, CLOCK_SLACK_MS, hour, whyNoCall, keptWords };
 })();
 
 if (self.document) {
@@ -223,7 +247,7 @@ if (self.document) {
 
   /* ---- How far the phone's clock is off ---- */
 
-  const CLOCK = "soakbell clock behind ms", CLOCK_OFF_MS = 120_000;
+  const CLOCK = "soakbell clock behind ms";
   try {
     soakbell.clock.behindMs = JSON.parse(localStorage.getItem(CLOCK));
   } catch { /* not measured yet, then */ }
@@ -234,7 +258,7 @@ if (self.document) {
     try { localStorage.setItem(CLOCK, JSON.stringify(behindMs)); } catch { /* measured anew at the next load */ }
     byId("clock")?.remove();
     const form = document.querySelector("form[data-offline]");
-    if (!form || Math.abs(behindMs) < CLOCK_OFF_MS) return;
+    if (!form || Math.abs(behindMs) < soakbell.CLOCK_SLACK_MS) return;
     const minutes = `${Math.round(Math.abs(behindMs) / 60_000)} min`;
     form.before(element("p", behindMs > 0
       ? `This phone's clock is ${minutes} behind the service's. The moment of your tap is put right by that.`
@@ -316,8 +340,7 @@ if (self.document) {
       kind: form.dataset.kind,
       title: document.querySelector("h1").textContent,
       when: typed ? typed.replace("T", " ") : hour(new Date(tappedAt)),
-      happened_at: typed || tappedAt,
-      unmeasured: !typed && soakbell.clock.behindMs === null,
+      ...(typed ? { happened_at: typed } : { tapped_at: tappedAt, behindMs: soakbell.clock.behindMs }),
       cells,
       told: toldIn(form, cells),
     });
@@ -336,11 +359,11 @@ if (self.document) {
     byId("not-kept").scrollIntoView({ block: "nearest" });
   };
 
-  /* Sends a form as the browser would, with the moment of the tap. False where it couldn't be. */
-  const sent = async (form, tappedAt) => {
+  /* Sends a form as the browser would: it happened now by the service's clock, unless it says when. False where it
+     couldn't be. */
+  const sent = async (form) => {
     if (isKept || !navigator.onLine) return false;
     const body = new URLSearchParams(new FormData(form));
-    if (!body.get("happened_at")) body.set("happened_at", tappedAt);
     let answer;
     try {
       answer = await fetch(form.getAttribute("action"), { method: "POST", body, signal: AbortSignal.timeout(10_000) });
@@ -366,9 +389,9 @@ if (self.document) {
     event.preventDefault();
     if (form.dataset.busy) return;
     form.dataset.busy = "yes";
-    const tappedAt = soakbell.righted(new Date().toISOString());
+    const tappedAt = new Date().toISOString();
     try {
-      if (await sent(form, tappedAt)) return;
+      if (await sent(form)) return;
       try {
         await keep(form, tappedAt);
       } catch {
