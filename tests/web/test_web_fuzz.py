@@ -52,7 +52,7 @@ from soakbell.web.log_forms import KINDS, MOST_PARTS
 from soakbell.web.marks_import import COLUMNS as MARK_COLUMNS
 from soakbell.web.visit import Way
 
-EXAMPLES = int(os.environ.get("SOAKBELL_FUZZ", "250"))
+EXAMPLES = int(os.environ.get("SOAKBELL_FUZZ", "200"))
 
 MARK = "<b>zq<script>zq"
 """What no page may have in it as it is."""
