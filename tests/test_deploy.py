@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 
 DEPLOY = Path(__file__).resolve().parents[1] / "deploy"
+README = DEPLOY.parent / "README.md"
+PAGES = (README, DEPLOY / "SKIPPER.md", DEPLOY / "OPERATING.md")
 UNIT = DEPLOY / "soakbell.service"
 
 W10 = {
@@ -84,21 +86,21 @@ def test_everything_installed_is_pinned_by_hash() -> None:
     named = re.findall(r"^([A-Za-z0-9._-]+)==", lock, re.MULTILINE)
     assert pinned == named
     assert len(named) > 20
-    for name in ("Containerfile", "OPERATING.md"):
-        assert "--require-hashes --only-binary :all:" in (DEPLOY / name).read_text()
+    for file in (DEPLOY / "Containerfile", README):
+        assert "--require-hashes --only-binary :all:" in file.read_text()
 
 
 def test_there_is_one_install_and_all_files_name_its_place() -> None:
-    page = (DEPLOY / "OPERATING.md").read_text()
-    assert re.findall(r"python3 -m venv (\S+)", page) == ["/usr/lib/soakbell"]
-    assert "/usr/lib/soakbell/bin/pip install --no-deps --no-build-isolation ." in page
-    for file in (UNIT, DEPLOY / "soakbell-as-service", DEPLOY.parent / "README.md"):
+    made = [place for page in PAGES for place in re.findall(r"python3 -m venv (\S+)", page.read_text())]
+    assert made == ["/usr/lib/soakbell"]
+    assert "/usr/lib/soakbell/bin/pip install --no-deps --no-build-isolation ." in README.read_text()
+    for file in (UNIT, DEPLOY / "soakbell-as-service", README, DEPLOY / "OPERATING.md"):
         assert set(re.findall(r"(/\S+)/bin/soakbell", file.read_text())) == {"/usr/lib/soakbell"}, file
 
 
 def test_the_pages_tell_the_log_as_the_service_s_user_only() -> None:
     """Another user's database would be another one."""
-    for page in (DEPLOY / "OPERATING.md", DEPLOY.parent / "README.md"):
+    for page in PAGES:
         commands = re.findall(r"(?m)^ *(.*\blog (?:set|pull|import|list)\b.*)$", page.read_text())
         assert commands
         assert [line for line in commands if not line.startswith("sudo soakbell-as-service log ")] == []
@@ -118,7 +120,8 @@ def test_every_command_that_the_host_files_call_exists() -> None:
         [sys.executable, "-m", "typer", "soakbell.cli", "run", "--help"],
         capture_output=True, text=True, check=True,
     ).stdout  # fmt: skip
-    asked = set(re.findall(r"soakbell-as-service (\w+)", (DEPLOY / "OPERATING.md").read_text()))
+    pages = "\n".join(page.read_text() for page in PAGES)
+    asked = set(re.findall(r"soakbell-as-service ([a-z][a-z-]*)", pages))
     asked |= set(re.findall(r"bin/soakbell (\w+)", UNIT.read_text()))
     assert asked >= {"check", "backup", "rehearse", "restore", "run"}
     for name in asked:

@@ -1,0 +1,101 @@
+"""README and the pages beside it name what exists, and the numbers of a call are those of the code."""
+
+from __future__ import annotations
+
+import re
+from importlib.metadata import metadata
+from pathlib import Path
+
+import pytest
+
+from soakbell import morning, settings, survey, wiring
+from soakbell.planning import trips, visit_order
+from soakbell.schedule import Pace
+from soakbell.sea import conditions, observations
+
+TOP = Path(__file__).resolve().parents[1]
+README = (TOP / "README.md").read_text()
+PAGES = [
+    TOP / "README.md",
+    TOP / "deploy" / "SKIPPER.md",
+    TOP / "deploy" / "OPERATING.md",
+    TOP / "config" / "SETTINGS.md",
+]
+MOST_BYTES, MOST_BYTES_IN_ALL = 120_000, 500_000
+
+AGES, GAPS, LETTERS = settings.MaxAgeH(), settings.LargeGap(), settings.Letters()
+
+
+def hours(of: object) -> str:
+    return f"{of.total_seconds() / 3600:g} h"  # type: ignore[attr-defined]
+
+
+NUMBERS = {
+    "steps of leaving": f"{trips.DEPARTURE_STEP_MIN} min",
+    "after landing": f"{LETTERS.forecast_break_h:g} h",
+    "age of the zone forecast": f"{AGES.zone_text:g} h",
+    "age of the grid forecast": f"{AGES.grid:g} h",
+    "age of the warnings": f"{AGES.warnings:g} h",
+    "list of warnings, at the letter": f"{settings.Sources.model_fields['warnings_asked_min'].default} min",
+    "age of a station's report": f"{AGES.observations:g} h",
+    "a station's report counts": hours(survey.NOWCAST_HOLDS),
+    "ahead of the clock": f"{survey.FUTURE_SLACK.total_seconds() / 60:g} min",
+    "wind, sources apart": f"{GAPS.wind_kt:g} kt",
+    "gusts, sources apart": f"{GAPS.gust_kt:g} kt",
+    "sea, sources apart": f"{GAPS.sea_m:g} m",
+    "gust below its own wind": f"{conditions.GUST_ROUNDING_KT:g} kt",
+    "a whole sea below a part of it": f"{conditions.LEAST_OF_A_PART:.0%}".replace("%", " %"),
+    "a warning headline of the zone text": hours(survey.HEADLINE_HOLDS),
+    "a string moved from its area's point": f"{morning.AREA_REACH_NMI:g} nmi",
+    "a station moved": f"{observations.MOVED_NMI:g} nmi",
+    "strings in the shortest order": f"{visit_order.EXACT_UP_TO}",
+    "looks after a PULL": f"{LETTERS.watch_every_min} min",
+    "sources asked": f"{wiring.POLL_EVERY_MIN:g} min",
+    "a letter that fails": f"{Pace().no_call_after_min:g} min",
+}
+
+
+@pytest.mark.parametrize(("of", "number"), NUMBERS.items(), ids=lambda part: part)
+def test_a_number_of_a_call_is_that_of_the_code(of: str, number: str) -> None:
+    assert f"\n| {of} | {number} |" in README
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_a_page_names_only_files_that_exist(page: Path) -> None:
+    text = page.read_text()
+    named = re.findall(r"\]\(([^):]+)\)", text)
+    named += re.findall(r"\b((?:config|demo|deploy|service|tests)/[\w./-]*[\w])", text)
+    made = {"demo/out"}
+    assert [name for name in named if name not in made and not (TOP / name).exists()] == []
+
+
+def test_pictures_are_small_and_each_is_shown_and_said_to_be_invented() -> None:
+    pictures = sorted((TOP / "demo" / "pictures").iterdir())
+    sizes = [picture.stat().st_size for picture in pictures]
+    assert max(sizes) <= MOST_BYTES
+    assert sum(sizes) <= MOST_BYTES_IN_ALL
+    for picture in pictures:
+        shown = re.search(rf"\]\(demo/pictures/{re.escape(picture.name)}\)\n\n\*(.*?)\*\n", README, re.DOTALL)
+        assert shown is not None, picture.name
+        assert "of invented data" in shown[1], picture.name
+
+
+def test_each_library_that_is_installed_has_its_licence_told_and_no_other() -> None:
+    lock = (TOP / "deploy" / "requirements.lock").read_text()
+    installed = sorted(re.findall(r"^([a-z0-9._-]+)==", lock, re.MULTILINE))
+    section = README.partition("| licence | packages |\n")[2].partition("\n\n")[0]
+    told = {name: row[0] for row in rows(section) for name in row[1].split(", ")}
+    assert sorted(told) == installed
+    assert {name: licence for name, licence in told.items() if licence.split("-")[0] not in said_of(name)} == {}
+
+
+def rows(section: str) -> list[list[str]]:
+    return [[cell.strip() for cell in line.split("|")[1:-1]] for line in section.splitlines()[1:]]
+
+
+def said_of(package: str) -> str:
+    """What a package's metadata say of its licence, short or long."""
+    told = metadata(package)
+    words = " ".join(filter(None, (told.get("License-Expression"), told.get("License"))))
+    words += " ".join(line for line in told.get_all("Classifier") or () if line.startswith("License"))
+    return words.replace("Python Software Foundation", "PSF")
