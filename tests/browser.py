@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -88,3 +89,38 @@ def sign_in(page: Page, address: str, passphrase: str = SKIPPER) -> None:
     page.get_by_label("Passphrase").fill(passphrase)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(f"{address}/")
+
+
+def ready_for_sea(page: Page, address: str) -> None:
+    """The pages that the log needs are kept on the phone."""
+    page.goto(f"{address}/log")
+    page.wait_for_function("() => Boolean(navigator.serviceWorker.controller)")
+    for path in ("/", "/log", "/log/pull"):
+        until_kept(page, path)
+
+
+def until_kept(page: Page, path: str, *, kept: bool = True) -> None:
+    page.evaluate(
+        """async ([path, kept]) => {
+            while (Boolean(await caches.match(path)) !== kept) await new Promise((done) => setTimeout(done, 50));
+        }""",
+        [path, kept],
+    )
+
+
+def pull(page: Page, address: str, string: str = "Nine Foot", **cells: str) -> None:
+    """A pull told as a hand does it."""
+    page.goto(f"{address}/log/pull")
+    page.get_by_label(re.compile(f"^{string}")).check()
+    for label, value in cells.items():
+        field = page.locator(f"[name='{label}']")
+        if not field.is_visible():
+            page.locator("details", has=field).locator("summary").click()
+        field.fill(value)
+    page.get_by_role("button", name="Tell the log").click()
+
+
+def by_the_worker(page: Page, path: str = "/") -> str:
+    """A page as the service worker gives it, before any script of the page has run."""
+    text: str = page.evaluate("async (path) => (await fetch(path, {headers: {Accept: 'text/html'}})).text()", path)
+    return text

@@ -106,6 +106,7 @@ class SeasonDesk:
         deck: DeckLoad | None = None,
         trips_always: bool = False,
         draws: bool = True,
+        anew: bool = False,
     ) -> SeasonAhead:
         """Without a call: by the odds that the last morning letter kept, or else by the usual weather alone.
 
@@ -116,9 +117,10 @@ class SeasonDesk:
                 none.
             deck: in the place of the boat's, which may be none; then nothing kept is used.
             trips_always: also where the end isn't in sight.
+            anew: nothing kept is used.
         """
         today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
-        return self._told(today, now, kept, deck=deck, trips_always=trips_always, draws=draws)
+        return self._told(today, now, kept, deck=deck, trips_always=trips_always, draws=draws, anew=anew)
 
     def eve(self, likely: Call, situation: Situation, now: datetime, *, kept: Kept | None = None) -> SeasonAhead:
         """Beside the likely call of tomorrow, made from ``situation``, as ``between``.
@@ -168,6 +170,7 @@ class SeasonDesk:
         deck: DeckLoad | None = None,
         trips_always: bool = False,
         draws: bool = True,
+        anew: bool = False,
     ) -> SeasonAhead:
         telling = Telling()
         looked = telling.of("the log", lambda: (kept or self._keeper.now()).gear)
@@ -189,7 +192,7 @@ class SeasonDesk:
         terms, lacking = self._usable(deck)
         reckoned = None
         if terms is not None:
-            fresh = called is not None or deck is not None
+            fresh = anew or called is not None or deck is not None
             reckoned = telling.of(
                 "trips and odds",
                 lambda: self._reckoned(terms, gear, dropped.gear, ahead, now, called, fresh=fresh, draws=draws),

@@ -16,7 +16,17 @@ from playwright.sync_api import BrowserContext, Page, expect
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from browser import browser, need_chromium, phone_at, served, sign_in
+from browser import (
+    browser,
+    by_the_worker,
+    need_chromium,
+    phone_at,
+    pull,
+    ready_for_sea,
+    served,
+    sign_in,
+    until_kept,
+)
 from page_scenes import CREW, Scene, form_token, page_scene, post
 from soakbell.gear.log import LogEntry, Pulled
 from soakbell.store.log import all_entries
@@ -54,35 +64,6 @@ def log_of(scene: Scene) -> list[LogEntry]:
 def by_phone(scene: Scene) -> list[LogEntry]:
     with scene.store.reading() as session:
         return [entry for entry in all_entries(session) if entry.told_by in ("phone", "crew phone")]
-
-
-def ready_for_sea(page: Page, address: str) -> None:
-    """The pages that the log needs are kept on the phone."""
-    page.goto(f"{address}/log")
-    page.wait_for_function("() => Boolean(navigator.serviceWorker.controller)")
-    for path in ("/", "/log", "/log/pull"):
-        until_kept(page, path)
-
-
-def until_kept(page: Page, path: str, *, kept: bool = True) -> None:
-    page.evaluate(
-        """async ([path, kept]) => {
-            while (Boolean(await caches.match(path)) !== kept) await new Promise((done) => setTimeout(done, 50));
-        }""",
-        [path, kept],
-    )
-
-
-def pull(page: Page, address: str, string: str = "Nine Foot", **cells: str) -> None:
-    """A pull told as a hand does it."""
-    page.goto(f"{address}/log/pull")
-    page.get_by_label(re.compile(f"^{string}")).check()
-    for label, value in cells.items():
-        field = page.locator(f"[name='{label}']")
-        if not field.is_visible():
-            page.locator("details", has=field).locator("summary").click()
-        field.fill(value)
-    page.get_by_role("button", name="Tell the log").click()
 
 
 def waiting(page: Page) -> str:
@@ -489,12 +470,6 @@ def phone_with_a_call(tmp_path: Path) -> Iterator[tuple[Scene, Line, BrowserCont
             until_kept(page, "/why")
             phone_at(phone, scene.clock.now())
             yield scene, line, phone, page, address
-
-
-def by_the_worker(page: Page, path: str = "/") -> str:
-    """A page as the service worker gives it, before any script of the page has run."""
-    text: str = page.evaluate("async (path) => (await fetch(path, {headers: {Accept: 'text/html'}})).text()", path)
-    return text
 
 
 def test_a_kept_call_says_so_above_its_word_and_is_none_once_it_is_old(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
@@ -253,6 +254,23 @@ def test_the_load_of_todays_trip_is_shown_while_the_call_counts(scene: Scene) ->
     assert "For the trip of today's call" in shown(scene, "/bait")
     scene.clock.put(NOW + 18 * HOUR)
     assert "For the trip of today's call" not in shown(scene, "/bait")
+
+
+def test_no_load_is_shown_by_a_clock_that_was_set_back(scene: Scene) -> None:
+    tell(scene, BaitBought("mullet heads", 6.0), ago=3 * DAY)
+    scene.tell_call()
+    scene.clock.put(NOW + DAY)
+    scene.swept()
+    scene.clock.put(NOW)
+    assert "For the trip of today's call" not in shown(scene, "/bait")
+
+
+def test_the_load_of_todays_trip_says_for_how_long_it_may_be_shown(scene: Scene) -> None:
+    tell(scene, BaitBought("mullet heads", 6.0), ago=3 * DAY)
+    scene.tell_call()
+    call = re.search(r'data-ends-at="[^"]+" data-served-at="[^"]+"', scene.visitor.get("/").text)
+    assert call is not None
+    assert f"<section data-of-call {call[0]}>" in scene.visitor.get("/bait").text
 
 
 # ---- without a gear file, or with a fault in it

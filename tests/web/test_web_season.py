@@ -95,6 +95,38 @@ def test_odds_of_other_traps_than_are_out_now_are_not_told(scene: Scene) -> None
     assert "Days to start by" not in page
 
 
+CALLED = MORNING + 11 * DAY
+"""Monday past the last harvest day: a PULL is to take traps up."""
+DATED = re.compile(r"<(section|p)[^>]*? data-of-call [^>]*>.*?</\1>", re.DOTALL)
+
+
+@pytest.fixture
+def called(tmp_path: Path) -> Iterator[Scene]:
+    with page_scene(tmp_path, at=CALLED, morning=sea_at(CALLED), plan=TERMS) as built:
+        built.sign_in(CREW)
+        built.tell_call()
+        yield built
+
+
+def test_odds_that_count_today_as_called_say_for_how_long_they_may_be_shown(called: Scene) -> None:
+    page = called.visitor.get("/season").text
+    left = DATED.sub("", page)
+    for by_odds in ("If you start today, as called,", "start by", ", Tue 4 May."):
+        assert by_odds in page
+        assert by_odds not in left
+    assert "Trip 1: Nine Foot" in left
+
+
+def test_odds_beside_a_call_are_not_told_by_a_clock_that_was_set_back(called: Scene) -> None:
+    called.clock.put(CALLED + DAY)
+    called.swept()
+    called.clock.put(CALLED)
+    page = shown(called)
+    assert "as called" not in page
+    assert NO_ODDS in page
+    assert "Trips to take them up" in page
+
+
 def test_the_list_names_every_trap_that_is_not_home(scene: Scene) -> None:
     tell(
         scene,

@@ -10,7 +10,6 @@ from urllib.parse import quote
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from soakbell.errors import SoakbellError
 from soakbell.fishery.season import max_soak_h
 from soakbell.gear.bait_lots import PLACES, WHERE, BaitLot
 from soakbell.gear.catch import HaulTold
@@ -36,6 +35,7 @@ from soakbell.letters.recovery_words import mark_words
 from soakbell.letters.times import HarborTimes, soak_words
 from soakbell.letters.words import capital, listed, one_line
 from soakbell.planning.ashore import UpkeepDue
+from soakbell.planning.call import Call
 from soakbell.planning.gear_now import BaitNow, GearNow
 from soakbell.store.log import Unread, told_lately_of, voided_among
 from soakbell.store.log_keeper import Kept
@@ -49,6 +49,7 @@ from soakbell.web.string_plan import (
     plan_of_one,
     plan_string,
 )
+from soakbell.web.today_pages import counting_call, of_call
 from soakbell.web.visit import Visit, Way
 
 _HOURS_A_DAY = 24.0
@@ -332,9 +333,18 @@ class BaitCard:
 def _bait(visit: Visit) -> Response:
     now = visit.house.desk.gear.bait(visit.now)
     cards = [_bait_card(visit, bait) for bait in now.baits]
-    blocks = tuple(_bait_blocks(visit, now))
-    fault = _fault(now, some=bool(cards or blocks))
-    return visit.page("bait.html", cards=cards, blocks=blocks, fault=fault, set_up=now.set_up)
+    blocks, call = tuple(_bait_blocks(visit, now)), counting_call(visit)
+    load = () if call is None else _load_of(visit, call)
+    fault = _fault(now, some=bool(cards or blocks or load))
+    return visit.page(
+        "bait.html",
+        cards=cards,
+        load=load,
+        of_call=of_call(visit, call),
+        blocks=blocks,
+        fault=fault,
+        set_up=now.set_up,
+    )
 
 
 def _bait_card(visit: Visit, bait: BaitNow) -> BaitCard:
@@ -371,7 +381,6 @@ def _lasts(visit: Visit, bait: BaitNow) -> str:
 
 def _bait_blocks(visit: Visit, now: GearNow) -> Iterator[Block]:
     times = _times(visit)
-    yield from _todays_load(visit)
     tomorrow = HarborTimes(times.zone.key, now.tomorrow)
     thaw = (thaw_words(call, tomorrow) for call in now.thaw)
     yield from _block(f"For a pull at dawn of {due_words(now.tomorrow, visit.today)}, strings hauled first", thaw)
@@ -402,18 +411,12 @@ def _lying(lots: Sequence[BaitLot]) -> Iterator[str]:
                 yield f"{capital(one_line(bait))}: {boxes_words(boxes)} {WHERE[place]}"
 
 
-def _todays_load(visit: Visit) -> Iterator[Block]:
-    """For the trip of today's call, while that counts."""
-    try:
-        told = visit.house.desk.told(visit.today)
-    except SoakbellError:
-        return  # the page of the call tells it
-    if told is None or told[0].window is None or visit.now > told[0].valid_until:
-        return
-    ashore = visit.house.desk.gear.ashore(told[0], visit.now, clock_suspect=False)
-    if ashore is not None and ashore.load is not None:
-        bait = load_blocks(ashore.load, "")[:1] if ashore.load.bait else ()
-        yield from (Block("For the trip of today's call", block.lines) for block in bait)
+def _load_of(visit: Visit, call: Call) -> tuple[Block, ...]:
+    """The bait for the trip of a call."""
+    ashore = None if call.window is None else visit.house.desk.gear.ashore(call, visit.now, clock_suspect=False)
+    if ashore is None or ashore.load is None or not ashore.load.bait:
+        return ()
+    return tuple(Block("For the trip of today's call", block.lines) for block in load_blocks(ashore.load, "")[:1])
 
 
 WAYS = (

@@ -12,13 +12,14 @@ from soakbell.letters.gear_section import Block
 from soakbell.letters.recovery import RecoverySection, recovery_sections
 from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
 from soakbell.letters.recovery_sheet import recovery_sheet, sheet_css
-from soakbell.letters.recovery_words import EVENLY, STACKED, STAYS, lead_words
+from soakbell.letters.recovery_words import EVENLY, STACKED, STAYS, lead_words, starts_words, trip_words
 from soakbell.letters.season_section import reckoned_lines, season_section
 from soakbell.letters.start_section import start_section
 from soakbell.letters.times import HarborTimes
 from soakbell.letters.words import ended
 from soakbell.planning.recovery import RecoveryList
-from soakbell.planning.season_told import SeasonAhead
+from soakbell.planning.season_told import SeasonAhead, TodayCounts
+from soakbell.web.today_pages import counting_call, of_call
 from soakbell.web.visit import Visit, Way
 
 _STYLE = "/season/sheet.css"
@@ -31,6 +32,7 @@ NO_ODDS = (
 def _season(visit: Visit) -> Response:
     ahead = _ahead(visit)
     listed = ahead.recovery
+    call = counting_call(visit) if _by_call(ahead) else None
     times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
     section, start = (
         season_section(ahead, ""),
@@ -40,6 +42,8 @@ def _season(visit: Visit) -> Response:
         "season.html",
         lead="" if listed is None else lead_words(listed),
         section=section,
+        of_call=of_call(visit, call),
+        lines_of_call=() if call is None or listed is None else _lines_by_odds(listed),
         no_odds=NO_ODDS if _lacks_odds(ahead) else "",
         start=start,
         # where the end is in sight its section tells what the days rest on
@@ -53,8 +57,25 @@ def _season(visit: Visit) -> Response:
 
 
 def _ahead(visit: Visit) -> SeasonAhead:
-    """With the trips at any time of the year, and the odds only where a letter kept them: nothing is drawn."""
-    return visit.house.desk.season.between(visit.now, trips_always=True, draws=False)
+    """With the trips at any time of the year, and the odds only where a letter kept them: nothing is drawn.
+
+    What was kept beside a call goes with it.
+    """
+    season = visit.house.desk.season
+    ahead = season.between(visit.now, trips_always=True, draws=False)
+    if _by_call(ahead) and counting_call(visit) is None:
+        return season.between(visit.now, trips_always=True, draws=False, anew=True)
+    return ahead
+
+
+def _by_call(ahead: SeasonAhead) -> bool:
+    return ahead.odds is not None and ahead.odds.reckoned_from.today is TodayCounts.CALLED
+
+
+def _lines_by_odds(listed: RecoveryList) -> tuple[str, ...]:
+    """Lines of the list that name days by the odds."""
+    trips = (f"{trip_words(trip, listed.today)}." for trip in listed.trips)
+    return (*starts_words(listed.starts, listed.today), *trips)
 
 
 def _lacks_odds(ahead: SeasonAhead) -> bool:

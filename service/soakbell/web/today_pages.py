@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from soakbell.due_times import due_at
+from soakbell.errors import SoakbellError
 from soakbell.letters.chart import day_in_numbers, value_at
 from soakbell.letters.figures import QUANTITY, limit_words, short_figure
 from soakbell.letters.page import Page, page_of
@@ -59,12 +60,37 @@ def standing(visit: Visit) -> Standing | None:
     ago_h = (visit.now - call.made_at) / timedelta(hours=1)
     return Standing(
         page,
-        visit.now <= call.valid_until,
+        _counts(visit, call),
         _old(visit, call, times),
         age_words(ago_h),
         ends_at=call.valid_until,
         at=visit.now,
     )
+
+
+def counting_call(visit: Visit) -> Call | None:
+    """Today's call that counts, for whatever else rests on it; None where there is none, or none can be read."""
+    try:
+        told = visit.house.desk.told(visit.today)
+    except SoakbellError:
+        return None  # the page of the call tells it
+    return told[0] if told is not None and _counts(visit, told[0]) else None
+
+
+@dataclass(frozen=True)
+class OfCall:
+    """For how long what rests on a call may be shown: as that call itself, wherever it was kept."""
+
+    ends_at: datetime
+    at: datetime
+
+
+def of_call(visit: Visit, call: Call | None) -> OfCall | None:
+    return None if call is None else OfCall(call.valid_until, visit.now)
+
+
+def _counts(visit: Visit, call: Call) -> bool:
+    return visit.now <= call.valid_until and not _clock_fault(visit)
 
 
 def _old(visit: Visit, call: Call, times: HarborTimes) -> str:

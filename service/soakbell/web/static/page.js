@@ -200,8 +200,16 @@ if (self.document) {
   const isKept = Boolean(keptMark);
   const ANSWER = { late: "No answer yet.", none: "No signal, or no answer." };
 
-  /* No call: its word and its window are taken back. */
-  const takeBack = (call, words) => {
+  /* The call, or on another page the first part that rests on it: each tells when it was served and ends. */
+  const dated = () => byId("call") ?? document.querySelector("[data-of-call]");
+
+  /* No call: its word, its window and what rests on it are taken back. */
+  const takeBack = (words) => {
+    const call = byId("call"), told = element("p", words, { class: "fault", role: "alert" });
+    byId("kept-call")?.remove();
+    if (!call) dated()?.before(told);
+    for (const part of document.querySelectorAll("[data-of-call]")) part.remove();
+    if (!call) return;
     const word = call.querySelector(".word"), lead = call.querySelector(".lead");
     if (lead) {
       lead.className = "";
@@ -209,23 +217,22 @@ if (self.document) {
     }
     if (word) word.textContent = "NO CALL";
     byId("window")?.closest("section").remove();
-    byId("kept-call")?.remove();
-    call.prepend(element("p", words, { class: "fault", role: "alert" }));
+    call.prepend(told);
   };
 
   const began = Date.now(); // of a page just served: its age needs no clock but the phone's
   let takenBack = false, latest = began;
   const tellAge = () => {
     if (isKept) say(byId("signal"), `${ANSWER[keptMark.dataset.why]} This page is as of ${hour(new Date(keptMark.content))}.`);
-    const call = byId("call");
-    if (!call || takenBack) return;
+    const part = dated();
+    if (!part || takenBack) return;
     const now = Date.now();
-    const [served, ends] = [Date.parse(call.dataset.servedAt), Date.parse(call.dataset.endsAt)];
+    const [served, ends] = [Date.parse(part.dataset.servedAt), Date.parse(part.dataset.endsAt)];
     const why = soakbell.whyNoCall(served, ends, zone, now, { since: isKept ? served : began, latest });
     latest = Math.max(latest, now);
     if (why) {
       takenBack = true;
-      takeBack(call, why);
+      takeBack(why);
     } else if (!isKept && now - began > 180_000) {
       say(byId("signal"), `This page is as of ${hour(served)}. Load it anew for what holds now.`);
     }
@@ -237,8 +244,7 @@ if (self.document) {
     if (keptMark?.dataset.why !== "late" || !worker?.controller || document.querySelector("form[data-offline]")) return;
     worker.addEventListener("message", ({ data }) => {
       if (data.answered !== location.pathname) return;
-      const call = byId("call");
-      if (call && !takenBack) takeBack(call, "A newer page has come. Load this one anew.");
+      if (!takenBack) takeBack("A newer page has come. Load this one anew.");
       takenBack = true;
       location.reload();
     });

@@ -7,7 +7,7 @@ importScripts(`/static/page.js${self.location.search}`);
 const PAGES = "soakbell pages", FILES = `soakbell files ${self.location.search}`;
 const STATIC = ["/static/page.css", "/static/page.js", "/static/icon.svg", "/static/soakbell.webmanifest"];
 const KEPT = /^\/(?:why|bench|bait|season|log(?:\/[a-z-]+)?|strings(?:\/[^/]+)?)?$/;
-const OF_CALL = ["/", "/why"];
+const OF_CALL = ["/", "/why", "/bait", "/season"]; // the last two in parts
 const PATIENCE_MS = 3000, OF_USE_MS = 30_000;
 const OF_PROXY = [502, 504]; // what a proxy says where the service doesn't answer it
 
@@ -144,8 +144,11 @@ const marked = async (kept, why, latest) => {
   let text = page.replace("<head>", `<head>\n<meta name="soakbell-kept" content="${moment.toISOString()}" data-why="${why}">`);
   const past = soakbell.whyNoCall(served, ends, zone, Date.now(), { latest });
   const words = past || soakbell.keptWords(served, zone);
-  text = text.replace(/<div class="call"[^>]*>/, (call) => `${call}\n<p class="fault" role="alert" id="kept-call">${words}</p>`);
+  const said = `<p class="fault" role="alert" id="kept-call">${words}</p>`;
+  const withCall = text.replace(/<div class="call"[^>]*>/, (call) => `${call}\n${said}`);
+  text = withCall === text ? text.replace(/<(?:section|p)\b[^>]* data-of-call /, (part) => `${said}\n${part}`) : withCall;
   if (past) {
+    text = text.replace(/<(section|p)\b[^>]* data-of-call .*?<\/\1>/gs, "");
     text = text.replace(/<p class="word">([^<]*)<\/p>(\s*)<p class="lead">/, '<p class="word">NO CALL</p>$2<p>The call then was: $1. ')
       .replace(/<p class="word">[^<]*<\/p>/, '<p class="word">NO CALL</p>')
       .replace(/<section aria-labelledby="window">.*?<\/section>/s, "");
