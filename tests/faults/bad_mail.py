@@ -17,6 +17,7 @@ from scripted_smtp import HANG, KEEP_AND_DROP, ScriptedSmtp
 
 BANNER_AFTER_S = 0.3
 GREYLISTED_FOR = timedelta(minutes=4)
+LARGEST_LETTER_BYTES = 16_000_000  # letters with a picture and a track pass the 64 kB of a usual stream
 MAIL = "mail"
 
 
@@ -90,7 +91,7 @@ class BadMail:
                 writer.transport.abort()
                 talks.discard(task)
 
-        server = await asyncio.start_server(serve, "127.0.0.1", 0)
+        server = await asyncio.start_server(serve, "127.0.0.1", 0, limit=LARGEST_LETTER_BYTES)
         self.port = server.sockets[0].getsockname()[1]
         try:
             yield self
