@@ -255,7 +255,7 @@ def _asked(visit: Visit) -> Asked:
         }
         marks[string.name] = {name: repr(degrees) for name, degrees in places.items()}
         fishing = 0 if state is None else len(state.places(Whereabouts.FISHING))
-        counts[string.name] = f"{fishing} of {string.traps} fish" if fishing else "none in the water"
+        counts[string.name] = f"{fishing} of {string.traps} fishing" if fishing else "none in the water"
     return Asked(house.settings.trap_strings, house.usable_outfit, marks, counts)
 
 
