@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 
 from soakbell.gear.strings import Mark, TrapString
 from soakbell.planning.decide import DayRules, Situation, StringAhead
 from soakbell.planning.trips import HARBOR, Boat, DayBounds
 from soakbell.sea.conditions import Conditions
-from soakbell.sea.fitness import fitness
+from soakbell.sea.fitness import Fitness, fitness
 from soakbell.sea.limits import Limits
 from weather import HOURS, LIMITS, MORNING, conditions, grid, zone_text
 
@@ -55,6 +56,13 @@ def situation(
     held = fitness(seas or conditions(zone_text(), grid()), limits, depth_m=4)
     places = {HARBOR: held} | {s.string.name: held for s in strings}
     return Situation(GREBE, NOTCH_CREEK, strings, places, days, break_margin_h, **options)  # type: ignore[arg-type]
+
+
+@cache
+def fit_but_at(row: int) -> Fitness:
+    """A place where wind stands against one of HOURS and nothing against the others."""
+    wind = [18.0 if n == row else 10.0 for n in range(len(HOURS))]
+    return fitness(conditions(zone_text(wind_kt=wind), grid()), LIMITS, depth_m=4)
 
 
 __all__ = ["HOURS"]

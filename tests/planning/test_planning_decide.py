@@ -7,9 +7,10 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from boats import LEDGE, NINE_FOOT, OUTER_BAR, light, situation, soaked
+from boats import LEDGE, NINE_FOOT, OUTER_BAR, fit_but_at, light, situation, soaked
 from soakbell.planning.call import CallWord, DayState, Reason
 from soakbell.planning.decide import DayRules, Verdict, decide, still_good, string_states
+from soakbell.planning.trips import HARBOR
 from soakbell.sea.conditions import Bar
 from weather import HOURS, LIMITS, MORNING, conditions, grid, zone_text
 
@@ -243,6 +244,44 @@ def test_a_forecast_that_breaks_within_the_margin_ends_a_call_until_the_boat_may
     breaks = situation(WEEK, seas=conditions(zone_text(wind_kt=wind), grid()), break_margin_h=margin_h)
     assert still_good(verdict.trip, verdict.window, breaks, MORNING) is holds
     assert still_good(verdict.trip, verdict.window, breaks, verdict.window.leaves_at)
+
+
+@pytest.mark.parametrize("where", [HARBOR, "Nine Foot", "Outer Bar"])
+@pytest.mark.parametrize("after_min", [-120, -1, 0, 75, 200])
+def test_a_called_trip_is_off_where_an_hour_that_it_may_still_meet_turns_bad_and_only_then(
+    where: str, after_min: int
+) -> None:
+    """Each hour at each place in turn; minutes after the first departure. Its margin counts until then."""
+    calm = situation(WEEK, soaked(OUTER_BAR, 7), days=(light(fresh_h=4),))
+    verdict = decide(calm)
+    trip, window = verdict.trip, verdict.window
+    assert trip is not None
+    assert window is not None
+    assert window.leaves_at < window.last_departure_at
+    now = window.leaves_at + timedelta(minutes=after_min)
+    asked = [(leg.starts_min, leg.ends_min) for leg in trip.legs if where in leg.places]
+    if now < window.leaves_at:
+        asked.append((trip.duration_min, trip.duration_min + 60 * calm.break_margin_h))
+    for row, bad in enumerate(HOURS):
+        turned = replace(calm, places={**calm.places, where: fit_but_at(row)})
+        meets = any(
+            max(now, window.leaves_at + timedelta(minutes=begins)) < bad + timedelta(hours=1)
+            and bad < window.last_departure_at + timedelta(minutes=ends) > now
+            for begins, ends in asked
+        )
+        assert still_good(trip, window, turned, now) is not meets
+
+
+def test_a_called_trip_is_off_where_the_forecast_does_not_reach_to_its_end() -> None:
+    calm = situation(WEEK, days=(light(fresh_h=4),))
+    verdict = decide(calm)
+    assert verdict.trip is not None
+    assert verdict.window is not None
+    landed = verdict.window.last_departure_at + timedelta(minutes=verdict.trip.duration_min)
+    for last, holds in ((landed, True), (landed - timedelta(hours=1), False), (MORNING, False)):
+        cut = {name: replace(place, fit=place.fit.loc[:last]) for name, place in calm.places.items()}
+        ends_early = replace(calm, places=cut, break_margin_h=0)
+        assert still_good(verdict.trip, verdict.window, ends_early, MORNING) is holds
 
 
 def test_lower_limits_never_lengthen_the_choice_of_departures() -> None:

@@ -10,7 +10,19 @@ from itertools import combinations, pairwise, permutations, product
 import numpy as np
 import pytest
 
-from boats import GREBE, LEDGE, NINE_FOOT, NOTCH_CREEK, OUTER_BAR, SUNRISE, SUNSET, light, situation, soaked
+from boats import (
+    GREBE,
+    LEDGE,
+    NINE_FOOT,
+    NOTCH_CREEK,
+    OUTER_BAR,
+    SUNRISE,
+    SUNSET,
+    fit_but_at,
+    light,
+    situation,
+    soaked,
+)
 from law.world import settings_from
 from plan_scenes import FIVE_TOML
 from soakbell.gear.strings import Mark, TrapString
@@ -148,6 +160,28 @@ def test_no_departure_lies_past_the_hour_at_which_the_data_grow_stale() -> None:
     assert possible_departures(trip, light(fresh_h=1).bounds) == ()
 
 
+@pytest.mark.parametrize("tight", ["none", "out_from", "home_by", "haul_from", "haul_to", "fresh_until"])
+def test_departures_are_all_quarter_hours_that_light_law_and_age_leave_and_no_other(tight: str) -> None:
+    """Each bound in turn lies so that 15:15 UTC just keeps it, or just doesn't: at its age data are stale."""
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR], TRAPS)
+    first_min, last_min, home_min = (
+        timedelta(minutes=at) for at in (trip.hauls[0].starts_min, trip.hauls[-1].ends_min, trip.duration_min)
+    )
+    at = HOURS[10].to_pydatetime() + timedelta(minutes=15)
+    bounds = {"out_from": at, "home_by": at + home_min, "haul_from": at + first_min, "haul_to": at + last_min}
+    bounds = {tight: (bounds | {"fresh_until": at})[tight]} if tight != "none" else {}
+    day = replace(light(fresh_h=20).bounds, **bounds)
+    quarters = [HOURS[0].to_pydatetime() + n * timedelta(minutes=15) for n in range(4 * len(HOURS))]
+    assert possible_departures(trip, day) == tuple(
+        leaves
+        for leaves in quarters
+        if day.out_from <= leaves < day.fresh_until
+        and leaves + home_min <= day.home_by
+        and day.haul_from <= leaves + first_min
+        and leaves + last_min <= day.haul_to
+    )
+
+
 def test_a_trip_longer_than_the_day_has_no_departure() -> None:
     trip = plan_trip(GREBE, NOTCH_CREEK, [LEDGE], {"Ledge": 400})
     assert possible_departures(trip, light().bounds) == ()
@@ -174,6 +208,31 @@ def test_a_windy_hour_forbids_every_departure_whose_trip_touches_it() -> None:
     assert departures_in(conditions(zone_text(wind_kt=wind), grid())) == [12, 13, 14, 17, 18, 19, 20, 21]
     wind[11] = 15.0
     assert 15 in departures_in(conditions(zone_text(wind_kt=wind), grid()))
+
+
+@pytest.mark.parametrize("where", [HARBOR, "Nine Foot", "Outer Bar"])
+@pytest.mark.parametrize("break_margin_h", [0, 1.5])
+def test_a_bad_hour_at_one_place_forbids_the_departures_that_meet_it_there_and_no_other(
+    where: str, break_margin_h: float
+) -> None:
+    """Each hour in turn, against the legs of every departure one by one."""
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR], TRAPS)
+    departures = possible_departures(trip, light(fresh_h=20).bounds)
+    calm = situation(soaked(NINE_FOOT, 7), soaked(OUTER_BAR, 7)).places
+    asked = [(leg.starts_min, leg.ends_min) for leg in trip.legs if where in leg.places]
+    if break_margin_h:
+        asked.append((trip.duration_min, trip.duration_min + 60 * break_margin_h))
+    for row, bad in enumerate(HOURS):
+        places = calm | {where: fit_but_at(row)}
+        assert fit_departures(trip, departures, places, break_margin_h=break_margin_h) == tuple(
+            leaves
+            for leaves in departures
+            if not any(
+                leaves + timedelta(minutes=begins) < bad + timedelta(hours=1)
+                and leaves + timedelta(minutes=ends) > bad
+                for begins, ends in asked
+            )
+        )
 
 
 def test_a_forecast_that_breaks_soon_after_landing_narrows_the_window() -> None:
