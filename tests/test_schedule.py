@@ -706,6 +706,19 @@ def test_the_call_is_watched_from_the_letter_to_landing(harbor: Harbor) -> None:
     assert checks == [("recheck", DAY, 1, False)] * 3  # at 15, 30 and 45 min; at 60 the boat has landed
 
 
+def test_a_clock_that_shows_tomorrow_for_a_while_ends_no_watch(harbor: Harbor) -> None:
+    """S10: tomorrow's letter is written meanwhile, and has nothing to watch."""
+    harbor.shore.word, harbor.shore.watch_until = "PULL", LETTER_HOUR + 300 * MINUTE
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR)
+    harbor.shore.word, harbor.shore.watch_until = "NO CALL", None
+    harbor.passes(sweep, LETTER_HOUR + timedelta(hours=25))
+    harbor.shore.changed = True
+    harbor.passes(sweep, LETTER_HOUR + 60 * MINUTE, LETTER_HOUR + 75 * MINUTE, LETTER_HOUR + 90 * MINUTE)
+    assert [ask for ask in harbor.shore.asked if ask[0] == "recheck"] == [("recheck", DAY, 1, True)]
+    assert harbor.due("changed") == [(DAY, 1, "written")]
+
+
 def test_a_changed_call_goes_out_at_once_and_once(harbor: Harbor) -> None:
     """A8."""
     harbor.shore.word, harbor.shore.watch_until = "PULL", LETTER_HOUR + 180 * MINUTE

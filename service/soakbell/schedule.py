@@ -181,6 +181,7 @@ class Sweep:
         self._stopping = False
         self._to_warm = parts.warm
         self._faults = f"fault:{duty.boat}:"
+        self._watch_notes = (f"watch:{duty.boat}", f"watch before:{duty.boat}")
 
     async def sweep(self) -> None:
         """One pass. Quick steps are done on return; long ones are begun, unless they still run from before."""
@@ -384,18 +385,26 @@ class Sweep:
     # ---- watching
 
     def _note_watch(self, session: Session, day: date, until: datetime | None, now: datetime) -> None:
+        """That of another day is kept: a clock that shows tomorrow for a while must not end today's watch."""
+        watch, before = self._watch_notes
+        known = letters.get_note(session, watch)
+        if known is not None and known[0]["day"] != day.isoformat():
+            letters.put_note(session, before, known[0], now)
         value = {"day": day.isoformat(), "until": None if until is None else until.isoformat()}
-        letters.put_note(session, f"watch:{self._duty.boat}", value, now)
+        letters.put_note(session, watch, value, now)
         letters.put_note(session, f"tick:watch:{self._duty.boat}", {}, now)
 
     def _watched(self) -> tuple[date, datetime] | None:
         """The day and the end of the watch that is on."""
+        now = self._clock.now()
         with self._store.reading() as session:
-            note = letters.get_note(session, f"watch:{self._duty.boat}")
-        if note is None or note[0]["until"] is None:
-            return None
-        until = datetime.fromisoformat(note[0]["until"])
-        return (date.fromisoformat(note[0]["day"]), until) if self._clock.now() < until else None
+            notes = [letters.get_note(session, name) for name in self._watch_notes]
+        for note in notes:
+            if note is not None and note[0]["until"] is not None:
+                until = datetime.fromisoformat(note[0]["until"])
+                if now < until:
+                    return date.fromisoformat(note[0]["day"]), until
+        return None
 
     async def _watch(self) -> None:
         watched = self._watched()
