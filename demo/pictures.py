@@ -28,7 +28,7 @@ from soakbell.planning.call import CallWord
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
 MOST_BYTES = 120_000
-LETTER_PX, LETTER_TALL_PX = 640, 1000
+LETTER_PX, LETTER_TALL_PX = 640, 780
 PHONE_PX, PHONE_TALL_PX = 360, 760
 _COLOURS = 64
 _BETWEEN_PX = 16
