@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ssl
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 
 HANG = "hang"
 DROP = "drop"
@@ -30,6 +30,7 @@ class ScriptedSmtp:
 
     HANG never answers, DROP closes the connection, KEEP_AND_DROP (of END) takes the letter first. ``lines`` holds
     the commands, ``letters`` the bodies that were taken, ``envelopes`` the addresses that each was taken for.
+    ``before_end`` is called when a letter's last byte is in.
     """
 
     def __init__(
@@ -47,6 +48,7 @@ class ScriptedSmtp:
         self.lines: list[str] = []
         self.letters: list[bytes] = []
         self.envelopes: list[tuple[str, ...]] = []
+        self.before_end: Callable[[], None] = lambda: None
         self.connections = 0
         self.port = 0
 
@@ -100,6 +102,7 @@ class ScriptedSmtp:
                 taken.append(text.partition("<")[2].partition(">")[0])
             if verb == "DATA" and self._went_well:
                 body = await reader.readuntil(b"\r\n.\r\n")
+                self.before_end()
                 goes_on = await self._answer(writer, "END")
                 if self._went_well:
                     self.letters.append(body)

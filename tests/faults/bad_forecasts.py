@@ -26,7 +26,7 @@ from faults.bad_luck import Chooser, Meeting
 
 OLD_BY = timedelta(hours=20)  # the least of the ages on record, https://github.com/weather-gov/api/issues/71
 REST_S = 40
-DRIP_EVERY_S = 0.05
+DRIP_EVERY_S = 0.02
 BOMB_BYTES = 16_000_000  # twice what the transport takes
 
 

@@ -65,7 +65,10 @@ class Taken:
 
 @dataclass
 class BadMail:
-    """``choose`` may be changed at any time. ``lines`` are the commands of all connections that ended."""
+    """``choose`` may be changed at any time. ``lines`` are the commands of all connections that ended.
+
+    ``before_answer`` is called when a letter's last byte is in and its answer isn't out.
+    """
 
     now: Callable[[], datetime]
     choose: Chooser[MailFault]
@@ -74,6 +77,7 @@ class BadMail:
     taken: list[Taken] = field(default_factory=list)
     met: list[tuple[datetime, MailFault | None]] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
+    before_answer: Callable[[], None] = lambda: None
     _greylisted_at: datetime | None = None
 
     @contextlib.asynccontextmanager
@@ -114,6 +118,7 @@ class BadMail:
         offers_tls = self.tls is not None and fault is not MailFault.STRIPPED
         extensions = ("8BITMIME", "AUTH PLAIN", *(("STARTTLS",) if offers_tls else ()))
         talk = ScriptedSmtp({} if fault is None else _SCRIPTS.get(fault, {}), extensions=extensions, tls=self.tls)
+        talk.before_end = self.before_answer
         try:
             await talk.talk(reader, writer)
         finally:
