@@ -179,6 +179,7 @@ class Sweep:
         self._tasks: dict[str, asyncio.Task[None]] = {}
         self._failing: set[str] | None = None
         self._stopping = False
+        self._answered: list[tuple[ClaimedLetter, ClaimedRecipient, Outcome]] = []
         self._to_warm = parts.warm
         self._faults = f"fault:{duty.boat}:"
         self._watch_notes = (f"watch:{duty.boat}", f"watch before:{duty.boat}")
@@ -493,6 +494,7 @@ class Sweep:
 
     async def _send_waiting(self) -> None:
         while not self._stopping:
+            self._mark_answered()
             with self._store.writing() as session:
                 batch = letters.claim_recipients(
                     session, self._clock.now(), self._pace.letters_a_batch, self._pace.lease_s
@@ -513,11 +515,9 @@ class Sweep:
             nonlocal accepted
             async with contextlib.aclosing(self._parts.send([_outgoing(one) for one in batch])) as answers:
                 async for outcomes in answers:
-                    with self._store.writing() as session:
-                        for outcome in outcomes:
-                            self._mark(session, *open_now[outcome.letter, outcome.address], outcome)
                     for outcome in outcomes:
-                        del open_now[outcome.letter, outcome.address]
+                        self._answered.append((*open_now.pop((outcome.letter, outcome.address)), outcome))
+                    self._mark_answered()
                     accepted += sum(outcome.result is Result.ACCEPTED for outcome in outcomes)
 
         try:
@@ -529,6 +529,15 @@ class Sweep:
         heartbeat = self._parts.heartbeat
         if accepted and heartbeat is not None:
             await self._guarded("heartbeat", lambda: self._limited(heartbeat))
+
+    def _mark_answered(self) -> None:
+        """Put down what mail servers answered. Where the database can't be written, it is put down before anything
+        else is sent: a letter whose 250 is known must not go out again."""
+        if self._answered:
+            with self._store.writing() as session:
+                for letter, to, outcome in self._answered:
+                    self._mark(session, letter, to, outcome)
+            self._answered.clear()
 
     def _mark(self, session: Session, letter: ClaimedLetter, to: ClaimedRecipient, outcome: Outcome) -> None:
         held = (session, to.recipient_id, letter.token)
