@@ -70,7 +70,7 @@ def test_every_pooled_connection_is_set_up_the_careful_way(tmp_path: Path, patch
             assert found.pop("mmap_size") in (0, None)
             assert found == {
                 "foreign_keys": 1,
-                "synchronous": 2,  # FULL (sqlite.org/pragma.html#pragma_synchronous)
+                "synchronous": 3,  # EXTRA (sqlite.org/pragma.html#pragma_synchronous)
                 "journal_mode": store.journal_mode,
             }
     assert store.journal_mode == journal_mode_for(sqlite3.sqlite_version_info, patched)

@@ -1,6 +1,6 @@
 """Opening the database and the two ways to work with it: writing and reading.
 
-SQLite is opened the careful way: foreign keys on, ``synchronous=FULL``, the rollback journal where the
+SQLite is opened the careful way: foreign keys on, ``synchronous=EXTRA``, the rollback journal where the
 library has the WAL-reset bug (https://sqlite.org/wal.html#walresetbug), no memory mapping. A unit of work
 that writes begins with ``BEGIN IMMEDIATE``, so it waits for its turn at the start and not in the middle.
 """
@@ -141,7 +141,8 @@ def _set_up_sqlite(engine: Engine, journal_mode: str) -> None:
                 f"the database keeps its journal as {found} and can't change to {journal_mode}; "
                 "close every other program that uses it and start again"
             )
-        connection.execute("PRAGMA synchronous=FULL")
+        # EXTRA, as with FULL a rollback journal that was removed may come back after a power cut and undo a commit
+        connection.execute("PRAGMA synchronous=EXTRA")
         connection.execute("PRAGMA mmap_size=0")
 
     @event.listens_for(engine, "begin")
