@@ -2,8 +2,8 @@
 
 With the rollback journal a commit goes: old pages into the journal, journal to the disk, new pages into the
 database, database to the disk, journal removed (https://www.sqlite.org/atomiccommit.html). What was not yet forced
-to the disk may be there in any part: before the first force any part of the journal, and between the two any of the
-new pages, whole or torn, beside a whole journal. Where the journal's removal was not forced, it comes back.
+to the disk may be there in any part: before the first force any part of the journal, and between the two any of
+the new pages, whole or torn, beside a whole journal. Where the journal's removal was not forced, it comes back.
 """
 
 from __future__ import annotations
