@@ -10,11 +10,21 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
-from browser import browser, by_the_worker, need_chromium, phone_at, ready_for_sea, served, sign_in, until_kept
+from browser import (
+    browser,
+    by_the_worker,
+    need_chromium,
+    phone_at,
+    pull,
+    ready_for_sea,
+    served,
+    sign_in,
+    until_kept,
+)
 from page_scenes import Scene, page_scene
 from season_scenes import DAY, MORNING, TERMS, sea_at
-from soakbell.gear.log import BaitBought, new_entry
-from soakbell.store.log import append_entries
+from soakbell.gear.log import BaitBought, Pulled, new_entry
+from soakbell.store.log import all_entries, append_entries
 
 pytestmark = pytest.mark.slow
 
@@ -63,6 +73,7 @@ def test_a_kept_page_ages_from_when_it_was_served_and_not_from_when_it_was_opene
             assert "For the trip of" not in by_the_worker(page, "/bait")
 
 
+@pytest.mark.long
 def test_a_kept_page_of_the_season_leaves_out_what_counts_today_as_called(tmp_path: Path) -> None:
     need_chromium()
     with page_scene(tmp_path, at=CALLED, morning=sea_at(CALLED), plan=TERMS) as scene:
@@ -78,3 +89,34 @@ def test_a_kept_page_of_the_season_leaves_out_what_counts_today_as_called(tmp_pa
                     assert by_odds not in text
                 assert "too old for its call to count" in text
                 assert "Trip 1: Nine Foot" in text
+
+
+def test_a_session_that_ends_at_sea_leaves_forms_without_marks_and_entries(tmp_path: Path) -> None:
+    need_chromium()
+    with page_scene(tmp_path) as scene, phone_that_keeps(scene, tmp_path, "/strings") as (phone, page, address):
+        page.goto(f"{address}/log/pull")
+        assert page.locator("[data-start-lat]").count() == 2
+        scene.clock.put(scene.clock.now() + 31 * DAY)
+        phone_at(phone, scene.clock.now())
+        phone.set_offline(False)
+        page.goto(f"{address}/log")
+        page.wait_for_url(f"{address}/in")
+        for path in ("/", "/strings"):
+            until_kept(page, path, kept=False)
+        phone.set_offline(True)
+        page.goto(f"{address}/log")
+        expect(page.get_by_text("Told last")).to_be_visible()
+        expect(page.locator(".rows")).to_have_count(0)
+        pull(page, address, legal_claws="40")
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        assert page.locator("[data-start-lat]").count() == 0
+        phone.set_offline(False)
+        page.goto(f"{address}/in")
+        expect(
+            page.get_by_text("1 entry waits on this phone. It goes to the log once you sign in.")
+        ).to_be_visible()
+        sign_in(page, address)
+        expect(page.locator("#waiting")).to_be_hidden()
+        page.wait_for_function("async () => !(await soakbell.queue.all()).length")
+        with scene.store.reading() as session:
+            assert all_entries(session)[-1].detail == Pulled(legal_claws=40)

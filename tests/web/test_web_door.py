@@ -12,11 +12,14 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from httpx2 import Response
+from sqlalchemy import update
 from starlette.testclient import TestClient
 
 from law.world import NEW_YORK
 from page_scenes import ADDRESS, CREW, SKIPPER, Scene, form_token, hash_of, page_scene, post, terms, visitor_of
 from soakbell.errors import StoreError
+from soakbell.store.schema import PageSessionRow
 from soakbell.web import door
 from soakbell.web.door import Caller, LetterLinks, Tries
 from soakbell.web.keys import Keys, keys_beside
@@ -54,6 +57,51 @@ def test_the_passphrase_opens_the_page_and_the_session_lasts_as_settled(scene: S
     scene.clock.put(scene.clock.now() + timedelta(days=30) - timedelta(minutes=1))
     assert scene.visitor.get("/").status_code == 200
     scene.clock.put(scene.clock.now() + timedelta(minutes=2))
+    assert scene.visitor.get("/").status_code == 303
+
+
+def test_a_session_lasts_anew_by_what_is_done_in_it_once_a_day_and_no_get_does_that(scene: Scene) -> None:
+    phone = scene.sign_in()
+    assert "data-stay" not in phone.get("/").text
+    assert "set-cookie" not in stay(phone).headers
+    scene.clock.put(scene.clock.now() + timedelta(days=29))
+    assert "set-cookie" not in phone.get("/log").headers
+    renewed = stay(phone)
+    assert (renewed.status_code, renewed.cookies["soakbell"]) == (204, phone.cookies["soakbell"])
+    assert "max-age=2592000" in renewed.headers["set-cookie"].casefold()
+    assert "set-cookie" not in stay(phone).headers
+    scene.clock.put(scene.clock.now() + timedelta(days=29))
+    assert phone.get("/").status_code == 200
+    scene.clock.put(scene.clock.now() + timedelta(days=1))
+    assert phone.get("/").status_code == 303
+
+
+def stay(phone: TestClient) -> Response:
+    headers = {"Sec-Fetch-Site": "same-origin", "X-Form-Token": form_token(phone.get("/"))}
+    return phone.post("/stay", headers=headers)
+
+
+def test_a_page_of_a_session_that_can_last_anew_asks_for_it(scene: Scene) -> None:
+    phone = scene.sign_in()
+    scene.clock.put(scene.clock.now() + timedelta(days=1))
+    page = phone.get("/")
+    assert f'data-stay="{form_token(page)}"' in page.text
+
+
+def test_signing_out_late_in_a_session_lets_nothing_last_anew(scene: Scene) -> None:
+    phone = scene.sign_in()
+    cookie = phone.cookies["soakbell"]
+    scene.clock.put(scene.clock.now() + timedelta(days=2))
+    answer = post(phone, "/out", form_token=form_token(phone.get("/")))
+    assert answer.cookies.get("soakbell") is None
+    phone.cookies.set("soakbell", cookie)
+    assert phone.get("/").status_code == 303
+
+
+def test_a_session_of_another_boat_in_the_database_opens_nothing(scene: Scene) -> None:
+    scene.sign_in()
+    with scene.store.writing() as session:
+        session.execute(update(PageSessionRow).values(boat="Other Grebe"))
     assert scene.visitor.get("/").status_code == 303
 
 
@@ -170,6 +218,18 @@ def test_a_phone_that_was_here_before_has_a_count_of_its_own(scene: Scene) -> No
     post(scene.visitor, "/out", form_token=form_token(scene.visitor.get("/")))
     assert [post(scene.visitor, "/in", passphrase="").status_code for _ in range(4)] == [401] * 3 + [429]
     assert post(from_address(scene, "testclient"), "/in", passphrase=SKIPPER).status_code == 303
+
+
+def test_the_skipper_on_a_phone_of_the_crew_has_a_count_of_his_own(scene: Scene) -> None:
+    """Or guesses on the crew's phones would lock his out."""
+    app = scene.visitor.app
+    crew, his = (TestClient(app, base_url=ADDRESS, follow_redirects=False) for _ in range(2))
+    for phone, passphrase in ((crew, CREW), (his, CREW), (his, SKIPPER)):
+        assert post(phone, "/in", passphrase=passphrase).status_code == 303
+    post(his, "/out", form_token=form_token(his.get("/")))
+    post(crew, "/out", form_token=form_token(crew.get("/")))
+    assert [post(crew, "/in", passphrase="").status_code for _ in range(4)] == [401] * 3 + [429]
+    assert post(his, "/in", passphrase=SKIPPER).status_code == 303
 
 
 def test_phones_of_the_crew_share_one_count(scene: Scene) -> None:

@@ -161,6 +161,13 @@ def test_only_our_own_host_is_answered(scene: Scene, host: str) -> None:
     assert scene.visitor.get("/in", headers={"Host": host}).status_code == 421
 
 
+def test_two_hosts_in_one_request_are_none(scene: Scene) -> None:
+    """RFC 9112, 3.2. Which of the two a proxy before us went by is not known."""
+    for second in ("127.0.0.1:8462", "elsewhere.example"):
+        asked = [("Host", "127.0.0.1:8462"), ("Host", second)]
+        assert scene.visitor.get("/in", headers=asked).status_code == 421
+
+
 def test_the_public_address_is_answered_and_loopback_too(tmp_path: Path) -> None:
     with page_scene(tmp_path, page=terms(public_url="https://grebe.example")) as scene:
         for host in ("grebe.example", "localhost:8462", "[::1]:8462"):

@@ -6,7 +6,7 @@ import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import delete, insert, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -44,6 +44,13 @@ def session_of(session: Session, token: str, now: datetime) -> KeptSession | Non
         select(PageSessionRow).where(PageSessionRow.token_sha256 == _sha256(token), PageSessionRow.ends_at > now)
     )
     return None if row is None else KeptSession(row.boat, row.role, row.secret_sha256, row.ends_at)
+
+
+def renew_session(session: Session, token: str, ends_at: datetime, now: datetime) -> bool:
+    """Let a session last until ``ends_at``; False where there is none any more."""
+    lasts = PageSessionRow.token_sha256 == _sha256(token), PageSessionRow.ends_at > now
+    renewed = update(PageSessionRow).where(*lasts).values(ends_at=ends_at).returning(PageSessionRow.boat)
+    return session.scalar(renewed) is not None
 
 
 def end_session(session: Session, token: str) -> None:

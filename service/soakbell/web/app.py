@@ -74,7 +74,8 @@ def _endpoint(house: PageHouse, way: Way) -> Callable[[Request], Awaitable[Respo
             if way.get is not None and request.method in ("GET", "HEAD"):
                 return await run_in_threadpool(way.get, Visit(request, house, now, who))
             held = Request(request.scope, capped(request.receive, way.most_bytes))
-            return await _posted(Visit(held, house, now, who), way)
+            visit = Visit(held, house, now, who)
+            return await run_in_threadpool(door.stayed, visit, await _posted(visit, way))
         except TooMuch:
             limit = f"That is more than the {way.most_bytes // 1000} kB that this page takes."
             raise HTTPException(413, limit) from None

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import ipaddress
+import logging
 import math
 import secrets
 import threading
@@ -25,15 +26,19 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
 
+from soakbell.errors import StoreError
 from soakbell.letters.facts import PageAct
 from soakbell.page_settings import PageTerms
-from soakbell.store.page_doors import KeptSession, begin_session, end_session, session_of, use_link
+from soakbell.store.page_doors import KeptSession, begin_session, end_session, renew_session, session_of, use_link
 from soakbell.web.house import PageHouse
 from soakbell.web.keys import Keys
 from soakbell.web.visit import Role, SignedIn, Visit, Way
 
+log = logging.getLogger(__name__)
+
 _LINK_SALT, _FORM_SALT = "soakbell letter link", b"soakbell form token"
 _PHONE_SALT, _PHONE_DAYS, _CREWS = "soakbell known phone", 400, "crew"
+_RENEWED_AFTER = timedelta(days=1)
 _WITHIN = timedelta(minutes=15)
 _FREE_TRIES, _FREE_TRIES_OF_ALL = 3, 30
 _LONGEST_WAIT_S = 300
@@ -57,7 +62,26 @@ def who_comes(house: PageHouse, token: str | None, now: datetime) -> SignedIn | 
     role = Role[kept.role]
     if kept.secret_sha256 != _secret_sha256(house, role):
         return None
-    return SignedIn(token, role, form_token(house.keys, token))
+    whole = timedelta(days=house.terms.session_days)
+    renews = kept.ends_at - now <= whole - min(_RENEWED_AFTER, whole / 2)
+    return SignedIn(token, role, form_token(house.keys, token), renews)
+
+
+def stayed(visit: Visit, answer: Response) -> Response:
+    """``answer`` to what a session did, which lasts anew by that, once a day at most."""
+    who, house = visit.who, visit.house
+    if who is None or not who.renews:
+        return answer
+    try:
+        with house.store.writing() as session:
+            ends_at = visit.now + timedelta(days=house.terms.session_days)
+            renewed = renew_session(session, who.token, ends_at, visit.now)
+    except StoreError as fault:
+        log.warning("a session could not be renewed", exc_info=fault)  # what was done is done
+        return answer
+    if renewed:
+        _put_cookies(visit, answer, who.token, who.role)
+    return answer
 
 
 def form_token(keys: Keys, session_token: str) -> str:
@@ -97,13 +121,18 @@ def _begun(visit: Visit, session: Session, role: Role) -> str:
 
 
 def _let_in(visit: Visit, token: str, role: Role, path: str) -> Response:
-    answer, terms = visit.go(path), visit.house.terms
+    answer = visit.go(path)
+    _put_cookies(visit, answer, token, role)
+    return answer
+
+
+def _put_cookies(visit: Visit, answer: Response, token: str, role: Role) -> None:
+    terms = visit.house.terms
     for name, value, days in (
         (cookie_name(terms), token, terms.session_days),
         (_phone_cookie_name(terms), _phone_mark(visit, role), _PHONE_DAYS),
     ):
         answer.set_cookie(name, value, max_age=days * 86_400, httponly=True, samesite="lax", secure=terms.over_tls)
-    return answer
 
 
 # ---- Phones that were here before ----------------------------------------------------------------------------
@@ -351,6 +380,7 @@ def ways(tries: Tries) -> tuple[Way, ...]:
     return (
         Way("/in", get=_ask, post=sign_in, role=None),
         Way("/out", post=_sign_out),
+        Way("/stay", post=_stay, as_form=False),
         Way("/open", get=_offer, post=_open, role=None),
     )
 
@@ -363,6 +393,11 @@ def _later(visit: Visit, why: str, wait_s: int) -> Response:
 
 def _ask(visit: Visit) -> Response:
     return visit.go("/") if visit.who else visit.page("in.html", fault="")
+
+
+def _stay(_visit: Visit, _form: FormData) -> Response:
+    """A page that is only looked at asks this, so that no GET has to change anything."""
+    return Response(status_code=204)
 
 
 def _sign_out(visit: Visit, _form: FormData) -> Response:

@@ -27,11 +27,13 @@ class Role(IntEnum):
 
 @dataclass(frozen=True)
 class SignedIn:
-    """``form_token`` must come back with everything that changes something."""
+    """``form_token`` must come back with everything that changes something. ``renews``: the session has lasted so
+    long that what is done by it lets it begin anew."""
 
     token: str
     role: Role
     form_token: str
+    renews: bool
 
     @property
     def is_skipper(self) -> bool:

@@ -167,7 +167,7 @@ const soakbell = (() => {
   return { queue, sync, clock, CLOCK_SLACK_MS, hour, whyNoCall, keptWords };
 })();
 
-if (self.document) {
+if (self.document?.getElementById("waiting")) {
   const html = document.documentElement;
   const zone = html.dataset.zone;
   const stamp = new URL(document.currentScript.src).search;
@@ -193,6 +193,11 @@ if (self.document) {
     const hex = [...crypto.getRandomValues(new Uint8Array(16))].map((one) => one.toString(16).padStart(2, "0")).join("");
     return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
   };
+
+  if (html.dataset.stay) {
+    const headers = { "X-Form-Token": html.dataset.stay };
+    fetch("/stay", { method: "POST", headers, redirect: "error" }).catch(() => {}); // another page asks again
+  }
 
   /* ---- How old the page is ---- */
 

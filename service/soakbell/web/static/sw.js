@@ -7,6 +7,7 @@ importScripts(`/static/page.js${self.location.search}`);
 const PAGES = "soakbell pages", FILES = `soakbell files ${self.location.search}`;
 const STATIC = ["/static/page.css", "/static/page.js", "/static/icon.svg", "/static/soakbell.webmanifest"];
 const KEPT = /^\/(?:why|bench|bait|season|log(?:\/[a-z-]+)?|strings(?:\/[^/]+)?)?$/;
+const FORMS = /^\/log(?:\/[a-z-]+)?$/;
 const OF_CALL = ["/", "/why", "/bait", "/season"]; // the last two in parts
 const PATIENCE_MS = 3000, OF_USE_MS = 30_000;
 const OF_PROXY = [502, 504]; // what a proxy says where the service doesn't answer it
@@ -39,7 +40,8 @@ self.addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
   if (url.origin !== self.location.origin) return;
   if (request.method === "POST") {
-    if (url.pathname === "/out" || url.pathname === "/in") event.waitUntil(caches.delete(PAGES));
+    if (url.pathname === "/in") somebodyComes = true;
+    if (url.pathname === "/out" && request.mode === "navigate") event.respondWith(signOut(request));
     return;
   }
   if (request.method !== "GET") return;
@@ -47,6 +49,18 @@ self.addEventListener("fetch", (event) => {
   const asksPage = request.mode === "navigate" || (request.headers.get("Accept") || "").startsWith("text/html");
   if (asksPage && KEPT.test(url.pathname)) event.respondWith(pageOf(event, request, url.pathname));
 });
+
+/* Somebody may have signed in: the next page that is answered is the first of his. No answer to /in is asked for here, or
+   a form on another site's page would come from ours. */
+let somebodyComes = false;
+
+/* Pages go once the service has answered, and not before: without them nothing can be told at sea. */
+const signOut = async (request) => {
+  const answer = await fetch(request).catch(() => null);
+  if (!answer || OF_PROXY.includes(answer.status)) return noSignal("You are still signed in, and your pages are kept.");
+  if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await caches.delete(PAGES);
+  return answer;
+};
 
 const fileOf = async (request) => {
   const kept = await caches.open(FILES);
@@ -89,9 +103,13 @@ const ask = async (request, path) => {
   } catch {
     return null;
   }
+  if (somebodyComes && answer.ok && !answer.redirected) {
+    somebodyComes = false;
+    await caches.delete(PAGES);
+  }
   const pages = await caches.open(PAGES);
   try {
-    if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await caches.delete(PAGES);
+    if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await signedOut(pages);
     else if (answer.ok && !new URL(request.url).search) {
       await pages.put(path, answer.clone());
       await pages.delete(lookOf(path));
@@ -104,6 +122,20 @@ const ask = async (request, path) => {
   return answer;
 };
 
+/* A session that has ended takes what the log holds; forms stay, by the names of strings, since there may be no signal
+   for long. */
+const signedOut = async (pages) => {
+  for (const request of await pages.keys()) {
+    const { pathname } = new URL(request.url);
+    if (!FORMS.test(pathname)) await pages.delete(request);
+    else {
+      const kept = await pages.match(request);
+      const bare = (await kept.text()).replace(/<ul class="rows">.*?<\/ul>/gs, "").replace(/ data-(?:start|end)-(?:lat|lon)="[^"]*"/g, "");
+      await pages.put(request, new Response(bare, { headers: kept.headers }));
+    }
+  }
+};
+
 /* A page that was shown as it was kept, since no answer had come, hears of the answer that comes after all. */
 const tellOfAnswer = async (page, path) => {
   const answer = await (asking.get(path) ?? null);
@@ -112,9 +144,10 @@ const tellOfAnswer = async (page, path) => {
   page.postMessage({ answered: path });
 };
 
-const noSignal = () => new Response(
+const noSignal = (words = "This page was not kept on this phone.") => new Response(
   '<!doctype html><html lang="en-US"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
-  + "<title>No signal, or no answer</title></head><body><main><h1>No signal, or no answer</h1><p>This page was not kept on this phone.</p>"
+  + "<title>No signal, or no answer</title></head><body><main><h1>No signal, or no answer</h1>"
+  + `<p>${words}</p>`
   + '<p><a href="/log">To the log</a></p></main></body></html>',
   { status: 503, headers: { "Content-Type": "text/html; charset=utf-8", "Content-Security-Policy": "default-src 'none'" } },
 );
