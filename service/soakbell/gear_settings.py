@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field
 
@@ -34,10 +35,10 @@ from soakbell.settings_reading import (
     Table,
     Weekday,
     doubled,
+    load_beside,
     nearest,
     no_doubles,
-    read_file,
-    toml_of,
+    usable,
 )
 
 
@@ -144,12 +145,7 @@ class Bench(Table):
 
 def outfit_of(settings: Settings) -> Outfit | str | None:
     """The outfit; where it can't be used, why; None where the settings name no gear file."""
-    if settings.gear_file is None:
-        return None
-    try:
-        return load_outfit(settings.gear_file)
-    except SettingsError as fault:
-        return str(fault)
+    return usable(settings.gear_file, load_outfit)
 
 
 def load_outfit(path: Path) -> Outfit:
@@ -158,22 +154,10 @@ def load_outfit(path: Path) -> Outfit:
     Raises:
         SettingsError: carries every fault found; whatever else goes wrong in reading is one too.
     """
-    try:
-        return _read(path)
-    except SettingsError:
-        raise
-    except Exception as fault:  # no call may be lost to a file that it doesn't need
-        found = f"what can't be read ({type(fault).__name__}: {fault})"
-        write = "TOML as in the example that comes with the service"
-        raise SettingsError([Fault(str(path), "file", found, write)]) from fault
+    return load_beside(path, partial(_read, path))
 
 
-def _read(path: Path) -> Outfit:
-    faults: list[Fault] = []
-    raw = read_file(path, faults)
-    data = None if raw is None else toml_of(path, raw, faults)
-    if data is None:
-        raise SettingsError(faults)
+def _read(path: Path, data: dict[str, Any], faults: list[Fault]) -> Outfit:
     where = str(path)
     reader = Reader(where, data, faults)
     stock = reader.table("stock", Stock, may_lack=True)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import ipaddress
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import urlsplit
 
 from argon2 import extract_parameters
@@ -15,7 +16,7 @@ from pydantic import AfterValidator, Field
 
 from soakbell.errors import Fault, SettingsError
 from soakbell.settings import Settings
-from soakbell.settings_reading import Reader, Table, read_file, toml_of
+from soakbell.settings_reading import Reader, Table, load_beside, usable
 
 _HASH = 'a line that "soakbell passphrase" gives'
 
@@ -109,12 +110,7 @@ class PageTerms:
 
 def page_terms_of(settings: Settings) -> PageTerms | str | None:
     """How the page is served; where the file can't be used, why; None where the settings name none."""
-    if settings.page_file is None:
-        return None
-    try:
-        return load_page_terms(settings.page_file)
-    except SettingsError as fault:
-        return str(fault)
+    return usable(settings.page_file, load_page_terms)
 
 
 def load_page_terms(path: Path) -> PageTerms:
@@ -123,22 +119,10 @@ def load_page_terms(path: Path) -> PageTerms:
     Raises:
         SettingsError: carries every fault found; whatever else goes wrong in reading is one too.
     """
-    try:
-        return _read(path)
-    except SettingsError:
-        raise
-    except Exception as fault:  # no call may be lost to a file that it doesn't need
-        found = f"what can't be read ({type(fault).__name__}: {fault})"
-        write = "TOML as in the example that comes with the service"
-        raise SettingsError([Fault(str(path), "file", found, write)]) from fault
+    return load_beside(path, partial(_read, path))
 
 
-def _read(path: Path) -> PageTerms:
-    faults: list[Fault] = []
-    raw = read_file(path, faults)
-    data = None if raw is None else toml_of(path, raw, faults)
-    if data is None:
-        raise SettingsError(faults)
+def _read(path: Path, data: dict[str, Any], faults: list[Fault]) -> PageTerms:
     reader = Reader(str(path), data, faults)
     page = reader.table("page", PageTable)
     reader.unknown_tables()

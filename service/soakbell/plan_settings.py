@@ -6,6 +6,7 @@ No call needs it. A fault here is told in the letters and by the check, and stop
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any
@@ -18,7 +19,7 @@ from soakbell.planning.fit_chance import ErrorShape
 from soakbell.planning.plan_terms import PlanTerms, TakeUpTerms, TrustTerms
 from soakbell.sea.trust import PriorError
 from soakbell.settings import Settings
-from soakbell.settings_reading import WEEKDAYS, Reader, Table, Weekday, no_doubles, read_file, shown, toml_of
+from soakbell.settings_reading import WEEKDAYS, Reader, Table, Weekday, load_beside, no_doubles, shown, usable
 
 MOST_DAYS = 14
 """No day's weather is worth planning for beyond: a choice of ours."""
@@ -165,12 +166,9 @@ class Trust(Table):
 def terms_of(settings: Settings) -> PlanTerms | str | None:
     """What the plan is made by, with the boat's deck load and stacking; where it can't be used, why; None where
     the settings name no plan file."""
-    if settings.plan_file is None:
-        return None
-    try:
-        terms = load_terms(settings.plan_file)
-    except SettingsError as fault:
-        return str(fault)
+    terms = usable(settings.plan_file, load_terms)
+    if not isinstance(terms, PlanTerms):
+        return terms
     boat = settings.boat
     take_up = replace(terms.take_up, stack_min_per_trap=boat.stack_min_per_trap)
     return replace(terms, deck_traps=boat.deck_traps, take_up=take_up)
@@ -182,14 +180,7 @@ def load_terms(path: Path) -> PlanTerms:
     Raises:
         SettingsError: carries every fault found; whatever else goes wrong in reading is one too.
     """
-    try:
-        return _read(path)
-    except SettingsError:
-        raise
-    except Exception as fault:  # no call may be lost to a file that it doesn't need
-        found = f"what can't be read ({type(fault).__name__}: {fault})"
-        write = "TOML as in the example that comes with the service"
-        raise SettingsError([Fault(str(path), "file", found, write)]) from fault
+    return load_beside(path, partial(_read, path))
 
 
 def _moved_to_boat(path: Path, data: dict[str, Any], faults: list[Fault]) -> None:
@@ -202,12 +193,7 @@ def _moved_to_boat(path: Path, data: dict[str, Any], faults: list[Fault]) -> Non
             data[table] = {name: value for name, value in found.items() if name != key}
 
 
-def _read(path: Path) -> PlanTerms:
-    faults: list[Fault] = []
-    raw = read_file(path, faults)
-    data = None if raw is None else toml_of(path, raw, faults)
-    if data is None:
-        raise SettingsError(faults)
+def _read(path: Path, data: dict[str, Any], faults: list[Fault]) -> PlanTerms:
     _moved_to_boat(path, data, faults)
     reader = Reader(str(path), data, faults)
     plan = reader.table("plan", Plan, may_lack=True)

@@ -6,7 +6,7 @@ import difflib
 import json
 import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import time
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
@@ -14,13 +14,14 @@ from typing import Annotated, Any, Literal, TypeVar
 from email_validator import EmailNotValidError, validate_email
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
 
-from soakbell.errors import Fault
+from soakbell.errors import Fault, SettingsError
 
 NAME_CHARACTERS = 60
 _MOST_BYTES = 1_000_000
 _SECRET_KEYS = frozenset({"password", "passwd", "pass", "secret", "token", "heartbeat_url", "mail_password"})
 
 M = TypeVar("M", bound=BaseModel)
+T = TypeVar("T")
 
 
 # ---- Words that any file may hold ------------------------------------------------------------------------
@@ -90,6 +91,37 @@ def toml_of(path: Path, raw: bytes, faults: list[Fault]) -> dict[str, Any] | Non
     except (ValueError, RecursionError) as error:
         faults.append(Fault(str(path), "file", f"{error}", "TOML as in the example that comes with the service"))
     return None
+
+
+def load_beside(path: Path, read: Callable[[dict[str, Any], list[Fault]], T]) -> T:
+    """Read a file on which no call rests.
+
+    Raises:
+        SettingsError: carries every fault found; whatever else goes wrong in reading is one too.
+    """
+    faults: list[Fault] = []
+    try:
+        raw = read_file(path, faults)
+        data = None if raw is None else toml_of(path, raw, faults)
+        if data is None:
+            raise SettingsError(faults)
+        return read(data, faults)
+    except SettingsError:
+        raise
+    except Exception as fault:  # no call may be lost to a file that it doesn't need
+        found = f"what can't be read ({type(fault).__name__}: {fault})"
+        write = "TOML as in the example that comes with the service"
+        raise SettingsError([Fault(str(path), "file", found, write)]) from fault
+
+
+def usable(path: Path | None, load: Callable[[Path], T]) -> T | str | None:
+    """What is loaded; where it can't be used, why; None without a file."""
+    if path is None:
+        return None
+    try:
+        return load(path)
+    except SettingsError as fault:
+        return str(fault)
 
 
 def as_json(data: object) -> str:

@@ -43,13 +43,7 @@ class CatchCell:
     legal_claws: int = 0
     traps_with_lb: int = 0
     lb: float = 0.0
-    short_claws: int = 0
-    float_claws: int = 0
-    egg_bearing_released: int = 0
     lb_by_grade: Shares = ()
-    traps_with_short: int = 0
-    traps_with_float: int = 0
-    traps_with_egg_bearing: int = 0
     legal_beside_short: int = 0
     short_beside_legal: int = 0
     legal_beside_float: int = 0
@@ -181,12 +175,6 @@ def _with(cell: CatchCell, pull: Pulled, traps: int) -> CatchCell:
         more |= {"traps_with_claws": traps, "legal_claws": legal}
     if lb is not None:
         more |= {"traps_with_lb": traps, "lb": lb}
-    if short is not None:
-        more |= {"traps_with_short": traps, "short_claws": short}
-    if float_ is not None:
-        more |= {"traps_with_float": traps, "float_claws": float_}
-    if pull.egg_bearing_released is not None:
-        more |= {"traps_with_egg_bearing": traps, "egg_bearing_released": pull.egg_bearing_released}
     if legal is not None and short is not None:
         more |= {"legal_beside_short": legal, "short_beside_legal": short}
     if legal is not None and float_ is not None:
