@@ -458,6 +458,14 @@ def test_a_season_whose_first_set_lies_in_the_year_before_it_opens() -> None:
     assert allowed(season_day(fishery, date(2027, 4, 4), sector="all", region=None)) == (False, False, False)
 
 
+def test_before_its_first_known_season_a_fishery_is_closed_and_names_the_first() -> None:
+    fishery = small_fishery()
+    law = season_day(fishery, date(2019, 9, 1), sector="all", region=None)
+    assert allowed(law) == (False, False, False)
+    assert "harvest opens 1 Nov 2020" in law.reasons[0].text
+    assert take_up(fishery, date(2019, 9, 1), sector="all", region=None) is None
+
+
 def test_take_up_across_the_end_of_february_counts_leap_years() -> None:
     fishery = small_fishery()
     assert not season_day(fishery, date(2028, 2, 29), sector="all", region=None).may_harvest
@@ -516,6 +524,10 @@ def test_impossible_dates_and_spans_are_refused() -> None:
         DateSpan(date(2027, 5, 2), date(2027, 5, 1))
     with pytest.raises(ValueError, match="needs a name and a source"):
         rule(1, source=" ")
+    with pytest.raises(ValueError, match="to_year lies before"):
+        dataclasses.replace(small_fishery().seasons[0], to_year=2019)
+    with pytest.raises(ValueError, match="closure goes with"):
+        Order("bars traps", rule(DateSpan(CHECKED, CHECKED)), "a closure")
     with pytest.raises(ValueError, match="ends before it begins"):
         rule(1, since=CHECKED, until=CHECKED - timedelta(1))
 

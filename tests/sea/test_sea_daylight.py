@@ -101,3 +101,14 @@ def test_a_sunset_after_midnight_belongs_to_the_day_the_sun_rose() -> None:
     assert light.sets_at is not None
     assert light.rises_at.astimezone(nome).date() == date(2026, 6, 21)
     assert light.sets_at.astimezone(nome).date() == date(2026, 6, 22)
+
+
+def test_a_dusk_after_midnight_belongs_to_the_day_whose_sun_has_set() -> None:
+    """Kenai at midsummer: the sun sets before midnight, and twilight ends after it."""
+    kenai = ZoneInfo("America/Anchorage")
+    light = sunlight(date(2026, 6, 21), 60.5, -149.9, "America/Anchorage")
+    assert light.sets_at is not None
+    assert light.dusk_at is not None
+    assert light.sets_at.astimezone(kenai).date() == date(2026, 6, 21)
+    assert light.dusk_at.astimezone(kenai).date() == date(2026, 6, 22)
+    assert timedelta(hours=2) < light.dusk_at - light.sets_at < timedelta(hours=3)
