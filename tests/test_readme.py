@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import re
 from importlib.metadata import metadata
 from pathlib import Path
@@ -9,9 +10,12 @@ from pathlib import Path
 import pytest
 
 from soakbell import morning, settings, survey, wiring
+from soakbell.feeds import transport
+from soakbell.gear import log_csv
 from soakbell.planning import trips, visit_order
 from soakbell.schedule import Pace
 from soakbell.sea import conditions, observations
+from soakbell.web import carry_pages, door, marks_import, sync, visit
 
 TOP = Path(__file__).resolve().parents[1]
 README = (TOP / "README.md").read_text()
@@ -58,6 +62,21 @@ NUMBERS = {
 @pytest.mark.parametrize(("of", "number"), NUMBERS.items(), ids=lambda part: part)
 def test_a_number_of_a_call_is_that_of_the_code(of: str, number: str) -> None:
     assert f"\n| {of} | {number} |" in README
+
+
+def test_the_caps_that_security_tells_are_those_of_the_code() -> None:
+    section = " ".join(README.partition("\n## Security\n")[2].partition("\n## ")[0].split())
+    reply_bytes = inspect.signature(transport.Transport).parameters["max_body_bytes"].default
+    assert marks_import.MOST_BYTES == log_csv.MAX_BYTES
+    for told in (
+        f"({transport.MOST_REDIRECTS} at most, on the same host)",
+        f"cut at {reply_bytes / 1e6:g} MB, as sent and as unpacked, and at {transport.Timeouts().total_s:g} s",
+        f"A form {visit.FORM_BYTES / 1e3:g} kB, entries from sea {sync.MOST_BYTES / 1e3:g} kB",
+        f"a table or track {log_csv.MAX_BYTES / 1e6:g} MB",
+        f"zip {carry_pages.MOST_ZIP_BYTES / 1e6:g} MB and {carry_pages.MOST_UNPACKED_BYTES / 1e6:g} MB unpacked",
+        f"({door.SHORTEST_PASSPHRASE} characters at least)",
+    ):
+        assert told in section
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
