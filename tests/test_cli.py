@@ -27,6 +27,7 @@ from soakbell.cli import app
 from soakbell.clock import SystemClock
 from soakbell.store import letters
 from soakbell.store.engine import open_store
+from soakbell.web.keys import keys_beside
 from terminals import Terminal, home
 
 NOW = datetime(2026, 12, 8, 20, 0, tzinfo=UTC)  # 15:00 on the coast
@@ -465,9 +466,14 @@ def test_a_backup_is_made_rehearsed_and_restored(fishing: Terminal, tmp_path: Pa
     rehearsed = fishing.type("rehearse", str(copy))
     assert re.fullmatch(rf"{copy}: would serve, {counted}\n", rehearsed.output)
     assert (sorted(tmp_path.iterdir()), fishing.database.read_bytes()) == (before, present)
+    keys_beside(fishing.database)
+    keys = fishing.database.with_name(f"{fishing.database.name}.keys")
+    assert keys.exists()
     restored = fishing.type("restore", str(copy))
     assert restored.exit_code == 0
     assert ".before-restore" in restored.output
+    assert "links in letters written before are void" in restored.output
+    assert not keys.exists()
     assert fishing.entries() == told
 
 

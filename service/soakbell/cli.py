@@ -194,12 +194,18 @@ def rehearse(backup_file: Annotated[Path, typer.Argument(help="A backup.", metav
 def restore(
     ctx: typer.Context, backup_file: Annotated[Path, typer.Argument(help="A backup.", metavar="FILE")]
 ) -> None:
-    """Put a backup in the place of the database. Stop the service first; what was there is kept beside it."""
+    """Put a backup in the place of the database. Stop the service first; what was there is kept beside it.
+
+    Phones sign in anew, and links in letters written before are void.
+    """
     from soakbell.store.backup import restore as put_back
+    from soakbell.web.keys import drop_keys
 
     settings = _settings(ctx)
     former = put_back(backup_file, settings.database)
+    drop_keys(settings.database)
     typer.echo(f"restored to {settings.database}; what was there: {former or 'nothing'}")
+    typer.echo("all phones sign in anew; links in letters written before are void")
 
 
 def _counted(copy: CheckedCopy) -> str:

@@ -17,6 +17,7 @@ from soakbell.logs import log_to_stderr
 from soakbell.page_settings import page_terms_of
 from soakbell.schedule import run_service
 from soakbell.settings import Settings
+from soakbell.store.in_use import serving
 from soakbell.web.app import page_app
 from soakbell.web.health import health_app, read_health
 from soakbell.web.server import PageServer
@@ -33,11 +34,16 @@ def run_boat(settings: Settings, *, clock: Clock | None = None) -> bool:
 
     Raises:
         SettingsError: a page's port is taken.
-        StoreError: the database can't be used.
+        StoreError: the database can't be used or is being restored.
     """
     log_to_stderr()
     clock = clock or SystemClock()
-    house = build(settings, clock=clock)
+    with serving(settings.database):
+        return _run(build(settings, clock=clock), clock)
+
+
+def _run(house: House, clock: Clock) -> bool:
+    settings = house.settings
     try:
         with ExitStack() as pages:
             health = health_app(lambda: read_health(house.store, clock.now(), zone_data_version()))

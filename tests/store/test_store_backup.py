@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,9 @@ from soakbell.errors import StoreError
 from soakbell.gear.log import LogEntry, Pulled, TrapsSet
 from soakbell.store.backup import back_up, check_copy, rehearse_restore, restore
 from soakbell.store.engine import Store, open_store
+from soakbell.store.in_use import restoring, serving
 from soakbell.store.log import all_entries, append_entries
+from soakbell.store.page_doors import KeptSession, begin_session, session_of
 from soakbell.store.upgrade import migrate
 
 SET, PULL = told(TrapsSet()), told(Pulled(), 100)
@@ -192,6 +195,78 @@ def test_a_restore_while_the_database_is_held_is_refused(
         with pytest.raises(StoreError, match="locked"):
             restore(copy, file_of(store))
     assert stored(store) == [SET, PULL]
+
+
+def test_a_restore_while_a_service_runs_is_refused(store: Store, tmp_path: Path) -> None:
+    """It would go on with what it had read of the former log."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    append(store, PULL)
+    with serving(file_of(store)), serving(file_of(store)), pytest.raises(StoreError, match="stop it first"):
+        restore(tmp_path / "copy.db", file_of(store))
+    assert stored(store) == [SET, PULL]
+    assert not list(tmp_path.glob("*before-restore*"))
+    with restoring(file_of(store)), pytest.raises(StoreError, match="being restored"), serving(file_of(store)):
+        pass
+
+
+def test_a_service_that_was_killed_keeps_no_restore_out(store: Store, tmp_path: Path) -> None:
+    (tmp_path / "soakbell.db.lock").write_text("left over")
+    back_up(file_of(store), tmp_path / "copy.db")
+    assert restore(tmp_path / "copy.db", file_of(store)) is not None
+
+
+def test_a_service_goes_on_where_the_file_system_has_no_locks(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none_here(*_: object) -> None:
+        raise OSError(95, "Operation not supported")
+
+    monkeypatch.setattr("soakbell.store.in_use.fcntl.flock", none_here)
+    with serving(file_of(store)):
+        assert stored(store) == [SET]
+
+
+def test_nobody_is_signed_in_after_a_restore(store: Store, tmp_path: Path) -> None:
+    """A session that was ended since the backup would be open again."""
+    now = SET.told_at
+    with store.writing() as session:
+        begin_session(session, "token", KeptSession("Little Grebe", "skipper", "x", now + timedelta(days=9)), now)
+    back_up(file_of(store), tmp_path / "copy.db")
+    restore(tmp_path / "copy.db", file_of(store))
+    with store.reading() as session:
+        assert session_of(session, "token", now) is None
+    assert dict(check_copy(tmp_path / "copy.db").rows)["page_session"] == 1
+
+
+def test_a_database_that_is_not_soakbells_is_not_replaced(store: Store, tmp_path: Path) -> None:
+    back_up(file_of(store), tmp_path / "copy.db")
+    other = sqlite3.connect(tmp_path / "other.db")
+    other.execute("CREATE TABLE recipes (id INTEGER)")
+    other.close()
+    before = (tmp_path / "other.db").read_bytes()
+    with pytest.raises(StoreError, match="not Soakbell's"):
+        restore(tmp_path / "copy.db", tmp_path / "other.db")
+    assert (tmp_path / "other.db").read_bytes() == before
+
+
+def test_a_restore_is_the_way_back_from_a_newer_soakbell(store: Store, tmp_path: Path) -> None:
+    """D6: the copy made before an upgrade goes over the database after it, which is kept."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    with store.writing() as session:
+        session.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    kept = restore(tmp_path / "copy.db", file_of(store))
+    assert kept is not None
+    assert check_copy(kept).revision == "9999"
+    assert stored(store) == [SET]
+
+
+def test_copies_and_what_is_restored_are_the_owners_alone(store: Store, tmp_path: Path) -> None:
+    back_up(file_of(store), tmp_path / "copy.db")
+    kept = restore(tmp_path / "copy.db", file_of(store))
+    restore(tmp_path / "copy.db", tmp_path / "new.db")
+    assert kept is not None
+    for file in (tmp_path / "copy.db", kept, tmp_path / "new.db"):
+        assert oct(file.stat().st_mode & 0o777) == "0o600"
 
 
 def test_a_rehearsal_says_that_a_backup_would_serve(store: Store, tmp_path: Path) -> None:

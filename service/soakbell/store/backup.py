@@ -12,11 +12,17 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from glob import escape
 from itertools import count
 from pathlib import Path
+from shutil import rmtree
 
 from soakbell.errors import StoreError
-from soakbell.store.engine import BUSY_MS, VERSION_TABLE, known_revisions, remedy_for
+from soakbell.store.engine import BUSY_MS, NEWEST_REVISION, VERSION_TABLE, known_revisions, remedy_for
+from soakbell.store.in_use import restoring
+
+REHEARSAL = "soakbell-rehearsal-"
+"""How folders begin in which a restore is rehearsed."""
 
 _RETRY_S = 0.25
 _SIDE_FILES = ("-journal", "-wal", "-shm")
@@ -85,42 +91,57 @@ def check_copy(file: Path) -> CheckedCopy:
 
 
 def restore(backup: Path, database: Path) -> Path | None:
-    """Put a backup in the place of the database. Stop the service first.
+    """Put a backup in the place of the database, but for who was signed in at the page: sessions that were ended
+    since the backup would be open again.
 
     What was there is kept beside it: as a checked copy ending in ``.before-restore``, or, when it can't be read
-    any more, moved aside with its journal under names that begin with its own and ``.broken``.
+    any more, moved aside with its journal under names that begin with its own and ``.broken``. One of a newer
+    Soakbell is replaced too: that is the way back from an upgrade.
+
+    A process that dies in this leaves the database as it was or restored; a broken one may be aside already.
 
     Returns:
         Where the former database is kept, None when there was none.
 
     Raises:
-        StoreError: the backup doesn't pass its checks, was written by a newer Soakbell, or the database is in use.
-            The database is then as it was.
+        StoreError: the backup doesn't pass its checks or was written by a newer Soakbell, or the database isn't
+            Soakbell's or is in use. The database is then as it was.
     """
     wanted = check_copy(backup)
     if wanted.revision is None:
         raise StoreError(f"{backup} is not a database of Soakbell; choose another file")
-    if wanted.revision not in known_revisions():
+    if wanted.revision != NEWEST_REVISION and wanted.revision not in known_revisions():
         raise StoreError(
             f"{backup} has schema {wanted.revision}, from a newer Soakbell; install that version first"
         )
     if database.exists() and backup.samefile(database):
         raise StoreError(f"{backup} is the database itself; choose a backup")
-    kept = _set_aside(database)
-    with _plainly(database):
-        _copy(backup, database)
+    with restoring(database), _plainly(database):
+        draft = _draft_beside(database)
+        try:
+            _copy(backup, draft)
+            _forget_sessions(draft)
+            wanted = check_copy(draft)
+            kept = _set_aside(database)
+            database.touch(0o600)
+            _copy(draft, database)  # by the library, in one transaction: other programs may have it open
+        finally:
+            _remove(draft)
     if check_copy(database).rows != wanted.rows:
         raise StoreError(f"{database} doesn't hold what {backup} holds; the former database is in {kept}")
     return kept
 
 
-def rehearse_restore(backup: Path) -> CheckedCopy:
+def rehearse_restore(backup: Path, *, within: Path | None = None) -> CheckedCopy:
     """Restore a backup into a temporary folder and read it through, to know that it would serve.
+
+    Args:
+        within: where that folder is made; the system's place for such where None.
 
     Raises:
         StoreError: it would not.
     """
-    with tempfile.TemporaryDirectory(prefix="soakbell-rehearsal-") as folder:
+    with tempfile.TemporaryDirectory(prefix=REHEARSAL, dir=within) as folder:
         place = Path(folder) / "soakbell.db"
         restore(backup, place)
         found = check_copy(place)
@@ -131,7 +152,7 @@ def _set_aside(database: Path) -> Path | None:
     if not database.exists():
         return None
     try:
-        check_copy(database)
+        found = check_copy(database)
     except StoreError:
         broken = free_name_beside(database, "broken")
         for ending in ("", *_SIDE_FILES):  # a journal parted from its database would be applied to the next one
@@ -139,6 +160,8 @@ def _set_aside(database: Path) -> Path | None:
             if part.exists():
                 part.replace(broken.with_name(broken.name + ending))
         return broken
+    if found.revision is None and found.rows:
+        raise StoreError(f"{database} holds tables that are not Soakbell's; put another path in the settings")
     return back_up(database, free_name_beside(database, "before-restore")).file
 
 
@@ -161,6 +184,13 @@ def _draft_beside(to: Path) -> Path:
 def _copy(source: Path, target: Path) -> None:
     with closing(_connect(source, read_only=True)) as here, closing(_connect(target)) as there:
         here.backup(there, progress=_give_up_in_time(), sleep=_RETRY_S)
+
+
+def _forget_sessions(draft: Path) -> None:
+    with closing(_connect(draft)) as connection:
+        connection.execute("PRAGMA journal_mode=DELETE")
+        if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'page_session'").fetchone():
+            connection.execute("DELETE FROM page_session")
 
 
 def _make_one_file(draft: Path) -> None:
@@ -198,6 +228,18 @@ def _flush(path: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def remove_drafts(folder: Path, of: str) -> None:
+    """Remove what copies that were broken off left of files whose names begin with ``of``.
+
+    Raises:
+        OSError: one can't be removed.
+    """
+    for left in folder.glob(f".{escape(of)}*.part*"):
+        left.unlink(missing_ok=True)
+    for left in folder.glob(f"{REHEARSAL}*"):
+        rmtree(left)
 
 
 def _remove(draft: Path) -> None:

@@ -23,7 +23,7 @@ def keys_beside(database: Path) -> Keys:
     Raises:
         StoreError: the file can't be made or read, or others than its owner may read it.
     """
-    path = database.with_name(f"{database.name}.keys")
+    path = _path(database)
     try:
         _make_once(path)
         if stat.S_IMODE(path.stat().st_mode) & 0o077:
@@ -34,6 +34,25 @@ def keys_beside(database: Path) -> Keys:
     if not 0 < len(keys) <= _MOST or any(len(key) < 2 * _BYTES for key in keys):
         raise StoreError(f"{path} holds no usable keys; remove it, and links of letters begin anew")
     return Keys(keys)
+
+
+def drop_keys(database: Path) -> None:
+    """All links of letters are void from the next start on.
+
+    Raises:
+        StoreError: the file can't be removed.
+    """
+    path = _path(database)
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as fault:
+        raise StoreError(
+            f"{path} can't be removed ({fault.strerror}); do so, as links open again that were used"
+        ) from fault
+
+
+def _path(database: Path) -> Path:
+    return database.with_name(f"{database.name}.keys")
 
 
 def _make_once(path: Path) -> None:
