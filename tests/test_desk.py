@@ -14,7 +14,7 @@ from sqlalchemy import func, select
 from law.world import NEW_YORK, NOW, settings_from, settings_with, world
 from soakbell.clock import SetClock
 from soakbell.desk import AUDIT_AGE, Desk
-from soakbell.errors import FetchFailed
+from soakbell.errors import FetchFailed, StoreError
 from soakbell.feeds.transport import Ask
 from soakbell.gear.log import LogEntry, Moved
 from soakbell.gear.strings import Mark
@@ -22,6 +22,7 @@ from soakbell.logs import JsonLines
 from soakbell.sea.sources import RawReply
 from soakbell.store import letters, log, replies
 from soakbell.store.engine import Store, open_store
+from soakbell.store.nightly import backups_of
 from soakbell.store.schema import CallRow, OutboxRow, RecipientRow
 from soakbell.store.upgrade import migrate
 
@@ -111,3 +112,36 @@ def test_letters_are_forgotten_after_the_time_of_the_audit_and_their_calls_never
             counts = [session.scalar(select(func.count(t.id))) for t in (OutboxRow, RecipientRow, CallRow)]
         kept.append(counts)
     assert kept == [[1, 1, 1], [0, 0, 1]]
+
+
+def test_a_backup_is_kept_each_night_and_rehearsed_each_month(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """D7."""
+    rehearsed: list[str] = []
+    monkeypatch.setattr("soakbell.desk.rehearse_nightly", lambda made: rehearsed.append(made.name))
+    clock = SetClock(NOW)
+    desk = Desk(settings_from(), store, clock, NobodyAnswers())
+    for at in (NOW, NOW + timedelta(hours=1), NOW + DAY, NOW + 30 * DAY):
+        clock.put(at)
+        desk.back_up()
+    assert store.file is not None
+    days = [TODAY, TODAY + DAY, TODAY + 30 * DAY]
+    made = [f"{store.file.stem}-{day}{store.file.suffix}" for day in days]
+    assert sorted(path.name for path in backups_of(store.file).iterdir()) == made
+    assert rehearsed == [made[0], made[2]]
+
+
+def test_a_backup_that_would_not_serve_is_told_until_one_does(store: Store) -> None:
+    """D7: the fault of one night isn't hidden by the next look, which finds a file of that name."""
+    clock = SetClock(NOW)
+    desk = Desk(settings_from(), store, clock, NobodyAnswers())
+    assert store.file is not None
+    folder = backups_of(store.file)
+    folder.mkdir()
+    (folder / f"{store.file.stem}-{TODAY}{store.file.suffix}").write_bytes(b"not a database at all")
+    for _ in range(2):
+        with pytest.raises(StoreError, match="not a database"):
+            desk.back_up()
+    clock.put(NOW + DAY)
+    desk.back_up()

@@ -10,6 +10,7 @@ import os
 import re
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -70,6 +71,7 @@ class Shore:
     kept: int = 0
     beats: int = 0
     warmed: int = 0
+    backed_up: int = 0
     alone: list[bool] = field(default_factory=list)
     word: str = "WAIT"
     watch_until: datetime | None = None
@@ -143,6 +145,10 @@ class Shore:
         self.warmed += 1
         self._meet("warm")
 
+    def back_up(self) -> None:
+        self.backed_up += 1
+        self._meet("backup")
+
     def with_bells(self) -> Parts:
         return replace(self.parts(), ring=self.ring)
 
@@ -166,6 +172,12 @@ class Harbor:
         store = open_store(self.url)
         self.stores.append(store)
         parts = replace(self.shore.parts(), warm=self.shore.warm)
+        return Sweep(store, self.clock, Duty(BOAT, "America/New_York", (MORNING,), 30, 30), parts)
+
+    def backing_up(self) -> Sweep:
+        store = open_store(self.url)
+        self.stores.append(store)
+        parts = replace(self.shore.parts(), back_up=self.shore.back_up)
         return Sweep(store, self.clock, Duty(BOAT, "America/New_York", (MORNING,), 30, 30), parts)
 
     def ringing(self) -> Counted:
@@ -520,6 +532,22 @@ def test_a_step_that_hangs_holds_up_no_letter(harbor: Harbor) -> None:
     assert len(harbor.shore.posted) == 1
 
 
+def test_no_step_is_taken_while_the_database_is_held(harbor: Harbor, monkeypatch: pytest.MonkeyPatch) -> None:
+    """D4: neither a mail server nor a source may hold up what others write."""
+    met: set[str] = set()
+
+    def look(_: Shore, step: str) -> None:
+        with contextlib.closing(sqlite3.connect(harbor.url.removeprefix("sqlite:///"), timeout=5)) as other:
+            other.execute("BEGIN IMMEDIATE")
+        met.add(step)
+
+    monkeypatch.setattr(Shore, "_meet", look)
+    harbor.shore.watch_until = LETTER_HOUR + timedelta(hours=6)
+    harbor.passes(harbor.sweep(), LETTER_HOUR, LETTER_HOUR + 16 * MINUTE)
+    harbor.passes(harbor.ringing(), LETTER_HOUR + 17 * MINUTE)
+    assert met == {"poll", "write", "send", "heartbeat", "housekeep", "recheck", "ring"}
+
+
 def test_housekeeping_waits_until_all_else_of_the_sweep_is_done(harbor: Harbor) -> None:
     """It reads for long, and no letter, poll or bell is to be slowed by it."""
     harbor.shore.holds["poll"] = threading.Event()
@@ -534,6 +562,25 @@ def test_housekeeping_waits_until_all_else_of_the_sweep_is_done(harbor: Harbor) 
 
     asyncio.run(run())
     assert harbor.shore.kept == 1
+
+
+def test_a_backup_is_asked_for_each_hour_and_again_when_it_failed(harbor: Harbor) -> None:
+    """D7."""
+    harbor.shore.fails["backup"] = RuntimeError("no room")
+    sweep = harbor.backing_up()
+    harbor.passes(sweep, LETTER_HOUR, LETTER_HOUR + MINUTE, LETTER_HOUR + 61 * MINUTE)
+    assert (harbor.shore.backed_up, harbor.shore.kept, len(harbor.shore.posted)) == (2, 1, 1)
+    assert harbor.faults() == {"backup": 2}
+    harbor.shore.fails.clear()
+    harbor.passes(sweep, LETTER_HOUR + 122 * MINUTE)
+    assert (harbor.shore.backed_up, harbor.faults()) == (3, {})
+
+
+def test_no_backup_is_made_by_a_clock_that_was_set_back(harbor: Harbor) -> None:
+    sweep = harbor.backing_up()
+    harbor.passes(sweep, LETTER_HOUR)
+    harbor.passes(sweep, LETTER_HOUR - timedelta(days=2))
+    assert harbor.shore.backed_up == 1
 
 
 def test_a_writer_that_keeps_failing_ends_in_a_plain_no_call(harbor: Harbor) -> None:

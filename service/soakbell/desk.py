@@ -14,7 +14,7 @@ from soakbell import __version__
 from soakbell.beside import Beside
 from soakbell.call_record import as_record, from_record
 from soakbell.clock import Clock
-from soakbell.due_times import due_at, zone_data_version
+from soakbell.due_times import due_at, local_day, zone_data_version
 from soakbell.errors import SoakbellError
 from soakbell.feeds.requests_list import Fetcher
 from soakbell.fetching import Fetching, still_needed
@@ -54,6 +54,7 @@ from soakbell.store.calls import last_call
 from soakbell.store.engine import Store
 from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import Kept, LogKeeper
+from soakbell.store.nightly import nightly_backup, rehearse_nightly
 from soakbell.trusting import error_models, keep_record, kept_record, look_back, trust_terms
 
 log = logging.getLogger(__name__)
@@ -66,6 +67,7 @@ PageLinks: TypeAlias = Callable[[PageAct, date, datetime], Link]
 """Makes a link to the boat's own page, in a letter of a day, at a moment."""
 
 AUDIT_AGE = timedelta(days=400)
+REHEARSED_EVERY = timedelta(days=30)
 TRUST_WITHIN_DAYS = 7
 """A trust letter is written in the first evening of a month that the service runs, but not after these days."""
 
@@ -288,6 +290,24 @@ class Desk:
             letters.forget_letters(session, written_before=now - AUDIT_AGE)
             bells.forget_rung(session, rung_before=now - AUDIT_AGE)
         self.look_back()
+
+    def back_up(self) -> None:
+        """Make tonight's backup where there is none yet, and now and then rehearse a restore of it.
+
+        Raises:
+            StoreError: it can't be made, or would not serve.
+        """
+        database, boat, now = self._store.file, self._settings.boat.name, self._clock.now()
+        if database is None:
+            return
+        made = nightly_backup(database, local_day(now, self._settings.harbor.time_zone))
+        with self._store.writing() as session:
+            letters.put_note(session, f"backup:{boat}", {"file": made.name}, now)
+            rehearsed = letters.get_note(session, f"rehearsed:{boat}")
+        if rehearsed is None or not timedelta() <= now - rehearsed[1] < REHEARSED_EVERY:
+            rehearse_nightly(made)
+            with self._store.writing() as session:
+                letters.put_note(session, f"rehearsed:{boat}", {"file": made.name}, now)
 
     def look_back(self) -> TrustRecord:
         """Hold what was forecast and called against what was measured, and keep what comes of it."""

@@ -48,6 +48,7 @@ LONGEST_PAUSE_S = 30.0
 MOST_DAYS_BACK = 14
 
 _ALIVE_EVERY = timedelta(seconds=50)  # not at each sweep, to spare the card of a small board
+_BACKUP_LOOK_EVERY = timedelta(hours=1)
 _JOB = "sweep"
 _HOUSEKEEP = "housekeep tick"
 _MAY_BE_CUT_OFF = {"warm", "poll tick", _HOUSEKEEP, "bells tick"}
@@ -153,7 +154,8 @@ class Send(Protocol):
 class Parts:
     """The work the sweep calls for. All but ``send`` are plain functions, run in a thread.
 
-    ``warm`` is called once, at the first sweep, for what would else hold up the first letter.
+    ``warm`` is called once, at the first sweep, for what would else hold up the first letter. ``back_up`` is asked
+    for tonight's backup again and again.
     """
 
     write: Write
@@ -165,6 +167,7 @@ class Parts:
     heartbeat: Callable[[], None] | None = None
     ring: Ring | None = None
     warm: Callable[[], object] | None = None
+    back_up: Callable[[], None] | None = None
 
 
 class Sweep:
@@ -285,6 +288,11 @@ class Sweep:
         await self._ended(name for name in self._tasks if name != _HOUSEKEEP)
         if self._my_tick("housekeep", timedelta(days=1)):
             await self._guarded("housekeep", lambda: self._limited(self._parts.housekeep))
+        back_up = self._parts.back_up
+        if back_up is None or not self._my_tick("backup", _BACKUP_LOOK_EVERY):
+            return
+        if not self.clock_is_suspect():  # by a clock set back the copy would bear an old day's name
+            await self._guarded("backup", lambda: self._limited(back_up))
 
     async def _ended(self, names: Iterable[str]) -> None:
         """Wait for what was begun under these names."""

@@ -90,6 +90,7 @@ def build(
         heartbeat=heartbeat_of(settings),
         ring=desk.ring,
         warm=desk.log.now,
+        back_up=desk.back_up,
     )
     return House(settings, store, desk, Sweep(store, clock, duty_of(settings), parts), outfit, invented)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import socket
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
@@ -202,3 +203,29 @@ def test_a_taken_port_is_refused_at_once(server: PageServer, store: Store) -> No
 )
 def test_a_masked_address_keeps_its_first_letter_and_domain(address: str, shown: str) -> None:
     assert masked(address) == shown
+
+
+def test_no_address_that_was_asked_for_is_logged(store: Store, caplog: pytest.LogCaptureFixture) -> None:
+    """W2, W9: that of a letter's link is a key. Every page is served so."""
+    caplog.set_level(logging.DEBUG)
+    server = PageServer(health_app(lambda: read_health(store, NOW, "2026b")), port=0)
+    server.start()
+    try:
+        assert ask(server, path="/open?t=heron-token-55")[0] == 404
+    finally:
+        server.stop()
+    assert caplog.messages
+    assert "heron-token-55" not in caplog.text
+
+
+def test_a_backup_of_long_ago_is_told(store: Store, server: PageServer, clock: SetClock) -> None:
+    """D7."""
+    swept(store)
+    with store.writing() as session:
+        letters.put_note(session, f"backup:{BOAT}", {"file": "soakbell-2026-12-06.db"}, NOW)
+    assert ask(server)[0] == 200
+    clock.put(NOW + timedelta(days=2) + MINUTE)
+    swept(store, clock.now())
+    status, page = ask(server)
+    assert (status, page["reasons"]) == (503, [f"the newest backup of {BOAT} is 2 days old"])
+    assert page["last_backups"] == {BOAT: NOW.isoformat()}

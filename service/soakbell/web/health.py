@@ -20,6 +20,7 @@ from soakbell.store.engine import Store
 LONGEST_SILENCE = timedelta(minutes=3)
 LATE_AFTER = timedelta(minutes=15)
 FAULTS_IN_A_ROW = 3
+BACKUP_OLD_AFTER = timedelta(days=2)
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Health:
         refused: addresses in trouble, masked, with the state and the server's words.
         unsure_tries: tries of which it isn't known whether they went out.
         faults: step -> how often in a row it failed, and why.
+        last_backups: boat -> when its newest nightly backup was last seen to be there.
     """
 
     ok: bool
@@ -41,6 +43,7 @@ class Health:
     refused: tuple[Mapping[str, str], ...]
     unsure_tries: int
     faults: Mapping[str, Mapping[str, Any]]
+    last_backups: Mapping[str, datetime]
     database: str
     journal_mode: str
     zone_data: str
@@ -58,6 +61,7 @@ def read_health(store: Store, now: datetime, zone_data: str) -> Health:
             step: {**value, "at": at.isoformat()}
             for step, (value, at) in letters.notes_under(session, "fault:").items()
         }
+        backups = {boat: at for boat, (_, at) in letters.notes_under(session, "backup:").items()}
         refused = tuple(
             {
                 "address": masked(one.address),
@@ -71,6 +75,11 @@ def read_health(store: Store, now: datetime, zone_data: str) -> Health:
             *_about_sweeps(sweeps, now),
             *_about_clock(session, now),
             *([f"letters late: {late}"] if late else []),
+            *(
+                f"the newest backup of {boat} is {(now - at).days} days old"
+                for boat, at in backups.items()
+                if now - at > BACKUP_OLD_AFTER
+            ),
             *(f"an address is {one['state']}: {one['address']}" for one in refused),
             *(
                 f"{step} failed {one['count']} times in a row"
@@ -87,6 +96,7 @@ def read_health(store: Store, now: datetime, zone_data: str) -> Health:
             refused=refused,
             unsure_tries=letters.unsure_count(session),
             faults=faults,
+            last_backups=backups,
             database=store.library,
             journal_mode=store.journal_mode,
             zone_data=zone_data,
