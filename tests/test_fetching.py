@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -124,6 +126,29 @@ def desk_of(one: World, store: Store) -> tuple[Desk, PublicSources, SetClock]:
 def fault_of(desk: Desk, kind: SourceKind) -> tuple[FaultCode | None, str]:
     (line,) = [line for line in desk.decide(TODAY, clock_suspect=False).call.sources if line.kind is kind]
     return line.fault, line.detail
+
+
+def test_no_source_is_asked_while_the_database_is_held(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """D4: one that takes minutes to answer would hold up every letter."""
+    asked: list[Ask] = []
+    fetch = PublicSources.fetch
+
+    def looked(self: PublicSources, ask: Ask) -> RawReply:
+        assert store.file is not None
+        with closing(sqlite3.connect(store.file, timeout=0)) as other:
+            other.execute("BEGIN IMMEDIATE")
+        asked.append(ask)
+        return fetch(self, ask)
+
+    monkeypatch.setattr(PublicSources, "fetch", looked)
+    desk_of(world(settings=settings_with(WITH_STATION, *NO_CELLS)), store)[0].sources.poll()
+    assert {ask.kind for ask in asked} >= {
+        SourceKind.POINT,
+        SourceKind.ZONE_TEXT,
+        SourceKind.GRID,
+        SourceKind.WARNINGS,
+        SourceKind.OBSERVATIONS,
+    }
 
 
 # ---- the zone text

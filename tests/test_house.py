@@ -110,8 +110,18 @@ def test_every_dependency_is_locked_with_hashes() -> None:
         assert name in pinned, f"{name} is not pinned with a hash in deploy/requirements.lock"
 
 
-def test_the_scheduler_stays_below_version_four() -> None:
-    """S10: the fourth version is not for production."""
+@pytest.mark.parametrize(
+    ("name", "bound"), [("apscheduler", "<4"), ("pandas", "<4"), ("sqlalchemy", "<2.2"), ("tzdata", "")]
+)
+def test_what_could_change_under_us_is_bounded_and_zone_data_comes_along(name: str, bound: str) -> None:
+    """S10: APScheduler 4 is not for production. W12, S9."""
     project = tomllib.loads((TOP / "pyproject.toml").read_text())["project"]
-    (line,) = [d for d in project["dependencies"] if d.startswith("apscheduler")]
-    assert line.endswith("<4")
+    (line,) = [d for d in project["dependencies"] if re.match(rf"{name}\b", d)]
+    assert line.endswith(bound)
+
+
+def test_no_letter_is_called_delivered() -> None:
+    """M9: a 250 says that a server took it."""
+    told = [path for ending in ("py", "html", "txt") for path in PACKAGE.rglob(f"*.{ending}")]
+    assert len(told) > 100
+    assert [path for path in told if "delivered" in path.read_text()] == []
