@@ -213,7 +213,7 @@ def _give_up_in_time() -> Callable[[int, int, int], None]:
 def _connect(file: Path, *, read_only: bool = False) -> sqlite3.Connection:
     address = file.resolve().as_uri() + ("?mode=ro" if read_only else "")
     connection = sqlite3.connect(address, uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
-    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA synchronous=EXTRA")
     return connection
 
 
