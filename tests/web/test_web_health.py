@@ -176,8 +176,19 @@ def test_a_database_that_cannot_be_read_is_told() -> None:
 
 def test_the_page_only_answers_questions(server: PageServer) -> None:
     """W1."""
-    assert ask(server, "POST")[0] == 405
+    assert ask(server, "POST")[0] == 403
+    assert ask(server, "PUT")[0] == 405
     assert ask(server, path="/")[0] == 404
+
+
+@pytest.mark.parametrize("host", ["elsewhere.example", "127.0.0.1.elsewhere.example"])
+def test_no_name_that_somebody_points_at_this_computer_is_answered(server: PageServer, host: str) -> None:
+    """Or a page of his, open in a browser here, could read it."""
+    asked = Request(f"http://127.0.0.1:{server.port}/healthz", headers={"Host": host})
+    with pytest.raises(HTTPError) as refused:
+        urlopen(asked, timeout=10)
+    with refused.value as answer:
+        assert answer.code == 421
 
 
 def test_the_page_is_for_this_computer_unless_said_otherwise(server: PageServer) -> None:

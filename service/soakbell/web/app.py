@@ -41,7 +41,7 @@ def page_app(house: PageHouse) -> Starlette:
             Route("/sw.js", _service_worker, methods=["GET"]),
             Mount("/static", _Static(directory=str(STATIC))),
         ],
-        middleware=[Middleware(Guard, terms=house.terms)],
+        middleware=[Middleware(Guard, public_url=house.terms.public_url)],
         exception_handlers={HTTPException: _told_plainly(house), Exception: _gone_wrong(house)},
     )
 

@@ -9,7 +9,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from soakbell.page_settings import PageTerms, is_loopback
+from soakbell.page_settings import is_loopback
 
 log = logging.getLogger(__name__)
 
@@ -44,12 +44,12 @@ class TooMuch(Exception):
 
 
 class Guard:
-    """ASGI middleware, outermost."""
+    """ASGI middleware, outermost. Without a ``public_url`` only this computer's own names are answered."""
 
-    def __init__(self, app: ASGIApp, terms: PageTerms) -> None:
+    def __init__(self, app: ASGIApp, public_url: str | None = None) -> None:
         self._app = app
-        self._public = None if terms.public_url is None else urlsplit(terms.public_url).netloc
-        self._over_tls = terms.over_tls
+        self._public = None if public_url is None else urlsplit(public_url).netloc
+        self._over_tls = public_url is not None and urlsplit(public_url).scheme == "https"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 from starlette.applications import Starlette
+from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
@@ -16,6 +17,7 @@ from starlette.routing import Route
 from soakbell.errors import SoakbellError
 from soakbell.store import letters
 from soakbell.store.engine import Store
+from soakbell.web.guard import Guard
 
 LONGEST_SILENCE = timedelta(minutes=3)
 LATE_AFTER = timedelta(minutes=15)
@@ -144,7 +146,7 @@ def health_app(read: Callable[[], Health]) -> Starlette:
             _plain(told), status_code=200 if told["ok"] else 503, headers={"Cache-Control": "no-store"}
         )
 
-    return Starlette(routes=[Route("/healthz", healthz, methods=["GET"])])
+    return Starlette(routes=[Route("/healthz", healthz, methods=["GET"])], middleware=[Middleware(Guard)])
 
 
 def _plain(value: Any) -> Any:
