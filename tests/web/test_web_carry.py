@@ -17,6 +17,7 @@ from datetime import date, datetime, timedelta
 from email import policy
 from email.parser import BytesParser
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -28,6 +29,7 @@ from page_scenes import CREW, SKIPPER, Scene, form_token, hash_of, page_scene, p
 from soakbell.gear.log import EntryKind
 from soakbell.gear.log_csv import CsvImport, read_log_csv, write_log_csv
 from soakbell.letters.facts import Link, PageAct
+from soakbell.store import carrying
 from soakbell.store.carrying import nothing_done, without_links
 from soakbell.store.log import all_entries, append_entries
 from soakbell.store.log_keeper import LogKeeper
@@ -274,6 +276,24 @@ def test_an_empty_boat_becomes_the_one_that_was_carried_row_by_row(scene: Scene,
     assert new_boat.house.desk.log.now() == fresh, "by a service that ran all the while"
     assert new_boat.visitor.get("/").text.count("PULL") == scene.visitor.get("/").text.count("PULL") > 0
     assert new_boat.visitor.get("/letters/1").status_code == 200
+
+
+def test_the_database_is_not_held_while_the_log_that_came_is_read_through(
+    packed: bytes, new_boat: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A letter would wait for it, and give up."""
+    file, read, pages = new_boat.store.file, carrying.stored_from, []
+    assert file is not None
+
+    def read_beside_a_writer(*about: Any) -> Any:
+        with closing(sqlite3.connect(file, timeout=0, isolation_level=None)) as writer:
+            writer.execute("BEGIN IMMEDIATE")
+        pages.append(1)
+        return read(*about)
+
+    monkeypatch.setattr(carrying, "stored_from", read_beside_a_writer)
+    assert upload(new_boat, "/carry/import", packed).status_code == 200
+    assert pages
 
 
 def test_what_came_in_can_be_carried_on(scene: Scene, new_boat: Scene) -> None:
@@ -535,6 +555,16 @@ def test_with_a_fault_nothing_is_taken_but_by_the_skippers_choice(scene: Scene) 
     taken = send(scene, "/carry/log/take", proposal=proposal_of(page), skip_bad="yes")
     assert "2 new in the log" in taken.text
     assert entries(scene) == [*before, "pull Nine Foot", "pull Outer Bar"]
+
+
+def test_more_rows_than_a_letter_may_wait_for_are_not_offered(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(carry_pages, "MOST_NEW_ROWS", 1)
+    page = upload(scene, "/carry/log", pulls("Nine Foot", "Outer Bar"))
+    assert (page.status_code, "2 new rows, and 1 go in at once. Split it." in page.text) == (422, True)
+    assert 'name="proposal"' not in page.text
+    assert 'name="proposal"' in upload(scene, "/carry/log", pulls("Nine Foot")).text
 
 
 def test_what_was_told_since_the_look_counts(scene: Scene) -> None:

@@ -103,6 +103,7 @@ def carry_in(store: Store, copy: Path, boat: str) -> int:
             ours = session.connection().exec_driver_sql(_PROGRAMS).fetchall()
         _refuse_other_shape(source, {tuple(row) for row in ours})
         _refuse_other_boat(source, boat)
+        entries = _read_through(copy)
         with store.turn, store.writing() as session:
             if not nothing_done(session):
                 raise StoreError("this boat has a log or letters already; carry into one with a new database")
@@ -111,7 +112,7 @@ def carry_in(store: Store, copy: Path, boat: str) -> int:
                 connection.execute(table.delete())
             for table in _TABLES:
                 _put_rows(source, connection, table)
-            return _read_through(session)
+    return entries
 
 
 def _bring_up(copy: Path) -> None:
@@ -176,11 +177,12 @@ def _put_rows(source: sqlite3.Connection, connection: Connection, table: Table) 
         connection.exec_driver_sql(f'INSERT INTO "{table.name}" ({names}) VALUES ({marks})', rows)  # noqa: S608
 
 
-def _read_through(session: Session) -> int:
-    """The log is read once before it is kept; gives how many entries it has."""
+def _read_through(copy: Path) -> int:
+    """The copy's log is read once while no letter waits for the database; gives how many entries it has."""
     entries, seq = 0, 0
-    while page := stored_from(session, seq + 1, _AT_ONCE):
-        entries, seq = entries + len(page), page[-1][0]
+    with closing(open_store(f"sqlite:///{copy}")) as opened, opened.reading() as session:
+        while page := stored_from(session, seq + 1, _AT_ONCE):
+            entries, seq = entries + len(page), page[-1][0]
     return entries
 
 
