@@ -51,6 +51,35 @@ def test_the_binding_number_counts_every_departure_the_letter_allows_not_only_th
     assert window.binding.value == 14.5
 
 
+def test_the_boat_leaves_when_its_tightest_hour_has_most_room_and_early_among_such() -> None:
+    easing = conditions(zone_text(wind_kt=[14.0 if hour < HOURS[11] else 8.0 for hour in HOURS]), grid(wind_kt=8))
+    window = decide(situation(WEEK, seas=easing)).window
+    assert window is not None
+    assert window.leaves_at == HOURS[11]
+    assert window.binding is not None
+    assert window.binding.at >= HOURS[11]
+
+
+def test_a_window_reaches_over_no_departure_that_is_not_fit() -> None:
+    """One windy hour parts the day; both halves are equally good."""
+    at_sea = situation(WEEK)
+    parted = replace(at_sea, places={name: fit_but_at(12) for name in at_sea.places})
+    verdict = decide(parted)
+    assert verdict.trip is not None
+    last, _ = last_and_why(verdict)
+    home = last + timedelta(minutes=verdict.trip.duration_min)
+    assert home <= HOURS[11] < home + timedelta(minutes=15)  # and an hour after it, before the wind at 17:00 UTC
+
+
+@pytest.mark.parametrize("fresh_h", [0.25, 2.75])
+def test_data_that_are_stale_when_the_boat_could_first_leave_are_no_call_that_says_so(fresh_h: float) -> None:
+    """It could at 12:15 UTC, 2 h 45 min from now: stale by then, or at that very minute."""
+    verdict = decide(situation(WEEK, days=(light(fresh_h=fresh_h),)))
+    assert verdict.word is CallWord.NO_CALL
+    assert [reason.code for reason in verdict.reasons] == ["stale_by_then"]
+    assert verdict.reasons[0].values["fresh_until"] == MORNING + timedelta(hours=fresh_h)
+
+
 def last_and_why(verdict: Verdict) -> tuple[datetime, Reason]:
     assert verdict.window is not None
     return verdict.window.last_departure_at, verdict.reasons[-1]
@@ -185,6 +214,7 @@ def test_a_suspect_clock_is_no_call_even_on_a_perfect_day() -> None:
     assert verdict.word is CallWord.NO_CALL
     assert verdict.reasons[0].code == "clock"
     assert verdict.window is None
+    assert [(day.state, day.window) for day in verdict.outlook] == [(DayState.NOT_KNOWN, None)]
 
 
 def test_the_outlook_tells_fit_from_not_fit_from_not_known() -> None:

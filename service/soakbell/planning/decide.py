@@ -531,7 +531,7 @@ def _what_stands_against(
     reasons: list[Reason] = []
     for name in names:
         reasons += _against_at(situation.places[name], begins, ends)
-    if bounds.fresh_until < begins and not any(reason.code in WANT_OF_DATA for reason in reasons):
+    if bounds.fresh_until <= begins and not any(reason.code in WANT_OF_DATA for reason in reasons):
         values = {"fresh_until": bounds.fresh_until, "first_light": bounds.haul_from}
         reasons.append(Reason("stale_by_then", values))
     if not reasons:
