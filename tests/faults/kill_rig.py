@@ -45,7 +45,7 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope
 from aiosmtpd.smtp import Session as SmtpSession
 
-PATIENCE_S = 60.0
+PATIENCE_S = 180.0
 GLANCE_S = 0.05
 BEFORE_250_S = 0.05  # widens the moment in which a letter is taken but its 250 isn't out
 
