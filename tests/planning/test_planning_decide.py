@@ -24,6 +24,7 @@ def test_a_ripe_string_on_a_calm_known_day_is_a_pull() -> None:
     (pull,) = verdict.window.pulls
     assert (pull.string, pull.traps) == ("Nine Foot", 24)
     assert pull.oldest_soak_h == pytest.approx(168 + (pull.arrives_at - MORNING) / timedelta(hours=1))
+    assert pull.soak_h == pull.oldest_soak_h
 
 
 def test_the_hour_of_being_home_is_rounded_up_to_the_minute() -> None:

@@ -27,7 +27,7 @@ from law.world import settings_from
 from plan_scenes import FIVE_TOML
 from soakbell.gear.strings import Mark, TrapString
 from soakbell.planning.distances import distance_nmi
-from soakbell.planning.trips import HARBOR, fit_departures, plan_trip, possible_departures
+from soakbell.planning.trips import HARBOR, fit_departures, mark_of, part_of, plan_trip, possible_departures
 from soakbell.planning.visit_order import Runs, run_of_way, visit_order
 from weather import HOURS, conditions, grid, zone_text
 
@@ -57,6 +57,16 @@ def test_a_trip_is_a_run_a_haul_and_a_run_home_with_the_margin() -> None:
     assert haul.ends_min - haul.starts_min == 60
     assert home.ends_min - home.starts_min == pytest.approx(14.4 + 30, abs=0.1)
     assert (out.places, haul.places, home.places) == ((HARBOR, "Nine Foot"), ("Nine Foot",), ("Nine Foot", HARBOR))
+
+
+def test_places_lie_evenly_between_the_marks_of_a_string() -> None:
+    assert mark_of(NINE_FOOT, 1) == NINE_FOOT.start
+    assert mark_of(NINE_FOOT, 24) == NINE_FOOT.end
+    assert mark_of(NINE_FOOT, 7).lat_deg == pytest.approx(30.00 - 0.01 * 6 / 23, abs=1e-12)
+    alone = replace(NINE_FOOT, traps=1)
+    assert mark_of(alone, 1) == alone.start
+    part = part_of(NINE_FOOT, (9, 7, 8))
+    assert (part.start, part.end) == (mark_of(NINE_FOOT, 7), mark_of(NINE_FOOT, 9))
 
 
 def test_a_string_with_few_traps_takes_at_least_the_run_along_it() -> None:
