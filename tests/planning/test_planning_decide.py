@@ -61,15 +61,28 @@ def test_the_boat_leaves_when_its_tightest_hour_has_most_room_and_early_among_su
     assert window.binding.at >= HOURS[11]
 
 
-def test_a_window_reaches_over_no_departure_that_is_not_fit() -> None:
-    """One windy hour parts the day; both halves are equally good."""
-    at_sea = situation(WEEK)
-    parted = replace(at_sea, places={name: fit_but_at(12) for name in at_sea.places})
-    verdict = decide(parted)
+def test_a_window_reaches_over_no_departure_that_is_not_fit_and_names_no_number_beyond_it() -> None:
+    """A windy hour parts the day, and after them it blows harder than before."""
+    wind = [10.0 if hour < HOURS[12] else 18.0 if hour < HOURS[13] else 14.0 for hour in HOURS]
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=wind), grid())))
     assert verdict.trip is not None
     last, _ = last_and_why(verdict)
     home = last + timedelta(minutes=verdict.trip.duration_min)
     assert home <= HOURS[11] < home + timedelta(minutes=15)  # and an hour after it, before the wind at 17:00 UTC
+    assert verdict.window is not None
+    assert verdict.window.binding is not None
+    assert verdict.window.binding.value == 10
+
+
+def test_the_trip_of_a_call_is_that_of_today() -> None:
+    """Tomorrow the second string is ripe as well."""
+    both = situation(WEEK, soaked(OUTER_BAR, 4.5), days=(light(0), light(1)))
+    verdict = decide(both)
+    assert verdict.trip is not None
+    assert [haul.string for haul in verdict.trip.hauls] == ["Nine Foot"]
+    tomorrow = verdict.outlook[1].window
+    assert tomorrow is not None
+    assert [pull.string for pull in tomorrow.pulls] == ["Nine Foot", "Outer Bar"]
 
 
 @pytest.mark.parametrize("fresh_h", [0.25, 2.75])

@@ -55,6 +55,7 @@ def test_a_trip_is_a_run_a_haul_and_a_run_home_with_the_margin() -> None:
     # 3.0 nmi at 15 kt is 12 min; 24 traps at 2.5 min is 60 min; 3.6 nmi home is 14.4 min, then 30 min margin.
     assert out.ends_min == pytest.approx(12, abs=0.1)
     assert haul.ends_min - haul.starts_min == 60
+    assert trip.distance_nmi == pytest.approx(3.0 + 0.6 + 3.6, abs=0.02)
     assert home.ends_min - home.starts_min == pytest.approx(14.4 + 30, abs=0.1)
     assert (out.places, haul.places, home.places) == ((HARBOR, "Nine Foot"), ("Nine Foot",), ("Nine Foot", HARBOR))
 
