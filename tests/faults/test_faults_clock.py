@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
@@ -89,12 +89,15 @@ def test_a_clock_that_jumps_over_the_lease_while_a_letter_is_sent_makes_no_copy(
 
 
 @pytest.mark.parametrize(
-    ("night", "hour"),
-    [(date(2026, 11, 1), time(1, 30)), (date(2027, 3, 14), time(2, 30))],
+    ("night", "hour", "due"),
+    [
+        (date(2026, 11, 1), time(1, 30), datetime(2026, 11, 1, 5, 30, tzinfo=UTC)),
+        (date(2027, 3, 14), time(2, 30), datetime(2027, 3, 14, 7, 0, tzinfo=UTC)),
+    ],
     ids=["an hour twice", "an hour left out"],
 )
 def test_each_day_around_a_night_of_the_clock_gets_one_letter_at_its_local_hour(
-    night: date, hour: time, season: Path, tmp_path: Path
+    night: date, hour: time, due: datetime, season: Path, tmp_path: Path
 ) -> None:
     """S3. An hour that comes twice counts the first time, one that is left out at the first moment after it."""
 
@@ -105,9 +108,9 @@ def test_each_day_around_a_night_of_the_clock_gets_one_letter_at_its_local_hour(
         days = [night - ONE_DAY, night, night + ONE_DAY]
         dues = [due_at(day, hour, settings.harbor.time_zone) for day in days]
         with shore.open() as house:
-            await shore.sweeps(house, *sorted(due + n * 60 * MINUTE for due in dues for n in (-1, 0, 1)))
+            await shore.sweeps(house, *sorted(at + n * 60 * MINUTE for at in dues for n in (-1, 0, 1)))
             assert [day for day, state in mornings(house) if state == "written"] == days
         sent = [one for one in shore.mail.taken if subject_of(one).startswith("NO CALL")]
-        assert [one.at.replace(second=0) for one in sent] == dues
+        assert [one.at.replace(second=0) for one in sent] == [dues[0], due, dues[2]]
 
     play(tmp_path, story, database=season)
