@@ -323,7 +323,23 @@ def test_who_told_it_is_said_in_words(scene: Scene) -> None:
 
 def test_what_lacks_is_asked_for_at_its_field(scene: Scene) -> None:
     answer = told(scene, "damage", string="Nine Foot", traps="3")
-    assert field_fault(answer, "item") == "Nothing is filled in. Write a value, which a damage entry needs."
+    assert field_fault(answer, "item") == "Nothing is filled in. Write what is wrong, as in lid."
+    answer = told(scene, "pull")
+    assert field_fault(answer, "string") == "Nothing is filled in. Write Nine Foot or Outer Bar."
+
+
+def test_a_mend_that_finds_nothing_wrong_is_to_be_looked_at_again(scene: Scene) -> None:
+    told(scene, "damage", string="Nine Foot", traps="3", item="latch")
+    for nothing_wrong in (False, True):
+        scene.clock.put(scene.clock.now() + timedelta(minutes=1))
+        page = scene.visitor.get(told(scene, "repaired", string="Nine Foot").headers["location"])
+        assert ("nothing wrong with Nine Foot that this could mend" in page.text) is nothing_wrong
+
+
+def test_each_kind_says_what_it_needs(scene: Scene) -> None:
+    for kind in KINDS:
+        answer = told(scene, kind.value, string="Nine Foot", happened_at="2026-12-08T03:00")
+        assert answer.status_code in (303, 422), kind
 
 
 def test_undone_twice_is_undone_once(scene: Scene) -> None:

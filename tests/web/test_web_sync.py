@@ -75,7 +75,13 @@ def test_each_entry_is_judged_by_itself_and_told_in_order(scene: Scene) -> None:
 def test_what_is_refused_says_which_field_and_what_to_write(scene: Scene) -> None:
     answer = sync(scene.visitor, json.dumps({"entries": [waiting(string="Nine Feet", legal_claws="1")]}))
     (fault,) = answer.json()["told"][0]["faults"]
-    assert fault == {"field": "string", "label": "String", "found": "'Nine Feet'", "write": "Nine Foot"}
+    assert fault == {
+        "field": "string",
+        "label": "String",
+        "found": "'Nine Feet'",
+        "write": "Nine Foot",
+        "words": "Found 'Nine Feet'. Write Nine Foot.",
+    }
 
 
 def test_what_only_the_skipper_tells_is_refused_of_the_crew_in_words(scene: Scene) -> None:

@@ -289,7 +289,7 @@ def _local_moment(at: datetime, zone: ZoneInfo) -> datetime:
             f"the offset too, since the clock of {zone.key} shows {at:%H:%M} twice that night: "
             f"{first.isoformat()} or {second.isoformat()}"
         )
-    raise Unread(f"another time, since the clock of {zone.key} leaves out {at:%H:%M} that night")
+    raise Unread(f"another time, since the harbor's clock leaves out {at:%H:%M} that night")
 
 
 # cells of the fields each kind has of its own
@@ -495,7 +495,8 @@ class Cells:
             if value is not None:
                 values[part.name] = value
             elif part.default is MISSING and not self.faults:
-                self.fault(cell_names(part.name, hint)[0], "nothing", f"a value, which a {kind} entry needs")
+                column = cell_names(part.name, hint)[0]
+                self.fault(column, "nothing", _TO_WRITE[column])
         return None if self.faults else DETAILS[kind](**values)
 
     def _own(self, column: str, hint: Any) -> Any:
@@ -516,6 +517,27 @@ class Cells:
         if bool(self.bare(lat_column)) is not bool(self.bare(lon_column)):
             self.fault(lon_column if lon_deg is None else lat_column, "nothing", "both latitude and longitude")
         return None
+
+
+_TO_WRITE: Mapping[str, str] = {
+    "start_lat_deg": "the start mark in degrees, as in 30.0301",
+    "end_lat_deg": "the end mark in degrees, as in 30.0301",
+    "item": "what is wrong, as in lid",
+    "reason": "why",
+    "tag": "the tag",
+    "places": "places before and after, as in 3>4; 4>3",
+    "bait": "which bait",
+    "boxes": "how many boxes",
+    "part": "which part",
+    "count": "how many",
+    "task": "what was done",
+    "engine_h": "the hours on the meter",
+    "bell": "which bell, as in soak:Nine Foot",
+    "until": "the moment until which it is silent",
+    "day": "the day, as in 2026-12-08",
+    "voids": "the id of the entry that it voids",
+}
+"""What to write where an entry lacks what its kind needs."""
 
 
 def _one_of(cell: str, words: tuple[str, ...]) -> str:

@@ -365,9 +365,19 @@ def field_of(fault: Fault) -> str:
     return fault.key
 
 
+_SENT_BEFORE = (
+    "This form was sent before, with something else in it. Load it anew for another entry, and undo the first if "
+    "that was wrong."
+)
+
+
 def fault_words(fault: Fault) -> str:
-    if fault.found == "nothing":
+    if fault.key == "key" and "other content" in fault.found:
+        return _SENT_BEFORE
+    if fault.found in ("nothing", repr("")):
         return f"Nothing is filled in. Write {fault.write}."
+    if fault.write == "nothing":
+        return f"Found {fault.found}. Leave it out."
     return f"Found {fault.found}. Write {fault.write}."
 
 

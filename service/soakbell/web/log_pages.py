@@ -16,7 +16,7 @@ from starlette.responses import Response
 from soakbell.clock import CLOCK_SLACK
 from soakbell.errors import Fault, LogRefused
 from soakbell.gear.fold import Whereabouts
-from soakbell.gear.log import Correction, EntryKind, LogEntry, new_entry
+from soakbell.gear.log import Correction, EntryKind, LogEntry, Repaired, new_entry
 from soakbell.letters.times import HarborTimes
 from soakbell.store.log import (
     Unread,
@@ -52,12 +52,8 @@ _A_PAGE = 50
 _CREW_MAY_UNDO_FOR = timedelta(hours=24)
 AHEAD = timedelta(minutes=10)
 """A moment so little ahead of our clock is taken for now: phones have clocks of their own."""
-_TOLD_BY = {TOLD_BY: "by phone", CREW_TOLD_BY: "by the crew's phone", "cli": "by command"}
+_TOLD_BY = {TOLD_BY: "by phone", CREW_TOLD_BY: "by the crew's phone", "cli": "by command", "marks": "by import"}
 _IDS = re.compile(r"[0-9a-f-]{36}(\.[0-9a-f-]{36}){0,5}")
-_SENT_BEFORE = (
-    "This form was sent before, with something else in it. Load it anew for another entry, and undo the first if "
-    "that was wrong."
-)
 
 
 @dataclass(frozen=True)
@@ -198,26 +194,16 @@ def _take(visit: Visit, form: FormData) -> Response:
     filled = form_of(kind, _asked(visit), cells, outcome.faults)
     key = cells.get("key", "")
     lost = any(fault.found == NO_KEY for fault in outcome.faults)
-    return _form_page(
-        visit, filled, str(uuid4()) if lost else key, status=422, faults=_apart(filled, outcome.faults)
-    )
+    return _form_page(visit, filled, str(uuid4()) if lost else key, status=422)
 
 
-def _apart(form: Form, faults: Sequence[Fault]) -> tuple[str, ...]:
-    """Faults of the whole form, in its own words."""
-    sent_before = {fault_words(fault) for fault in faults if fault.key == "key" and "other content" in fault.found}
-    return tuple(_SENT_BEFORE if said in sent_before else said for said in form.faults)
-
-
-def _form_page(
-    visit: Visit, form: Form, key: str, *, status: int = 200, faults: tuple[str, ...] | None = None
-) -> Response:
+def _form_page(visit: Visit, form: Form, key: str, *, status: int = 200) -> Response:
     return visit.page(
         "log_form.html",
         status=status,
         form=form,
         key=key,
-        faults=form.faults if faults is None else faults,
+        faults=form.faults,
         sign="Tell the log",
     )
 
@@ -282,6 +268,7 @@ def _log(visit: Visit) -> Response:
             (kind.value, name) for kind, name in KINDS.items() if kind not in OFTEN and _may_tell(visit, kind)
         ],
         told=_just_told(visit),
+        mended_none=_mended_none(visit, kept),
         before=visit.query.get("before") == "1",
         odd=_odd(visit, kept),
         undone=visit.query.get("undone") == "1",
@@ -329,6 +316,19 @@ def _just_told(visit: Visit) -> list[str]:
         found = entries_named(session, ids)
     times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
     return [told_words(entry, times) for entry in sorted(found, key=lambda entry: entry.order)]
+
+
+def _mended_none(visit: Visit, kept: Kept) -> list[str]:
+    """Strings of which a mend just told found nothing wrong with any trap: what it mends, it has seen."""
+    with visit.house.store.reading() as session:
+        told = entries_named(session, _told_ids(visit))
+    mends = (entry for entry in told if isinstance(entry.detail, Repaired) and not entry.traps)
+    return [
+        state.name
+        for entry in mends
+        if (state := kept.gear.strings.get(entry.string or "")) is not None
+        and all(trap.seen_at != entry.happened_at for trap in state.traps)
+    ]
 
 
 def _told_ids(visit: Visit) -> list[str]:

@@ -22,7 +22,7 @@ from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, Response
 
 from soakbell.errors import Fault, StoreError
-from soakbell.web.log_forms import KINDS, LABELS, MOST_PARTS, field_of
+from soakbell.web.log_forms import KINDS, LABELS, MOST_PARTS, fault_words, field_of
 from soakbell.web.log_pages import Outcome, Telling, tell, tell_each, telling_of
 from soakbell.web.visit import Visit, Way
 
@@ -141,6 +141,7 @@ def _told(key: object, state: str, faults: tuple[Fault, ...]) -> dict[str, Any]:
             "label": LABELS.get(field_of(fault), ""),
             "found": fault.found,
             "write": fault.write,
+            "words": fault_words(fault),
         }
         for fault in faults
     ]

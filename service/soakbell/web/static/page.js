@@ -303,7 +303,7 @@ if (self.document?.getElementById("waiting")) {
     const head = `${entry.title}${entry.cells.string ? `, ${entry.cells.string}` : ""}, ${entry.when}`;
     item.append(element("p", `${head}.`));
     for (const fault of entry.refused ?? entry.later) {
-      item.append(element("p", `${fault.label ? `${fault.label}: ` : ""}found ${fault.found}. Write ${fault.write}.`, { class: "fault" }));
+      item.append(element("p", `${fault.label ? `${fault.label}: ` : ""}${fault.words}`, { class: "fault" }));
     }
     if (entry.later) item.append(element("p", "It waits, and is sent again until that moment has come."));
     const told = entry.told ?? Object.entries(entry.cells);
