@@ -51,7 +51,7 @@ def test_a_clock_set_back_a_day_takes_the_pull_back_and_sends_no_letter_again(
             await shore.sweeps(house, LETTER_HOUR - ONE_DAY, LETTER_HOUR - ONE_DAY + 40 * MINUTE)
             await shore.sweeps(house, LETTER_HOUR + 10 * MINUTE, LETTER_HOUR + 45 * MINUTE)
             assert [state for _, state in mornings(house)] == ["written", "written", "due"]
-        called, the_day_before, taken_back = shore.subjects()
+        taken_back, the_day_before, called = sorted(shore.subjects())
         assert called.startswith("PULL")
         assert the_day_before == "NO CALL, the service's clock can't be trusted | Little Grebe, Mon 7 Dec"
         assert taken_back.startswith("CHANGED CALL: NO CALL, the service's clock can't be trusted")
