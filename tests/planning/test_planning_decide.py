@@ -74,6 +74,14 @@ def test_a_window_reaches_over_no_departure_that_is_not_fit_and_names_no_number_
     assert verdict.window.binding.value == 10
 
 
+def test_a_window_after_a_windy_hour_begins_and_ends_after_it() -> None:
+    """The afternoon is the calmer half."""
+    wind = [14.0 if hour < HOURS[12] else 18.0 if hour < HOURS[13] else 10.0 for hour in HOURS]
+    window = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=wind), grid()))).window
+    assert window is not None
+    assert HOURS[13] <= window.leaves_at < window.last_departure_at
+
+
 def test_the_trip_of_a_call_is_that_of_today() -> None:
     """Tomorrow the second string is ripe as well."""
     both = situation(WEEK, soaked(OUTER_BAR, 4.5), days=(light(0), light(1)))
@@ -139,6 +147,19 @@ def test_wind_over_the_limit_all_day_is_a_wait_that_names_the_wind() -> None:
     assert verdict.window is None
     first = verdict.reasons[0]
     assert (first.code, first.values["quantity"], first.values["value"]) == ("over_limit", "wind_kt", 22)
+    binding = verdict.outlook[0].binding
+    assert binding is not None
+    assert (binding.quantity, binding.value) == ("wind_kt", 22)
+
+
+def test_of_hours_over_a_limit_the_worst_number_is_told_and_the_first_hour() -> None:
+    wind = [16.0 + (hour == HOURS[14]) * 9 for hour in HOURS]
+    (why,) = decide(
+        situation(WEEK, seas=conditions(zone_text(wind_kt=wind), grid(wind_kt=16, gust_kt=18)))
+    ).reasons
+    told = why.values
+    assert (told["value"], told["worst_at"]) == (25, HOURS[14])
+    assert told["at"] == HOURS[7]  # 12:00 UTC: it could leave at 12:15
 
 
 def test_a_missing_source_is_no_call_that_says_what_is_missing() -> None:
@@ -184,6 +205,7 @@ def test_sources_that_contradict_each_other_are_no_call() -> None:
     verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=14), grid(wind_kt=1, gust_kt=2))))
     assert verdict.word is CallWord.NO_CALL
     assert verdict.reasons[0].code == "contradicted"
+    assert verdict.outlook[0].binding is None  # each number lies within its limit
 
 
 def test_a_string_short_of_its_floor_is_left_to_soak() -> None:
@@ -228,7 +250,8 @@ def test_a_suspect_clock_is_no_call_even_on_a_perfect_day() -> None:
     assert verdict.word is CallWord.NO_CALL
     assert verdict.reasons[0].code == "clock"
     assert verdict.window is None
-    assert [(day.state, day.window) for day in verdict.outlook] == [(DayState.NOT_KNOWN, None)]
+    told = [(day.state, day.window, day.binding) for day in verdict.outlook]
+    assert told == [(DayState.NOT_KNOWN, None, None)]
 
 
 def test_the_outlook_tells_fit_from_not_fit_from_not_known() -> None:

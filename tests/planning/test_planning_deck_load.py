@@ -80,3 +80,7 @@ def test_more_time_a_larger_deck_or_less_foul_water_never_brings_home_less(
     less = carried(min(windows), most=min(decks), foul=foul[0] | foul[1])
     more = carried(max(windows), most=max(decks), foul=foul[0] & foul[1])
     assert sum(less.values()) <= sum(more.values())
+
+
+def test_a_single_trap_comes_home_as_well() -> None:
+    assert most_home([("Ledge",)], {"Ledge": 1}, lambda load: "fits", most=200) == ({"Ledge": 1}, "fits")

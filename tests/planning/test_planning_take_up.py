@@ -78,6 +78,12 @@ def test_traps_that_never_had_bait_are_due_as_well() -> None:
     assert (verdict.word, pulled(verdict)) == (CallWord.PULL, ["Nine Foot"])
 
 
+def test_a_string_without_a_trap_in_the_water_is_left_out_of_the_trip() -> None:
+    ashore = replace(FRESH, fishing=0, oldest_soak_h=None, median_soak_h=None)
+    verdict = decide(situation(OLD, ashore, days=(take_up(),)))
+    assert (verdict.word, pulled(verdict)) == (CallWord.PULL, ["Outer Bar"])
+
+
 def test_but_for_stacking_the_hours_are_those_of_any_pull() -> None:
     for wind_kt in (8, BREEZE, 25):
         seas = conditions(zone_text(wind_kt=wind_kt), grid(wind_kt=9))

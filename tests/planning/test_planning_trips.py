@@ -258,6 +258,8 @@ def test_hours_beyond_the_table_are_never_fit() -> None:
     trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT], TRAPS)
     late = (HOURS[-1].to_pydatetime() + timedelta(minutes=30),)
     assert fit_departures(trip, late, at_sea.places, break_margin_h=0) == ()
+    first = (HOURS[0].to_pydatetime(),)
+    assert fit_departures(trip, first, at_sea.places, break_margin_h=0) == first
     early = (HOURS[0].to_pydatetime() - timedelta(hours=2),)
     assert fit_departures(trip, early, at_sea.places, break_margin_h=0) == ()
 

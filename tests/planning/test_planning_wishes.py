@@ -192,3 +192,11 @@ def test_a_bar_told_after_the_letter_counts_by_string_until_the_boat_may_have_le
     assert not barred(0, barred=("Outer Bar",))
     assert barred(-1, day_barred=True)
     assert barred(0, day_barred=True)
+
+
+def test_a_day_ahead_on_which_nothing_is_ripe_is_judged_for_what_the_skipper_left_free() -> None:
+    young = soaked(OUTER_BAR, 1), soaked(NINE_FOOT, 1)
+    tomorrow = replace(light(1), wishes=DayWishes(barred=frozenset({"Outer Bar"})))
+    ahead = decide(situation(*young, days=(light(), tomorrow))).outlook[1]
+    assert ahead.window is not None
+    assert [pull.string for pull in ahead.window.pulls] == ["Nine Foot"]
