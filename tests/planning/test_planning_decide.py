@@ -152,6 +152,24 @@ def test_wind_over_the_limit_all_day_is_a_wait_that_names_the_wind() -> None:
     assert (binding.quantity, binding.value) == ("wind_kt", 22)
 
 
+def test_wind_that_comes_within_the_margin_after_landing_is_told() -> None:
+    """One departure, at 12:15 UTC, home at 14:12; the wind comes at 15:00."""
+    wind = [18.0 if hour >= HOURS[10] else 10.0 for hour in HOURS]
+    rules = light(fresh_h=3)
+    verdict = decide(situation(WEEK, days=(rules,), seas=conditions(zone_text(wind_kt=wind), grid())))
+    assert verdict.word is CallWord.WAIT
+    assert [(why.code, why.values["at"]) for why in verdict.reasons] == [("over_limit", HOURS[10])]
+
+
+def test_a_phrase_that_was_not_understood_is_told_with_its_hour() -> None:
+    text = zone_text()
+    odd = conditions(replace(text, unclear=text.unclear.mask(HOURS[9] == HOURS, "winds whimsical")), grid())
+    verdict = decide(situation(WEEK, days=(light(fresh_h=3),), seas=odd))
+    assert verdict.word is CallWord.NO_CALL
+    told = {"place": "Apalachee Bay", "at": HOURS[9], "phrase": "zone text: winds whimsical"}
+    assert verdict.reasons == (Reason("unclear", told),)
+
+
 def test_of_hours_over_a_limit_the_worst_number_is_told_and_the_first_hour() -> None:
     wind = [16.0 + (hour == HOURS[14]) * 9 for hour in HOURS]
     (why,) = decide(
