@@ -322,6 +322,9 @@ def test_more_than_one_sending_may_bring_goes_in_several(scene: Scene, tmp_path:
         expect(page.locator("#refused li")).to_have_count(5)
 
 
+NO_ROOM = "() => { indexedDB.open = () => { throw new Error('no room'); }; }"
+
+
 def test_a_phone_that_cannot_keep_it_says_so_and_the_form_stays_filled(scene: Scene, tmp_path: Path) -> None:
     with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
         address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
@@ -329,18 +332,20 @@ def test_a_phone_that_cannot_keep_it_says_so_and_the_form_stays_filled(scene: Sc
         ready_for_sea(page, address)
         phone.set_offline(True)
         page.goto(f"{address}/log/pull")
-        page.evaluate("() => { indexedDB.open = () => { throw new Error('no room'); }; }")
+        page.evaluate(NO_ROOM)
         page.get_by_label(re.compile("^Nine Foot")).check()
         page.locator("[name='legal_claws']").fill("118")
         page.get_by_role("button", name="Tell the log").click()
-        expect(page.get_by_role("alert")).to_contain_text("NOT told, and this phone could not keep it.")
+        expect(page.locator("#not-kept")).to_contain_text("NOT told, and this phone could not keep it.")
         assert page.locator("[name='legal_claws']").input_value() == "118"
         expect(page.locator("#waiting")).to_be_hidden()
+        phone.set_offline(False)
+        page.add_init_script(f"({NO_ROOM})()")
+        page.goto(f"{address}/log/pull")
+        expect(page.get_by_role("alert")).to_contain_text("This phone can't keep what is told without a signal")
 
 
-@pytest.mark.parametrize(
-    "off_min", [pytest.param(-90, id="behind"), pytest.param(25, id="ahead", marks=pytest.mark.long)]
-)
+@pytest.mark.parametrize("off_min", [pytest.param(-90, id="behind"), pytest.param(25, id="ahead")])
 def test_a_phones_clock_that_is_wrong_is_said_and_makes_no_soak_longer(
     scene: Scene, tmp_path: Path, off_min: int
 ) -> None:

@@ -84,7 +84,19 @@ def telling_of(
     """The cells read, with their own faults; ``at`` is when it happened unless they say, ``told_at`` else now."""
     now = visit.now
     if not _may_tell(visit, kind):
-        return Telling(Told(faults=(Fault("", "kind", "what only the skipper tells", "nothing"),)), CLOCK_SLACK)
+        return Telling(
+            Told(
+                faults=(
+                    Fault(
+                        "",
+                        "kind",
+                        "what only the skipper tells",
+                        "nothing here; with the skipper signed in, send it again",
+                    ),
+                )
+            ),
+            CLOCK_SLACK,
+        )
     told = entries_of(kind, cells, visit.house.zone, told_at or now, at=at, told_by=_told_by(visit))
     apart = AHEAD + CLOCK_SLACK if cells.get("happened_at", "").strip() else timedelta.max
     return Telling(not_ahead(told, now, AHEAD), apart)

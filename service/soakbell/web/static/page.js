@@ -323,10 +323,18 @@ if (self.document?.getElementById("waiting")) {
   const sync = async (again = false) => {
     trouble = await soakbell.sync(again);
     tellClock();
-    await show();
+    await show().catch(tellCannotKeep);
   };
 
   /* ---- Forms ---- */
+
+  /* Said in the harbor, while there is still another way to tell the log. */
+  const tellCannotKeep = () => {
+    const form = document.querySelector("form[data-offline]");
+    if (!form || byId("cannot-keep")) return;
+    const words = "This phone can't keep what is told without a signal: it has no room, or the browser doesn't let it.";
+    form.before(element("p", words, { class: "fault", id: "cannot-keep", role: "alert" }));
+  };
 
   const cellsOf = (form) => {
     const cells = {};
@@ -503,7 +511,7 @@ if (self.document?.getElementById("waiting")) {
   tellAge();
   hearOfAnswer();
   setInterval(tellAge, 20_000);
-  show().catch(() => {}).then(() => sync(true));
+  show().catch(tellCannotKeep).then(() => sync(true));
   addEventListener("online", () => sync());
   addEventListener("pageshow", (event) => { if (event.persisted) { tellAge(); sync(); } });
   document.addEventListener("visibilitychange", () => { if (!document.hidden) { tellAge(); sync(); } });
