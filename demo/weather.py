@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 import random
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -116,7 +117,7 @@ class Cell:
 
 @dataclass(frozen=True)
 class Scenario:
-    """All that is scripted. Times are local to ``zone_name``; ``station`` is invented."""
+    """All that is scripted, turns in order. Times are local to ``zone_name``; ``station`` is invented."""
 
     zone_name: str
     first_evening: date
@@ -209,9 +210,9 @@ class Weather:
         return sorted(at for at in (*routine, *amended) if at <= until)
 
     def _hour(self, turns: Sequence[Turn], at: datetime) -> Hour:
-        after = next((turn for turn in turns if turn.at > at), None)
-        before = next((turn for turn in reversed(turns) if turn.at <= at), turns[0])
-        after = after or before
+        later = bisect_right(turns, at, key=lambda turn: turn.at)
+        before = turns[max(later - 1, 0)]
+        after = turns[later] if later < len(turns) else before
         span = after.at - before.at
         share = (at - before.at) / span if span else 0.0
 
