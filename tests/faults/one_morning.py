@@ -2,24 +2,20 @@
 
 The sweep, the store and the sender are the product's. Only the writer is a stub; it names each letter it writes
 anew, so a letter that was written twice shows. Pauses are cut to fractions of a second. With RIG_STEP the
-process kills itself at that step: a step is anything the event loop runs, each SQL statement, and either side of
-a commit.
+process kills itself at that step, as ``steps`` counts them.
 """
 
 from __future__ import annotations
 
 import asyncio
 import os
-import signal
 import sys
 import uuid
-from collections.abc import Callable
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, event
-from sqlalchemy.orm import Session
+from steps import Steps
 
 from soakbell.clock import SystemClock
 from soakbell.logs import log_to_stderr
@@ -32,31 +28,6 @@ from soakbell.store.letters import CallRecord, WrittenLetter
 FOLDER = Path(os.environ["RIG_FOLDER"])
 STEP = int(os.environ.get("RIG_STEP", "0"))
 LEASE_S = 0.6
-
-
-class Steps:
-    """Counts the steps of this process and ends it at one of them."""
-
-    def __init__(self, last: int) -> None:
-        self.count = 0
-        self._last = last
-
-    def take(self, *_: object) -> None:
-        self.count += 1
-        if self.count == self._last:
-            os.kill(os.getpid(), signal.SIGKILL)
-
-    def watch(self) -> None:
-        run: Callable[[Any], None] = asyncio.Handle._run
-
-        def counted(handle: asyncio.Handle) -> None:
-            self.take()
-            run(handle)
-
-        asyncio.Handle._run = counted  # type: ignore[method-assign]
-        event.listen(Engine, "before_cursor_execute", self.take)
-        event.listen(Engine, "commit", self.take)
-        event.listen(Session, "after_commit", self.take)
 
 
 def main() -> int:
