@@ -754,7 +754,7 @@ def test_the_call_is_watched_from_the_letter_to_landing(harbor: Harbor) -> None:
 
 
 def test_a_clock_that_shows_tomorrow_for_a_while_ends_no_watch(harbor: Harbor) -> None:
-    """S10: tomorrow's letter is written meanwhile, and has nothing to watch."""
+    """S2: tomorrow's letter is written meanwhile, and has nothing to watch."""
     harbor.shore.word, harbor.shore.watch_until = "PULL", LETTER_HOUR + 300 * MINUTE
     sweep = harbor.sweep()
     harbor.passes(sweep, LETTER_HOUR)
