@@ -190,6 +190,13 @@ def test_a_cancel_by_reference_ends_the_event_at_its_sending() -> None:
     assert spans([alert, cancel], first=2) == []
 
 
+@pytest.mark.parametrize("type_", ["Cancel", "Update"])
+def test_a_message_without_a_code_that_it_does_not_name_goes_on(type_: str) -> None:
+    """CAP 1.2: an update or cancel acts on the messages in its references."""
+    other = message("b", type_=type_, sent=2, refs=("another",))
+    assert ("a", 0, 12) in spans([message(), other])
+
+
 def test_a_cancel_ends_only_its_own_zones() -> None:
     """F8, as in a captured message that cancels two zones and continues a third."""
     alert = message(zones=(BAY, OFFSHORE), vtec=(code("NEW"),))
