@@ -152,6 +152,18 @@ def test_the_captured_cell_holds_its_own_middle_and_not_the_bay(big_bend: bytes)
     assert not holds(grid, 29.995, -84.956)  # the next cell's middle
 
 
+@pytest.mark.parametrize(("beyond_m", "held"), [(-1500, True), (50, True), (60, False), (2000, False)])
+def test_a_cell_holds_what_lies_half_a_hundred_metres_past_its_edges_and_no_more(
+    beyond_m: float, held: bool
+) -> None:
+    """A degree of latitude is 60 nautical miles of 1852 m."""
+    grid, beyond_deg = parse_grid(cell()), beyond_m / (60 * 1852)
+    for lat, lon in ((30.06 + beyond_deg, -84.145), (30.045, -84.16 - beyond_deg), (30.045, -84.13 + beyond_deg)):
+        assert holds(grid, lat, lon) == held
+    for lat, lon in ((math.nan, -84.145), (30.045, math.nan)):
+        assert not holds(grid, lat, lon)
+
+
 @pytest.mark.shared
 def test_times_given_as_tokens_are_refused(shared: Path) -> None:
     files = sorted((shared / "data/weather/gridpoints").glob("gridpoints_*__*.json"))

@@ -16,7 +16,9 @@ from soakbell.gear.wishes import DayWishes
 from soakbell.planning.call import CallWord, DayState, Reason, Window
 from soakbell.planning.decide import DayRules, Situation, StringAhead, Verdict, decide, for_take_up
 from soakbell.sea.conditions import Conditions
-from weather import conditions, grid, zone_text
+from soakbell.sea.fitness import fitness
+from soakbell.sea.limits import Limits
+from weather import LIMITS, conditions, grid, zone_text
 
 ONLY = Reason(
     "take_up_only",
@@ -186,6 +188,8 @@ def test_a_part_is_of_the_traps_that_the_boat_comes_to_first() -> None:
     turned = replace(OUTER_BAR, start=OUTER_BAR.end, end=OUTER_BAR.start)
     day = situation(of_places(soaked(turned, 9)), days=(take_up(),))
     assert home(decide(aboard(day, deck=3))) == {"Outer Bar": (28, 29, 30)}
+    after_another = situation(of_places(soaked(NINE_FOOT, 9)), of_places(soaked(turned, 8)), days=(take_up(),))
+    assert home(decide(aboard(after_another, deck=NINE_FOOT.traps + 3)))["Outer Bar"] == (28, 29, 30)
 
 
 def test_a_near_string_comes_home_where_the_far_one_would_bring_home_less() -> None:
@@ -195,10 +199,18 @@ def test_a_near_string_comes_home_where_the_far_one_would_bring_home_less() -> N
     assert Reason("left_out_there", {"strings": ("Ledge",)}) in verdict.reasons
 
 
-def test_a_string_in_foul_water_keeps_no_other_out() -> None:
-    near, far = of_places(soaked(NINE_FOOT, 9)), of_places(soaked(replace(OUTER_BAR, area="offing"), 6))
-    day = situation(near, far, days=(take_up(),))
-    foul = situation(near, seas=conditions(zone_text(wind_kt=25), grid(wind_kt=9))).places["Nine Foot"]
+@pytest.mark.parametrize(
+    ("far", "near_limits"),
+    [
+        (replace(OUTER_BAR, area="offing", depth_m=NINE_FOOT.depth_m), LIMITS),
+        (OUTER_BAR, LIMITS),
+        (replace(OUTER_BAR, depth_m=NINE_FOOT.depth_m), replace(LIMITS, wind_kt=14)),
+    ],
+    ids=["another area", "deeper", "lower limits"],
+)
+def test_a_string_in_foul_water_keeps_no_other_out(far: TrapString, near_limits: Limits) -> None:
+    day = situation(of_places(soaked(NINE_FOOT, 9)), of_places(soaked(far, 6)), days=(take_up(),))
+    foul = fitness(conditions(zone_text(wind_kt=25), grid(wind_kt=9)), near_limits, depth_m=NINE_FOOT.depth_m)
     verdict = decide(replace(day, places={**day.places, "Nine Foot": foul}))
     assert pulled(verdict) == ["Outer Bar"]
     assert Reason("left_out_there", {"strings": ("Nine Foot",)}) in verdict.reasons

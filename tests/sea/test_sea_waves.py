@@ -36,6 +36,12 @@ def test_every_length_solves_the_dispersion_relation(period: float, depth: float
     assert GRAVITY_MS2 * k * math.tanh(k * depth) == pytest.approx((2 * math.pi / period) ** 2, rel=1e-9)
 
 
+def test_of_many_at_once_each_length_is_its_own() -> None:
+    periods, depths = np.meshgrid([0.2, 2.0, 6.0, 10.0, 25.0, 60.0], [0.01, 1.0, 4.0, 30.0, 10_000.0])
+    each = np.vectorize(lambda period, depth: float(wavelength_m(period, depth)))(periods, depths)
+    assert wavelength_m(periods, depths) == pytest.approx(each, rel=1e-9)
+
+
 def test_deep_water_gives_the_period_squared() -> None:
     """Deep water: L = g T^2 / 2 pi, 156 m at 10 s (V1)."""
     assert float(wavelength_m(10, 5000)) == pytest.approx(GRAVITY_MS2 * 100 / (2 * math.pi), rel=1e-12)
