@@ -47,6 +47,7 @@ RANDOM_BETWEEN = (
 )
 TOLD_AT_NIGHT = time(18, 20)
 LOOKS = 5  # of those that are due while a trip is watched
+TOO_LATE_TO_LOOK = timedelta(minutes=31)  # a look is due each half hour
 MOST_TRIES = 14  # due times of a day that are stepped to besides
 LONG_LIFE = (0.35, 0.75)  # share of the season in which nothing kills the service, to see its memory
 
@@ -210,21 +211,23 @@ class Driver:
         return calls[-1][0] if calls and calls[-1][0].window is not None else None
 
     def _looks(self, dice: random.Random, call: Call) -> list[datetime]:
+        """Some of those that are due, and the last one that must take back a PULL that was barred before it."""
         every = timedelta(minutes=self._settings.letters.watch_every_min)
         due = []
         at = self._clock.true_now() + every
         while at < call.window.lands_at:
             due.append(at)
             at += every + timedelta(seconds=5)
-        return sorted(dice.sample(due, min(LOOKS, len(due))))
+        last = [at for at in due if at < call.window.lands_at - TOO_LATE_TO_LOOK][-1:]
+        return sorted({*dice.sample(due, min(LOOKS, len(due))), *last})
 
     def _close(self, day: date) -> None:
         calls = self._calls.pop(day, [])
         if calls and calls[-1][0].window is not None:
             call, made_at = calls[-1]
             for looked_at in self._well:
-                if made_at < looked_at < call.window.lands_at - timedelta(minutes=31):
-                    barred_at = self._oracle.barred_since(call, made_at, looked_at - timedelta(minutes=31))
+                if made_at < looked_at < call.window.lands_at - TOO_LATE_TO_LOOK:
+                    barred_at = self._oracle.barred_since(call, made_at, looked_at - TOO_LATE_TO_LOOK)
                     if barred_at is not None:
                         self.kept.left_standing.append(f"{day}: barred at {barred_at:%H:%M} UTC")
                         break

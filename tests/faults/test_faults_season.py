@@ -23,6 +23,7 @@ from faults.season_checks import (
 from faults.season_drive import play
 
 SEED = 17559
+WARNED_EARLY_SEED = 13834  # an advisory comes out of fair weather soon after a PULL
 THE_CLOCKS_GO_BACK = date(2026, 11, 1)
 EVE = date(2026, 10, 29)
 DAYS = 3
@@ -47,8 +48,7 @@ def test_a_few_days_with_random_faults_keep_every_promise(tmp_path: Path) -> Non
         (season_mutants.forget_a_morning, MORNING_PROMISE),
         (season_mutants.send_again, TWICE_PROMISE),
         (season_mutants.take_stale_news, PULL_PROMISE),
-        (season_mutants.bar_by_nothing_official, TAKEN_BACK_PROMISE),
-        (season_mutants.never_look_again, TAKEN_BACK_PROMISE),
+        (season_mutants.bar_by_nothing_official, PULL_PROMISE),
         (season_mutants.read_the_log_once, LOG_PROMISE),
         (season_mutants.leave_files, FLAT_PROMISE),
         (season_mutants.leak_memory, MEMORY_PROMISE),
@@ -56,5 +56,14 @@ def test_a_few_days_with_random_faults_keep_every_promise(tmp_path: Path) -> Non
     ],
 )
 def test_a_planted_fault_breaks_its_promise(tmp_path: Path, fault: Callable[[], None], breaks: str) -> None:
-    kept = play(tmp_path, SEED, DAYS, first_evening=EVE, plant=fault)
-    assert breaks in [promise.what for promise in promises(kept) if not promise.kept]
+    assert breaks in broken_by(tmp_path, SEED, fault)
+
+
+@pytest.mark.long
+def test_a_service_that_never_looks_again_leaves_a_barred_pull_standing(tmp_path: Path) -> None:
+    assert TAKEN_BACK_PROMISE in broken_by(tmp_path, WARNED_EARLY_SEED, season_mutants.never_look_again)
+
+
+def broken_by(folder: Path, seed: int, fault: Callable[[], None]) -> list[str]:
+    kept = play(folder, seed, DAYS, first_evening=EVE, plant=fault)
+    return [promise.what for promise in promises(kept) if not promise.kept]
