@@ -527,6 +527,7 @@ def test_a_fishery_file_that_is_absent_is_a_fault(edited: Edited) -> None:
         ("checked = 2026-11-25", 'checked = "lately"', "open_all_year.checked"),
         ('years = "odd"', 'years = "uneven"', "closures.0.years"),
         ("month = 1, day = 5", "month = 13, day = 5", "closures.0.rule.value.first"),
+        ("month = 1, day = 5", "month = 1, day = 2147483648", "closures.0.rule.value.first"),
         ("value = true", "value = 1", "open_all_year.value"),
         ('regions = ["panhandle"]', 'regions = ["panhndle"]', "file"),
         ('[open_all_year]\nname = "season"\n', "[open_all_year]\n", "open_all_year.name"),

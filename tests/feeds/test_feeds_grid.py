@@ -528,6 +528,7 @@ def test_a_waterspout_counts_as_thunder() -> None:
     "value",
     [
         [{"coverage": "likely", "weather": "meteors"}],
+        [{"coverage": "likely", "weather": {"unitCode": "wmoUnit:km"}}],
         [{"coverage": "likely"}],
         ["thunderstorms"],
         "thunder",

@@ -184,7 +184,7 @@ def _times(table: _Table, first: int, where: str) -> list[datetime]:
                 raise ValueError("not all parts are digits")
             year, month, day, hour, minute = (int(part) for part in parts)
             times.append(datetime(year, month, day, hour, minute, tzinfo=UTC))
-        except ValueError as error:
+        except (ValueError, OverflowError) as error:
             raise NotUnderstood(f"{where}: line {line}: {' '.join(parts)} is no time: {error}") from error
     return times
 

@@ -220,12 +220,12 @@ def _thunder_between(starts_at: datetime, ends_at: datetime, value: object) -> I
         if not isinstance(item, dict) or not {"weather", "coverage"} <= set(item):
             return unclear
         weather, coverage = item["weather"], item["coverage"]
+        if weather is None and coverage is None:
+            continue
+        if not isinstance(weather, str) or weather not in _THUNDER | _NO_THUNDER:
+            return unclear
         if weather in _THUNDER:
             chances.append(THUNDER_UP_TO_PCT.get(coverage, 100.0) if isinstance(coverage, str) else 100.0)
-        elif weather is None and coverage is None:
-            continue
-        elif weather not in _NO_THUNDER:
-            return unclear
     return Interval(starts_at, ends_at, max(chances))
 
 

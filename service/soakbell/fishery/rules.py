@@ -36,7 +36,10 @@ class MonthDay:
     day: int
 
     def __post_init__(self) -> None:
-        date(2001, self.month, self.day)
+        try:
+            date(2001, self.month, self.day)
+        except OverflowError as error:
+            raise ValueError(f"{self.month}/{self.day} is no day of a year") from error
 
     def in_year(self, year: int) -> date:
         return date(year, self.month, self.day)
