@@ -127,7 +127,7 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
     )
     from soakbell.letters.season_section import reckoned_lines
     from soakbell.letters.times import full_day_words
-    from soakbell.letters.words import STANDING
+    from soakbell.letters.words import skipper_decides
 
     def say(text: str) -> None:
         console.print(text, markup=False, highlight=False)
@@ -155,7 +155,7 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
     say("")
     for text in reckoned_lines(season):
         say(text)
-    for text in ((STAYS, EVENLY) if out.not_home else ()) + (STANDING[0].replace("this letter", "this list"),):
+    for text in ((STAYS, EVENLY) if out.not_home else ()) + (skipper_decides("this list"),):
         say(text)
 
 

@@ -42,7 +42,7 @@ def setting(
     from soakbell.letters.setting_sheet import setting_sheet
     from soakbell.letters.start_section import start_section
     from soakbell.letters.times import HarborTimes, full_day_words
-    from soakbell.letters.words import STANDING
+    from soakbell.letters.words import skipper_decides
     from soakbell.start_desk import StartDesk
     from soakbell.store.log_keeper import LogKeeper
 
@@ -76,7 +76,7 @@ def setting(
         for number, line in enumerate(block.lines, start=1):
             page.say(f"{f'{number}.' if block.numbered else '-'} {line}")
     page.say("")
-    for text in (STANDING[0].replace("this letter", "this list"), caution(settings.fishery).text):
+    for text in (skipper_decides("this list"), caution(settings.fishery).text):
         page.say(text)
     if sheet is not None:
         content = setting_sheet(start, kept.gear, facts_of(settings, now), now=now)

@@ -484,10 +484,10 @@ def _set_right(
 
 def _foot(page: _Page, settings: Settings) -> None:
     from soakbell.fishery.season import caution
-    from soakbell.letters.words import STANDING
+    from soakbell.letters.words import skipper_decides
 
     page.say("")
-    for text in (STANDING[0].replace("this letter", "this list"), caution(settings.fishery).text):
+    for text in (skipper_decides("this list"), caution(settings.fishery).text):
         page.say(text)
 
 

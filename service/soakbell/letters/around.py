@@ -1,4 +1,4 @@
-"""What the letters that are no call say around their matter, ready for the templates."""
+"""What all letters say around their matter, ready for the templates."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ MOST_EXPIRED_NAMED = 3
 
 @dataclass(frozen=True)
 class Around:
-    """``is_call`` only says where the official pages stand: among the cautions at the end."""
+    """``is_call`` only says where the official pages stand: among the cautions at the end, or apart (NO CALL)."""
 
     boat: str
     harbor: str
@@ -40,7 +40,13 @@ class Around:
 
 
 def around(
-    facts: LetterFacts, times: HarborTimes, *, now: datetime, day: date, standing: tuple[str, ...]
+    facts: LetterFacts,
+    times: HarborTimes,
+    *,
+    now: datetime,
+    day: date,
+    standing: tuple[str, ...],
+    is_call: bool = True,
 ) -> Around:
     """``day`` is the one that the letter is about, ``standing`` what it always says."""
     return Around(
@@ -53,7 +59,7 @@ def around(
         late=f"This letter was due {times.dated(facts.due_at)} and is late." if facts.late else "",
         left_out=left_out_words(facts.left_out),
         invented=facts.invented,
-        is_call=True,
+        is_call=is_call,
         links=facts.links,
         page_link=facts.page_link,
         refused=facts.refused,

@@ -17,6 +17,7 @@ from soakbell.letters.gear_words import (
     boxes_words,
     due_words,
     places_words,
+    task_words,
     traps_count,
     untold_upkeep,
     upkeep_state,
@@ -152,10 +153,8 @@ def _is_untold(bell: Bell) -> bool:
 
 
 def _hush_commands(name: str, times: HarborTimes, program: str, *, one_of: bool) -> tuple[Command, ...]:
-    it, until = (
-        "one of them" if one_of else "it",
-        datetime.combine(times.day + timedelta(days=SNOOZE_DAYS), SNOOZE_TO),
-    )
+    it = "one of them" if one_of else "it"
+    until = datetime.combine(times.day + timedelta(days=SNOOZE_DAYS), SNOOZE_TO)
     snooze = command(program, "log", "snooze", name, "--until", f"{until:%Y-%m-%d %H:%M}")
     return (
         Command(f"To snooze {it} until {day_words(until.date())} {until:%H:%M}", snooze),
@@ -339,11 +338,7 @@ def _untold(cases: Sequence[_Case]) -> _Told:
             "Until then nothing says when it is due.",
         ),
         tuple(upkeep_command(cases[0].program, _ANY_TASK, expires=dated, untold=True) for dated in kinds),
-        tuple(
-            f"{capital(one_line(due.task))}{' (safety gear)' if due.safety else ''}"
-            f"{': has a date on it' if due.expires else ''}"
-            for due in tasks
-        ),
+        tuple(f"{task_words(due)}{': has a date on it' if due.expires else ''}" for due in tasks),
     )
 
 

@@ -19,8 +19,8 @@ from soakbell.letters.gear_section import (
 from soakbell.letters.gear_words import boxes_words
 from soakbell.letters.letter import Letter, written
 from soakbell.letters.page import (
-    MOST_NAMED,
     WarningBlock,
+    pulled_words,
     source_row,
     take_up_words,
     until_when,
@@ -155,9 +155,7 @@ def _lead(eve: Eve, teller: Teller) -> str:
         why = f": {one_line(eve.fault).rstrip('.')}" if eve.fault else ""
         return f"Nothing can be said yet of {full_day_words(eve.day)}{why}."
     if call.window is not None:
-        window, names = call.window, [pull.string for pull in call.window.pulls]
-        strings = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
-        hours = times.span(window.leaves_at, off_water_at(window))
+        hours, strings = times.span(call.window.leaves_at, off_water_at(call.window)), pulled_words(call.window)
         fits = f"By the forecasts of this evening {hours} would fit, for {strings}. {_HOLDS_IF}"
         return f"{take_up_words(call, teller.kept)}{fits}"
     told = teller.tell(teller.deciding(call.reasons, known=call.word is CallWord.WAIT))

@@ -104,12 +104,13 @@ def _without_trip(ashore: Ashore, day: date, program: str) -> tuple[Block, ...]:
     return (
         *bench,
         *barred_blocks(ashore.barred),
-        *_block("Parts to buy", (buy_words(part) for part in ashore.parts_to_buy)),
+        *some_block("Parts to buy", (buy_words(part) for part in ashore.parts_to_buy)),
         *upkeep_blocks("Upkeep", ashore.upkeep, day, program),
     )
 
 
-def _block(title: str, lines: Iterable[str]) -> tuple[Block, ...]:
+def some_block(title: str, lines: Iterable[str]) -> tuple[Block, ...]:
+    """The block, or none without lines."""
     told = tuple(lines)
     return (Block(title, told),) if told else ()
 
@@ -132,9 +133,9 @@ def load_blocks(load: Load, program: str, thawing: frozenset[str] = frozenset())
     )
     return (
         *((Block("Bait", baits, (*counts, *spoilt)),) if baits else ()),
-        *_block("Traps ready to set", _ready(load.ready)),
-        *_block("To mend when they come up", (mend_words(mend) for mend in load.mends)),
-        *_block("Parts to take along", (carry_words(part) for part in load.parts)),
+        *some_block("Traps ready to set", _ready(load.ready)),
+        *some_block("To mend when they come up", (mend_words(mend) for mend in load.mends)),
+        *some_block("Parts to take along", (carry_words(part) for part in load.parts)),
     )
 
 
@@ -150,7 +151,7 @@ def upkeep_blocks(title: str, upkeep: tuple[UpkeepDue, ...], today: date, progra
     """Tasks a line each; several that the log was never told of share one, since at the start that is most."""
     untold = tuple(due for due in upkeep if due.state == "never told")
     if len(untold) < 2:
-        return _block(title, (upkeep_words(due, today) for due in upkeep))
+        return some_block(title, (upkeep_words(due, today) for due in upkeep))
     told = (upkeep_words(due, today) for due in upkeep if due not in untold)
     status = Command("To see which", command(program, "status"))
     return (Block(title, (*told, f"{untold_upkeep(untold)}."), (status,)),)
@@ -252,9 +253,9 @@ def bench_blocks(bench: Bench, program: str) -> tuple[Block, ...]:
     told_back = (f"{traps_count(count_of(bench.back))}: {back}.",) if back else ()
     return (
         *_jobs(bench, program),
-        *_block("Ready to set when that is done", told_back),
-        *_block("Short of parts", (_short(job) for job in bench.short)),
-        *_block("Left for another day", (_job(job) for job in bench.left)),
+        *some_block("Ready to set when that is done", told_back),
+        *some_block("Short of parts", (_short(job) for job in bench.short)),
+        *some_block("Left for another day", map(job_words, bench.left)),
     )
 
 
@@ -265,14 +266,16 @@ def _jobs(bench: Bench, program: str) -> tuple[Block, ...]:
     first = bench.jobs[0]
     line = repaired_line(program, first.string, first.places)
     done = Command("When a job is done, tell the log, as of the first", line)
-    lines = tuple(_job(job) for job in bench.jobs)
+    lines = tuple(map(job_words, bench.jobs))
     return (Block(f"To mend, in this order: {takes} of the {has} you have", lines, (done,), numbered=True),)
 
 
-def _job(job: BenchJob) -> str:
+def job_words(job: BenchJob) -> str:
+    """One mend with its minutes and parts, and the parts that lack."""
     items = listed(one_line(item) for item in job.items)
     parts = f"; parts: {shares_words(job.parts)}" if job.parts else ""
-    return f"{traps_words(job.string, job.places)}: {items}, {minutes_words(job.minutes)}{parts}."
+    lacking = f"; lacking {shares_words(job.lacking)}" if job.lacking else ""
+    return f"{traps_words(job.string, job.places)}: {items}, {minutes_words(job.minutes)}{parts}{lacking}."
 
 
 def _short(job: BenchJob) -> str:

@@ -73,8 +73,12 @@ def due_words(day: date, beside: date) -> str:
 
 def upkeep_words(due: UpkeepDue, today: date) -> str:
     """How one task stands, as a sentence that begins with it."""
-    task = f"{capital(one_line(due.task))}{' (safety gear)' if due.safety else ''}"
-    return f"{task}: {upkeep_state(due, today)}."
+    return f"{task_words(due)}: {upkeep_state(due, today)}."
+
+
+def task_words(due: UpkeepDue) -> str:
+    """``Flares (safety gear)``."""
+    return f"{capital(one_line(due.task))}{' (safety gear)' if due.safety else ''}"
 
 
 def upkeep_state(due: UpkeepDue, today: date) -> str:

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from soakbell.gear.fold import told_places
-from soakbell.letters.around import expired_words, left_out_words
+from soakbell.letters.around import Around, around
 from soakbell.letters.commands import Command, command
-from soakbell.letters.facts import LetterFacts, Link
-from soakbell.letters.figures import limit_words
+from soakbell.letters.facts import LetterFacts
+from soakbell.letters.figures import limit_words, past_limit_short
 from soakbell.letters.gear_section import GearSection, gear_section
 from soakbell.letters.plan_section import PlanSection, plan_section
 from soakbell.letters.season_section import SeasonSection, season_section
 from soakbell.letters.start_section import StartSection, start_section
-from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
+from soakbell.letters.times import HarborTimes, age_words, day_words, minutes_words, soak_words
 from soakbell.letters.words import (
     DAY_STATE_WORDS,
     DAYS_ASSUME,
@@ -174,25 +174,14 @@ class SourceRow:
 
 
 @dataclass(frozen=True)
-class Page:
+class Page(Around):
     """What the templates print. ``sections`` names the partials in order."""
 
     sections: tuple[str, ...]
     word: str
-    is_call: bool
     changed: bool
-    late: str
-    left_out: str
-    invented: bool
     brief: str
     lead: str
-    boat: str
-    harbor: str
-    day: str
-    short_day: str
-    written: str
-    page_zone: str
-    abbreviation: str
     warnings: tuple[WarningBlock, ...]
     warnings_line: str
     changes: tuple[str, ...]
@@ -220,27 +209,18 @@ class Page:
     sources: tuple[SourceRow, ...]
     ages_at: str
     credits: tuple[str, ...]
-    refused: tuple[str, ...]
-    expired: tuple[str, ...]
-    links: tuple[Link, ...]
-    page_link: Link | None
-    fishery: str
-    authority: str
-    fishery_url: str
-    rules_checked: str
     valid_until: str
-    standing: tuple[str, ...]
 
 
 def page_of(
     call: Call,
     facts: LetterFacts,
     *,
-    changed: bool,
-    previous: Call | None,
-    day_in_numbers: str,
-    has_chart: bool,
-    ashore: Ashore | None,
+    changed: bool = False,
+    previous: Call | None = None,
+    day_in_numbers: str = "",
+    has_chart: bool = False,
+    ashore: Ashore | None = None,
     week: Week | None = None,
     season: SeasonAhead | None = None,
 ) -> Page:
@@ -254,23 +234,20 @@ def page_of(
     times = HarborTimes(facts.zone_name, call.day)
     teller = Teller(times, call.sources, kept=facts.fishery.kept)
     today = next((d for d in call.outlook if d.day == call.day), None)
+    standing = (
+        *STANDING,
+        validity(call.valid_until, times),
+        watch(facts.watch_until, times),
+        silence(facts.no_letter_by, facts.next_letter_at, times),
+    )
+    is_call = call.word is not CallWord.NO_CALL
     return Page(
+        **vars(around(facts, times, now=call.made_at, day=call.day, standing=standing, is_call=is_call)),
         sections=SECTIONS[call.word],
         word=call.word.value,
-        is_call=call.word is not CallWord.NO_CALL,
         changed=changed,
-        late=f"This letter was due {times.dated(facts.due_at)} and is late." if facts.late else "",
-        left_out=left_out_words(facts.left_out),
-        invented=facts.invented,
         brief=_brief(call, teller),
         lead=_lead(call, facts, teller, previous),
-        boat=facts.boat,
-        harbor=facts.harbor,
-        day=full_day_words(call.day),
-        short_day=day_words(call.day),
-        written=times.zoned(call.made_at),
-        page_zone=times.page_zone,
-        abbreviation=times.abbreviation,
         warnings=tuple(warning_block(w, times) for w in call.warnings),
         warnings_line=warnings_line(call, times, until="today"),
         changes=changes(previous, call, times) if changed and previous else (),
@@ -298,21 +275,7 @@ def page_of(
         sources=tuple(source_row(s, times) for s in call.sources),
         ages_at=_ages_at(call, times),
         credits=facts.credits,
-        refused=facts.refused,
-        expired=expired_words(facts.expired, times),
-        links=facts.links,
-        page_link=facts.page_link,
-        fishery=facts.fishery.name,
-        authority=facts.fishery.authority,
-        fishery_url=facts.fishery.url,
-        rules_checked=full_day_words(facts.fishery.checked_on),
         valid_until=times.zoned(call.valid_until),
-        standing=(
-            *STANDING,
-            validity(call.valid_until, times),
-            watch(facts.watch_until, times),
-            silence(facts.no_letter_by, facts.next_letter_at, times),
-        ),
     )
 
 
@@ -336,13 +299,9 @@ def _brief(call: Call, teller: Teller) -> str:
     """What follows the call word in the subject."""
     if call.window is None:
         return f"{what_for(call)}, {teller.tell(_deciding(call, teller)).short}"
-    names = [p.string for p in call.window.pulls]
-    if len(names) == 1:
-        strings = f"string {names[0]}"
-    elif len(names) <= MOST_NAMED:
-        strings = f"strings {listed(names)}"
-    else:
-        strings = f"{len(names)} strings, {names[0]} first"
+    strings, count = pulled_words(call.window), len(call.window.pulls)
+    if count <= MOST_NAMED:
+        strings = f"{'string' if count == 1 else 'strings'} {strings}"
     first, last = teller.times.hour(call.window.leaves_at), teller.times.hour(off_water_at(call.window))
     return f"{what_for(call)} {first}-{last}, {strings}"
 
@@ -351,8 +310,7 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
     """The sentences after the call word."""
     times = teller.times
     if call.window is not None:
-        window, names = call.window, [p.string for p in call.window.pulls]
-        strings = listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
+        window, strings = call.window, pulled_words(call.window)
         leave = times.hour(window.leaves_at)
         if window.last_departure_at > window.leaves_at:
             leave = f"between {leave} and {times.hour(window.last_departure_at)}"
@@ -366,6 +324,12 @@ def _lead(call: Call, facts: LetterFacts, teller: Teller, previous: Call | None)
     if call.word is CallWord.WAIT:
         return f"{recall}{told.sentence} {until_when(call, times)}"
     return f"{recall}{capital(told.short)}. {_NO_CALL_MEANS}"
+
+
+def pulled_words(window: Window) -> str:
+    """``Nine Foot and Ledge``; of more than a few ``5 strings, Nine Foot first``."""
+    names = [pull.string for pull in window.pulls]
+    return listed(names) if len(names) <= MOST_NAMED else f"{len(names)} strings, {names[0]} first"
 
 
 def take_up_words(call: Call, kept: str) -> str:
@@ -547,7 +511,7 @@ def _legal_hours(today: DayOutlook | None, times: HarborTimes) -> str:
 def _day_row(day: DayOutlook, teller: Teller) -> DayRow:
     known = day.state is not DayState.NOT_KNOWN
     if day.binding is not None and known:
-        binding = teller.binding_short(day.binding)
+        binding = past_limit_short(day.binding.quantity, day.binding.value, day.binding.limit)
     else:
         binding = teller.tell(teller.deciding(day.reasons, known=known)).short if day.reasons else ""
     window = teller.times.span_of_day(day.window.leaves_at, off_water_at(day.window)) if day.window else ""

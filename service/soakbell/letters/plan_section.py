@@ -15,7 +15,7 @@ from soakbell.letters.gear_section import Block
 from soakbell.letters.gear_words import boxes_words
 from soakbell.letters.season_section import usual_words
 from soakbell.letters.times import day_words, minutes_words
-from soakbell.letters.words import ended, listed, one_line
+from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.catch_curve import CurveTold
 from soakbell.planning.season_told import SURE_START, SeasonAhead
 from soakbell.planning.week import (
@@ -208,24 +208,20 @@ def _staying_in(week: Week, waiting: Waiting) -> str:
     instead = f"until {day_words(waiting.next_day)}" if waiting.next_day is not None else f"past {last}"
     found = "" if waiting.proven else "Of the plans found, "
     if abs(waiting.usd) < _SAME_USD:
-        return _begun(f"{found}going today as called and staying in {instead} are worth about the same.")
+        return capital(f"{found}going today as called and staying in {instead} are worth about the same.")
     if waiting.usd < 0:
         old = [one_line(past.string) for past in week.past if past.string in week.days[0].strings]
         why = "; it saves a trip" if waiting.trips_saved > 0 else "" if old else "; the soak still gains"
         but = f", but {listed(old)} would soak further past the ceiling" if old else ""
-        return _begun(
+        return capital(
             f"{found}staying in {instead} would be worth about {usd_words(-waiting.usd)} more than going today as "
             f"called{why}{but}. Decide for yourself."
         )
     landed = f", with about {waiting.lb:.0f} lb more landed by {last}" if waiting.lb >= 1 else ""
-    return _begun(
+    return capital(
         f"{found}going today as called is worth about {usd_words(waiting.usd)} more than staying in "
         f"{instead}{landed}."
     )
-
-
-def _begun(sentence: str) -> str:
-    return sentence[0].upper() + sentence[1:]
 
 
 def _next_trip(week: Week) -> str:

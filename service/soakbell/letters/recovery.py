@@ -167,7 +167,7 @@ def _missing(traps: Sequence[TrapOut], times: HarborTimes, program: str) -> Reco
                 f"When missing traps of {one} are found",
                 command(program, "log", "recovered", name, "--traps", places),
             ),
-            Command(f"To write missing traps of {one} off", f"{retired_line(program, name, places)}"),
+            Command(f"To write missing traps of {one} off", retired_line(program, name, places)),
         ]
     commands += [
         Command(

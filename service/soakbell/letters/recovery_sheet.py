@@ -21,7 +21,7 @@ from soakbell.letters.recovery_words import (
     trip_words,
 )
 from soakbell.letters.times import HarborTimes, full_day_words
-from soakbell.letters.words import STANDING, listed, one_line
+from soakbell.letters.words import listed, one_line, skipper_decides
 from soakbell.planning.recovery import RecoveryList, StringOut
 
 MOST_WIDE = 64
@@ -88,7 +88,7 @@ def recovery_sheet(recovery: RecoveryList, facts: LetterFacts, *, style_url: str
         by_when=deadline_words(recovery),
         written=f"{full_day_words(times.day)}, {times.zoned(recovery.made_at)}",
         sheets=tuple(_sheets(recovery, times)),
-        cautions=(STANDING[0].replace("this letter", "this list"), STACKED, EVENLY, rules_line(facts)),
+        cautions=(skipper_decides("this list"), STACKED, EVENLY, rules_line(facts)),
         invented=facts.invented,
         blanks=("Hauled: ______", "Not found: __________________", "Home at: ______"),
         nothing=lead_words(recovery),

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date, timedelta
 
+from soakbell.fishery.season import SeasonReason
 from soakbell.gear.missing import SearchBox
 from soakbell.gear.strings import Mark
 from soakbell.letters.commands import command
 from soakbell.letters.gear_words import due_words, places_words, traps_count, traps_words
 from soakbell.letters.times import HarborTimes, full_day_words, minutes_words
-from soakbell.letters.words import ended, listed, one_line
+from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.recovery import RecoveryList, StringOut, TrapOut, TripOut
 
 REPORT = "Lost gear: tell the authority, as local rules ask."
@@ -88,11 +89,18 @@ def deadline_words(recovery: RecoveryList) -> str:
 
 def rule_words(recovery: RecoveryList) -> str:
     """Which rule says so and how sure it is. Empty where no day is known."""
-    if recovery.take_up is None:
-        return ""
-    reason = recovery.take_up.reason
-    sure = "" if reason.sure == "read" else f" Not read in the rule's own text ({reason.sure})."
-    return f"Rule: {ended(reason.rule)} Source: {ended(reason.source)}{sure} Check with the authority."
+    return "" if recovery.take_up is None else reason_words(recovery.take_up.reason)
+
+
+def reason_words(reason: SeasonReason) -> str:
+    """Which rule says so, and how sure it is."""
+    return f"Rule: {ended(reason.rule)} {rule_source_words(reason.source, reason.sure)} Check with the authority."
+
+
+def rule_source_words(source: str, sure: str) -> str:
+    """Where a rule was taken from, and that it wasn't read there in its own text where it wasn't."""
+    told = f"Source: {ended(source)}"
+    return told if sure == "read" else f"{told} Not read in the rule's own text ({sure})."
 
 
 def starts_words(starts: Iterable[tuple[float, date | None]], today: date) -> tuple[str, ...]:
@@ -148,7 +156,7 @@ def string_lines(string: StringOut, times: HarborTimes) -> tuple[str, ...]:
     seen = [f"{places_words(places)}: fishing, {words}." for words, places in by_day.items()]
     tags = "; ".join(f"{trap.place} is {one_line(trap.tag)}" for trap in string.traps if trap.tag)
     return (
-        *(f"{line[:1].upper()}{line[1:]}" for line in seen),
+        *map(capital, seen),
         f"Start mark {mark_words(string.start)}, end mark {mark_words(string.end)}.",
         *((f"Tags by place: {tags}.",) if tags else ()),
     )

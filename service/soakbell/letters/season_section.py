@@ -30,6 +30,7 @@ from soakbell.letters.words import capital, ended, listed, one_line
 from soakbell.planning.recovery import RecoveryList, TripOut
 from soakbell.planning.season_end import SeasonEnd, StartDay
 from soakbell.planning.season_told import (
+    SURE_START,
     OddsFrom,
     OddsTold,
     Rebait,
@@ -48,7 +49,6 @@ NO_CALL_OF_ITS_OWN = (
 MOST_TRIPS = 12
 """Trips that a letter tells one by one."""
 
-_SURE = 0.95
 _ONE_DAY = timedelta(days=1)
 
 
@@ -91,11 +91,11 @@ def season_line(ahead: SeasonAhead | None) -> str:
             return f"{told}, {days_count(-ahead.days_left)} past the last day for traps in the water."
         last = due_words(ahead.end.deadline, ahead.today)
         told += f", all out by {last}, {days_count(ahead.days_left) + ' left' if ahead.days_left else 'today'}"
-        start = None if ahead.odds is None else dict(ahead.odds.start_by).get(_SURE)
+        start = None if ahead.odds is None else dict(ahead.odds.start_by).get(SURE_START)
         if ahead.odds is None or start is None:
             return f"{told}."
         usual = "" if ahead.odds.reckoned_from.forecast_days else ", by the usual weather and no forecast"
-        return f"{told}; for a chance of {_SURE:.0%} start by {due_words(start, ahead.today)}{usual}."
+        return f"{told}; for a chance of {SURE_START:.0%} start by {due_words(start, ahead.today)}{usual}."
     except Exception as failed:
         log.exception("the season's line of a letter failed")
         return _untold(f"{type(failed).__name__}: {failed}", some=False)

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from soakbell.gear.fold import GearState
 from soakbell.letters.facts import LetterFacts
+from soakbell.letters.gear_section import job_words
 from soakbell.letters.gear_words import barred_words, shares_words, traps_count, upkeep_words
 from soakbell.letters.letter import page_html
 from soakbell.letters.recovery_sheet import Sheet, SheetPage, SheetString, Tick, rules_line
@@ -15,12 +16,11 @@ from soakbell.letters.start_section import (
     NO_CALL,
     from_words,
     gear_rule_words,
-    job_words,
     limit_words,
     untagged_words,
 )
 from soakbell.letters.times import HarborTimes, full_day_words, minutes_words
-from soakbell.letters.words import STANDING, one_line
+from soakbell.letters.words import one_line, skipper_decides
 from soakbell.planning.season_end import TakeUpTrip
 from soakbell.planning.season_start import SeasonStart
 
@@ -34,7 +34,7 @@ def setting_sheet(start: SeasonStart, gear: GearState, facts: LetterFacts, *, no
         by_when=f"Traps may be set from {full_day_words(start.opening.set_from)}.",
         written=f"{full_day_words(times.day)}, {times.zoned(now)}",
         sheets=tuple(_sheets(start, gear)),
-        cautions=(STANDING[0].replace("this letter", "this list"), NO_CALL, STACKED, rules_line(facts)),
+        cautions=(skipper_decides("this list"), NO_CALL, STACKED, rules_line(facts)),
         invented=facts.invented,
         blanks=("Loaded: ______", "Left ashore: ________________", "Set by: ______"),
         nothing="No trap waits to be set.",

@@ -12,12 +12,12 @@ from datetime import date
 
 from soakbell.fishery.rules import Rule
 from soakbell.letters.commands import Command, command
-from soakbell.letters.gear_section import UPKEEP_TITLE, Block, barred_blocks, upkeep_blocks
+from soakbell.letters.gear_section import UPKEEP_TITLE, Block, barred_blocks, job_words, upkeep_blocks
 from soakbell.letters.gear_words import count_of, due_words, places_words, shares_words, traps_count, traps_words
-from soakbell.letters.recovery_words import STACKED
+from soakbell.letters.recovery_words import STACKED, reason_words, rule_source_words
 from soakbell.letters.times import full_day_words, minutes_words
 from soakbell.letters.words import capital, ended, listed, one_line
-from soakbell.planning.ashore import BenchJob, TrapsOf
+from soakbell.planning.ashore import TrapsOf
 from soakbell.planning.season_end import TakeUpTrip
 from soakbell.planning.season_start import MendsAhead, SeasonStart, SetPlan
 
@@ -97,13 +97,13 @@ def from_words(start: SeasonStart) -> str:
 
 def rule_words(start: SeasonStart) -> str:
     """Which rule says so, and how sure it is."""
-    reason = start.opening.reason
-    return f"Rule: {ended(reason.rule)} {_source(reason.source, reason.sure)} Check with the authority."
+    return reason_words(start.opening.reason)
 
 
 def gear_rule_words(rule: Rule[str]) -> str:
     """One gear rule with its source, and how sure it is."""
-    return f"{ended(f'{capital(one_line(rule.name))}: {one_line(rule.value)}')} {_source(rule.source, rule.sure)}"
+    told = ended(f"{capital(one_line(rule.name))}: {one_line(rule.value)}")
+    return f"{told} {rule_source_words(rule.source, rule.sure)}"
 
 
 def set_trip_words(trip: TakeUpTrip) -> str:
@@ -119,16 +119,8 @@ def limit_words(plan: SetPlan) -> str:
     out = f", and {plan.out} are in the water or missing" if plan.out else ""
     return (
         f"The law allows {traps_count(plan.limit.traps)}{out}: {_by_string(plan.left)} stay ashore. "
-        f"{_source(plan.limit.rule.source, plan.limit.rule.sure)}"
+        f"{rule_source_words(plan.limit.rule.source, plan.limit.rule.sure)}"
     )
-
-
-def job_words(job: BenchJob) -> str:
-    """One mend with its minutes and parts."""
-    items = listed(one_line(item) for item in job.items)
-    parts = f"; parts: {shares_words(job.parts)}" if job.parts else ""
-    lacking = f"; lacking {shares_words(job.lacking)}" if job.lacking else ""
-    return f"{traps_words(job.string, job.places)}: {items}, {minutes_words(job.minutes)}{parts}{lacking}."
 
 
 def mends_title(mends: MendsAhead) -> str:
@@ -151,11 +143,6 @@ def plan_title(plan: SetPlan, today: date) -> str:
 
 def _day(day: date, start: SeasonStart) -> str:
     return due_words(day, start.today)
-
-
-def _source(source: str, sure: str) -> str:
-    told = f"Source: {ended(source)}"
-    return told if sure == "read" else f"{told} Not read in the rule's own text ({sure})."
 
 
 def _by_string(traps: Iterable[TrapsOf]) -> str:

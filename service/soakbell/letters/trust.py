@@ -94,7 +94,7 @@ def trust_letter(
         brief=f"Trust in {name}: {_brief(days)}",
         lead=_lead(name, days),
         called=called_words(days),
-        so_far=_so_far(record),
+        so_far=score_words(record_of(record.days), record.first_day),
         errors=tuple(error_tables(record, models)),
         errors_note=errors_note(record),
         prior=prior_words(models),
@@ -212,10 +212,6 @@ def past_words(days: Sequence[SeenDay]) -> Iterator[str]:
         yield f"{told}: {past}." if past else f"{told}."
     if len(outside) > MOST_DAYS_NAMED:
         yield f"So did {_days(len(outside) - MOST_DAYS_NAMED)} more."
-
-
-def _so_far(record: TrustRecord) -> tuple[str, ...]:
-    return score_words(record_of(record.days), record.first_day)
 
 
 def score_words(counts: CallRecord, since: date) -> tuple[str, ...]:

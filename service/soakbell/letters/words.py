@@ -146,9 +146,6 @@ class Teller:
             f" of {figure(quantity, binding.limit)}{source}"
         )
 
-    def binding_short(self, binding: Binding) -> str:
-        return past_limit_short(binding.quantity, binding.value, binding.limit)
-
 
 @dataclass(frozen=True)
 class _Case:
@@ -648,8 +645,12 @@ def what_for(call: Call) -> str:
     return " to take up" if call.take_up and call.word is not CallWord.NO_CALL else ""
 
 
+def skipper_decides(before: str = "this letter") -> str:
+    return f"The skipper decides. Official warnings and local rules come before {before}."
+
+
 STANDING = (
-    "The skipper decides. Official warnings and local rules come before this letter.",
+    skipper_decides(),
     "Forecasts can be wrong. Seas are significant height: single waves can reach about twice that. "
     "Wind against a strong current makes them steep.",
     "Wear the life jacket: in an Alaska study 63% of those who had one on survived, 12% of those who had none. "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from urllib.parse import quote
@@ -28,9 +28,10 @@ from soakbell.letters.gear_section import (
     carry_words,
     load_blocks,
     mend_words,
+    some_block,
     untold,
 )
-from soakbell.letters.gear_words import boxes_words, due_words, places_words, traps_count, upkeep_words
+from soakbell.letters.gear_words import boxes_words, due_words, places_words, task_words, traps_count, upkeep_words
 from soakbell.letters.recovery_words import mark_words
 from soakbell.letters.times import HarborTimes, soak_words
 from soakbell.letters.words import capital, listed, one_line
@@ -279,11 +280,13 @@ def _bench_blocks(visit: Visit, now: GearNow) -> Iterator[Block]:
     if ashore.bench is not None:
         yield from bench_blocks(ashore.bench, "")
     yield from barred_blocks(ashore.barred)
-    yield from _block("To mend when they come up", map(mend_words, now.mends))
-    yield from _block("Parts for those mends", map(carry_words, now.parts))
-    yield from _block("Parts to buy", map(buy_words, ashore.parts_to_buy))
+    yield from some_block("To mend when they come up", map(mend_words, now.mends))
+    yield from some_block("Parts for those mends", map(carry_words, now.parts))
+    yield from some_block("Parts to buy", map(buy_words, ashore.parts_to_buy))
     yield from _upkeep(visit, ashore.upkeep)
-    yield from _block("Parts on hand", (f"{one_line(line.part)}: {amount(line.on_hand)}" for line in now.stock))
+    yield from some_block(
+        "Parts on hand", (f"{one_line(line.part)}: {amount(line.on_hand)}" for line in now.stock)
+    )
 
 
 def _on_the_bench(visit: Visit) -> Iterator[Block]:
@@ -293,7 +296,7 @@ def _on_the_bench(visit: Visit) -> Iterator[Block]:
         for state in visit.house.desk.log.now().gear.strings.values()
         for wrong, places in _lying_there(state).items()
     ]
-    yield from _block("On the bench", lines or ["No trap lies there."])
+    yield from some_block("On the bench", lines or ["No trap lies there."])
 
 
 def _lying_there(state: StringState) -> dict[str, list[int]]:
@@ -305,20 +308,10 @@ def _lying_there(state: StringState) -> dict[str, list[int]]:
 
 
 def _upkeep(visit: Visit, upkeep: Sequence[UpkeepDue]) -> Iterator[Block]:
-    never = [
-        f"{capital(one_line(due.task))}{' (safety gear)' if due.safety else ''}"
-        for due in upkeep
-        if due.state == "never told"
-    ]
+    never = [task_words(due) for due in upkeep if due.state == "never told"]
     told = (upkeep_words(due, visit.today) for due in upkeep if due.state != "never told")
-    yield from _block("Upkeep due", told)
-    yield from _block("Upkeep not in the log yet", never)
-
-
-def _block(title: str, lines: Iterable[str]) -> Iterator[Block]:
-    told = tuple(lines)
-    if told:
-        yield Block(title, told)
+    yield from some_block("Upkeep due", told)
+    yield from some_block("Upkeep not in the log yet", never)
 
 
 @dataclass(frozen=True)
@@ -383,19 +376,21 @@ def _bait_blocks(visit: Visit, now: GearNow) -> Iterator[Block]:
     times = _times(visit)
     tomorrow = HarborTimes(times.zone.key, now.tomorrow)
     thaw = (thaw_words(call, tomorrow) for call in now.thaw)
-    yield from _block(f"For a pull at dawn of {due_words(now.tomorrow, visit.today)}, strings hauled first", thaw)
+    yield from some_block(
+        f"For a pull at dawn of {due_words(now.tomorrow, visit.today)}, strings hauled first", thaw
+    )
     out = [lot for lot in now.lots if lot.out_since is not None]
-    yield from _block("Out of the freezer", (_lot(lot, times) for lot in out))
+    yield from some_block("Out of the freezer", (_lot(lot, times) for lot in out))
     orders = [
         f"{boxes_words(order.boxes)} of {one_line(order.bait)}, ordered {times.dated(order.ordered_at)}"
         f"{'' if order.due_on is None else f', due {due_words(order.due_on, visit.today)}'}"
         f"{': it should have come' if order in now.late else ''}"
         for order in now.orders
     ]
-    yield from _block("On order", orders)
+    yield from some_block("On order", orders)
     if not now.baits and now.lots:
         title = "As last told, without what traps took since and no boxes were told of"
-        yield from _block(title, _lying(now.lots))
+        yield from some_block(title, _lying(now.lots))
 
 
 def _lot(lot: BaitLot, times: HarborTimes) -> str:

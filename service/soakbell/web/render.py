@@ -13,7 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from soakbell.fishery.season import caution
 from soakbell.letters.letter import printable
 from soakbell.letters.times import full_day_words
-from soakbell.letters.words import STANDING
+from soakbell.letters.words import STANDING, skipper_decides
 
 if TYPE_CHECKING:
     from soakbell.web.house import PageHouse
@@ -46,7 +46,7 @@ def rendered(
         "pages": _PAGES,
         "more_pages": _SKIPPERS if who is not None and who.is_skipper else (),
         "invented": house.invented,
-        "standing_cautions": (STANDING[0].replace("this letter", "this page"), *STANDING[1:]),
+        "standing_cautions": (skipper_decides("this page"), *STANDING[1:]),
         "fishery": house.settings.fishery.name,
         "authority": law.authority,
         "fishery_url": law.url,

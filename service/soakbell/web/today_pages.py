@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from soakbell.due_times import due_at
 from soakbell.errors import SoakbellError
-from soakbell.letters.chart import day_in_numbers, value_at
+from soakbell.letters.chart import value_at
 from soakbell.letters.figures import QUANTITY, limit_words, short_figure
 from soakbell.letters.page import Page, page_of
 from soakbell.letters.times import HarborTimes, age_words
@@ -48,15 +48,7 @@ def standing(visit: Visit) -> Standing | None:
         return None
     call, facts = told
     times = HarborTimes(facts.zone_name, call.day)
-    page = page_of(
-        call,
-        facts,
-        changed=False,
-        previous=None,
-        day_in_numbers=day_in_numbers(call, times),
-        has_chart=False,
-        ashore=None,
-    )
+    page = page_of(call, facts)
     ago_h = (visit.now - call.made_at) / timedelta(hours=1)
     return Standing(
         page,
