@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from soakbell.logs import FIELDS
+
 TOP = Path(__file__).resolve().parents[1]
 PACKAGE = TOP / "service" / "soakbell"
 
@@ -125,3 +127,15 @@ def test_no_letter_is_called_delivered() -> None:
     told = [path for ending in ("py", "html", "txt") for path in PACKAGE.rglob(f"*.{ending}")]
     assert len(told) > 100
     assert [path for path in told if "delivered" in path.read_text()] == []
+
+
+def test_every_field_named_for_a_log_line_is_one_that_lines_carry() -> None:
+    named = {
+        key.value
+        for path, _ in modules()
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.keyword) and node.arg == "extra" and isinstance(node.value, ast.Dict)
+        for key in node.value.keys
+        if isinstance(key, ast.Constant)
+    }
+    assert {"action", "fault"} <= named <= set(FIELDS)

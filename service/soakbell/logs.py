@@ -20,7 +20,9 @@ FIELDS = (
     "provider",
     "outcome",
     "fault",
-    "seconds",
+    "why",
+    "path",
+    "notes",
 )
 
 _ADDRESS = re.compile(r"[^\s<>@,;:'\"()]+@[^\s<>@,;:'\"()]+")
