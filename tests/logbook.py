@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from hypothesis import strategies as st
 
+from soakbell.gear.fold import GearState, TrapBook
 from soakbell.gear.log import (
     OF_TRAPS,
     BaitBought,
@@ -53,6 +54,13 @@ NOW = datetime(2026, 12, 8, 9, 30, tzinfo=UTC)
 
 def hours(count: float) -> timedelta:
     return timedelta(hours=count)
+
+
+def one_on(state: GearState, entry: LogEntry) -> GearState:
+    """The state that a book comes to which goes on with one entry that follows."""
+    book = TrapBook((), state)
+    book.take(entry)
+    return book.freeze()
 
 
 def told(

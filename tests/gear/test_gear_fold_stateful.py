@@ -10,8 +10,8 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from logbook import FIRST, STRINGS, details, details_of_traps
-from soakbell.gear.fold import GearState, TrapBook, Whereabouts, apply, fold, follows, opened
+from logbook import FIRST, STRINGS, details, details_of_traps, one_on
+from soakbell.gear.fold import GearState, TrapBook, Whereabouts, fold, follows, opened
 from soakbell.gear.log import OF_TRAPS, Correction, Detail, LogEntry, Replaced, TrapsSet
 
 minutes = st.integers(0, 600)
@@ -32,7 +32,7 @@ class Telling(RuleBasedStateMachine):
         known = any(told.key == entry.key for told in self.log)
         self.log.append(entry)
         if not known and follows(self.kept, entry):
-            self.kept = apply(self.kept, entry)
+            self.kept = one_on(self.kept, entry)
         else:
             self.kept = fold(self.log, STRINGS)
 

@@ -8,8 +8,8 @@ from datetime import timedelta
 import pytest
 from hypothesis import given
 
-from logbook import FIRST, STRINGS, correction_of, details_of_stores, details_of_traps, hours, logs, told
-from soakbell.gear.fold import GearState, TrapBook, TrapState, Whereabouts, apply, fold
+from logbook import FIRST, STRINGS, correction_of, details_of_stores, details_of_traps, hours, logs, one_on, told
+from soakbell.gear.fold import GearState, TrapBook, TrapState, Whereabouts, fold
 from soakbell.gear.log import (
     BaitBought,
     BellSnoozed,
@@ -329,7 +329,7 @@ def test_what_is_not_of_traps_moves_only_the_time() -> None:
 def test_a_trap_or_a_correction_told_ahead_of_the_clock_bars_it_and_bait_only_past_two_minutes() -> None:
     """No call rests on bait; one that the clock's own minute of error put ahead must not cost it."""
     ahead = told(BaitBought("mullet heads", 4), 170, string=None)
-    for state in (fold([SET, ahead], STRINGS), apply(fold([SET], STRINGS), ahead)):
+    for state in (fold([SET, ahead], STRINGS), one_on(fold([SET], STRINGS), ahead)):
         for minutes_behind, barred in ((1.9, False), (2.1, True)):
             soak = soak_of(state, "Nine Foot", ahead.told_at - timedelta(minutes=minutes_behind))
             assert (soak.none_because is NoSoak.CLOCK_BEHIND_LOG) is barred

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
-from soakbell.clock import as_utc
 from soakbell.errors import NotUnderstood
 from soakbell.feeds import strict_json
 
@@ -100,8 +99,6 @@ class Bulletin:
     segments after it: a forecaster's initials, an address, or a segment whose zone line was damaged.
     """
 
-    wmo: str
-    center: str
     product: str
     office: str
     issued_at: datetime
@@ -111,14 +108,11 @@ class Bulletin:
     text: str
 
 
-def read_bulletin(
-    body: bytes | str, *, products: Collection[str], issued_hint: datetime | None = None
-) -> Bulletin:
+def read_bulletin(body: bytes | str, *, products: Collection[str]) -> Bulletin:
     """The frame of a text product, from raw text or from the API's JSON around it.
 
     Args:
         products: product codes that are allowed (``CWF``).
-        issued_hint: another statement of the issue time (aware); it is only compared.
 
     Raises:
         NotUnderstood: damaged text, another product, zones on land, or issue times that disagree.
@@ -131,12 +125,10 @@ def read_bulletin(
     preamble, blocks, strays = _blocks(lines)
     issue = _bulletin_issue(preamble, blocks)
     sent = nearest_moment(int(wmo[3]), int(wmo[4]), int(wmo[5]), issue.issued_at)
-    for other in (sent, api_issued, issued_hint):
-        if other is not None and abs(as_utc(other) - issue.issued_at) > MOST_DISAGREEMENT:
+    for other in (sent, api_issued):
+        if other is not None and abs(other - issue.issued_at) > MOST_DISAGREEMENT:
             raise NotUnderstood(f"the bulletin says it was issued {issue.text!r}, but another part says {other}")
     return Bulletin(
-        wmo=wmo[1],
-        center=wmo[2],
         product=product,
         office=office,
         issued_at=issue.issued_at,

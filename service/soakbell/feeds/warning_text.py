@@ -73,14 +73,14 @@ class WarningBulletin:
         return tuple(segment for segment in self.segments if zone in segment.zones or not segment.zones)
 
 
-def parse_warning_text(body: bytes | str, *, issued_hint: datetime | None = None) -> WarningBulletin:
+def parse_warning_text(body: bytes | str) -> WarningBulletin:
     """A warning bulletin, raw or within the API's JSON.
 
     Raises:
         NotUnderstood: the frame is damaged, it is another product, it isn't marine, its issue times disagree,
             or text stands where a segment with a damaged zone line would be.
     """
-    bulletin = read_bulletin(body, products=PRODUCTS, issued_hint=issued_hint)
+    bulletin = read_bulletin(body, products=PRODUCTS)
     _refuse_lost_segments(bulletin)
     return WarningBulletin(
         product=bulletin.product,

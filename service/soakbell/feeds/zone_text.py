@@ -58,17 +58,14 @@ class _Parts:
     unknown: list[str] = field(default_factory=list)
 
 
-def parse_zone_text(body: bytes | str, *, issued_hint: datetime | None = None) -> ZoneBulletin:
+def parse_zone_text(body: bytes | str) -> ZoneBulletin:
     """A forecast bulletin, raw or within the API's JSON.
-
-    Args:
-        issued_hint: when another source says it was issued (aware); only compared.
 
     Raises:
         NotUnderstood: the frame of the bulletin is damaged, it is another product, it isn't marine, or its issue
             times disagree. What is wrong within one segment or period is kept there as ``not_understood``.
     """
-    bulletin = read_bulletin(body, products=PRODUCTS, issued_hint=issued_hint)
+    bulletin = read_bulletin(body, products=PRODUCTS)
     segments = tuple(_forecast(segment, bulletin.issued_at) for segment in bulletin.segments)
     adrift = [segment for segment in segments if all(period.starts_at is None for period in segment.periods)]
     nameless = [fault for segment in segments if not segment.zones for fault in segment.not_understood]

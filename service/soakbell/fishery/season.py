@@ -111,8 +111,6 @@ class Caution:
     authority: str
     url: str
     checked: date
-    rules: int
-    rules_read: int
 
 
 @dataclass(frozen=True)
@@ -273,8 +271,6 @@ def caution(fishery: Fishery) -> Caution:
         authority=fishery.authority.name,
         url=fishery.authority.url,
         checked=checked,
-        rules=len(rules),
-        rules_read=read,
     )
 
 

@@ -31,7 +31,6 @@ __all__ = [
     "TrapItem",
     "TrapState",
     "Whereabouts",
-    "apply",
     "fold",
     "follows",
     "in_force",
@@ -68,22 +67,9 @@ def in_force(entries: Iterable[LogEntry]) -> list[LogEntry]:
 
 
 def follows(state: GearState, entry: LogEntry) -> bool:
-    """True when ``apply`` can take the entry: later than all before it, not a correction, not voided ahead."""
+    """True when a book of ``state`` can take the entry: later than all before it, no correction, not voided."""
     late = state.last is not None and entry.order <= state.last
     return not late and entry.kind is not EntryKind.CORRECTION and entry.id not in state.awaited
-
-
-def apply(state: GearState, entry: LogEntry) -> GearState:
-    """The state one entry on: equal to ``fold`` of all entries with this one. Its key must be new to the log.
-
-    Raises:
-        ValueError: the entry doesn't follow (see ``follows``); the log has to be folded again.
-    """
-    if not follows(state, entry):
-        raise ValueError(f"log entry {entry.id} doesn't follow the state; fold the log again")
-    book = TrapBook((), state)
-    book.take(entry)
-    return book.freeze()
 
 
 def _each_once(entries: Iterable[LogEntry]) -> tuple[list[LogEntry], list[Oddity]]:

@@ -13,9 +13,8 @@ from soakbell.gear.log import Correction, EntryKind, LogEntry, Pulled, Renumbere
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.strings import TrapString
 
-DOUBLE_PULL_MIN = (
-    30.0  # two pulls of one trap closer than this are one pull told twice (common practice, no source)
-)
+DOUBLE_PULL_MIN = 30.0
+"""Two pulls of one trap closer than this are one pull told twice (common practice, no source)."""
 
 
 def check_entries(
@@ -26,7 +25,6 @@ def check_entries(
     *,
     labels: Mapping[str, str] | None = None,
     zone: tzinfo = UTC,
-    double_pull_min: float = DOUBLE_PULL_MIN,
     outfit: Outfit | None = None,
 ) -> tuple[Fault, ...]:
     """Faults of ``new`` entries beside a ``log``, none when all can be taken.
@@ -38,7 +36,6 @@ def check_entries(
     Args:
         labels: What to call an entry in the faults, by id. Default: its kind and moment.
         zone: Whose clock the faults tell moments by.
-        double_pull_min: Two pulls of a trap within so many minutes are refused as one told twice.
         outfit: Names of conditions, parts, baits, tasks and grades must be in it. None: they aren't checked.
     """
     now = as_utc(now)
@@ -61,7 +58,7 @@ def check_entries(
             sound.append(entry)
     together = _bearing([*log, *sound], sound, strings)
     faults += _sequence_faults(sound, together, strings, names)
-    faults += _double_pulls(sound, together, names, zone, double_pull_min)
+    faults += _double_pulls(sound, together, names, zone)
     faults += _corrections(sound, {entry.id: entry for entry in (*log, *sound)}, together, names)
     return tuple(faults)
 
@@ -128,7 +125,7 @@ def _sequence_faults(
 
 
 def _double_pulls(
-    new: Collection[LogEntry], together: list[LogEntry], names: Mapping[str, str], zone: tzinfo, within_min: float
+    new: Collection[LogEntry], together: list[LogEntry], names: Mapping[str, str], zone: tzinfo
 ) -> list[Fault]:
     ids = {entry.id for entry in new}
     pulls: dict[str | None, list[LogEntry]] = {}
@@ -138,7 +135,7 @@ def _double_pulls(
             continue
         earlier = pulls.setdefault(pull.string, [])
         earlier[:] = [
-            past for past in earlier if pull.happened_at - past.happened_at < timedelta(minutes=within_min)
+            past for past in earlier if pull.happened_at - past.happened_at < timedelta(minutes=DOUBLE_PULL_MIN)
         ]
         for past in earlier:
             told = pull if pull.id in ids else past
@@ -149,7 +146,8 @@ def _double_pulls(
                         names[told.id],
                         "happened_at",
                         f"a pull of the same traps at {shown_moment(other.happened_at, zone)}",
-                        f"nothing if it is that one; of two within {within_min:g} min, name the traps of each",
+                        f"nothing if it is that one; of two within {DOUBLE_PULL_MIN:g} min, "
+                        "name the traps of each",
                     )
                 )
         earlier.append(pull)
