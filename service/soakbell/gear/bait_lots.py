@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any, get_args
 
-from soakbell.gear.fold import Oddity
 from soakbell.gear.log import (
     BaitBought,
     BaitCounted,
@@ -22,6 +21,7 @@ from soakbell.gear.log import (
     LogEntry,
     Pulled,
 )
+from soakbell.gear.trap_states import Oddity, odd
 from soakbell.gear.worked import Worked
 
 ORDER_LETTER = "order letter"
@@ -190,7 +190,7 @@ class BaitBook:
         detail = entry.detail
         if isinstance(detail, BaitBought | BaitMoved | BaitSpoiled | BaitCounted | BaitOrdered):
             if not _is_amount(detail.boxes, none=isinstance(detail, BaitCounted)):
-                return [_odd(entry, "boxes", f"{detail.boxes:g}", "the number of boxes")]
+                return [odd(entry, "boxes", f"{detail.boxes:g}", "the number of boxes")]
             return _STEPS[detail.kind](self, entry, detail)
         if isinstance(detail, Pulled):
             return self._pull(entry, detail, worked)
@@ -293,7 +293,7 @@ class BaitBook:
         where = "on hand" if places == PLACES else " or ".join(WHERE[place] for place in places)
         name = self._names[bait] or "bait"
         found = f"{told_boxes(boxes)} of {name}, but only {told_boxes(had)} known {where} at that time"
-        return drawn, [_odd(entry, key, found, "what was bought or moved before, or a count of what is there")]
+        return drawn, [odd(entry, key, found, "what was bought or moved before, or a count of what is there")]
 
     def _pull(self, entry: LogEntry, detail: Pulled, worked: Worked) -> list[Oddity]:
         boxes = detail.bait_boxes
@@ -304,16 +304,16 @@ class BaitBook:
         if not _is_amount(boxes, none=True):
             if worked.baited:
                 self._bait_traps(detail.bait, worked.baited, entry, measured=False)
-            return [_odd(entry, "bait_boxes", f"{boxes:g}", "the number of boxes put in")]
+            return [odd(entry, "bait_boxes", f"{boxes:g}", "the number of boxes put in")]
         if not worked.baited:
             if boxes <= _NONE:
                 return []
-            return [_odd(entry, "bait_boxes", f"{told_boxes(boxes)}, but no trap was baited", "no boxes")]
+            return [odd(entry, "bait_boxes", f"{told_boxes(boxes)}, but no trap was baited", "no boxes")]
         bait = self._key(detail.bait or self._only_bait())
         if not bait and any(self._lots.values()):
             self._bait_traps("", worked.baited, entry, measured=False)
             found = f"{told_boxes(boxes)} without the name of the bait, and there is more than one"
-            return [_odd(entry, "bait", found, "the name of the bait")]
+            return [odd(entry, "bait", found, "the name of the bait")]
         self._bait_traps(bait, worked.baited, entry, measured=True)
         use = self._used.get(bait) or BaitUse(self._names[bait])
         self._used[bait] = replace(
@@ -362,7 +362,7 @@ class BaitBook:
 
     def _moved(self, entry: LogEntry, detail: BaitMoved) -> list[Oddity]:
         if detail.out_of == detail.to:
-            return [_odd(entry, "out_of", f"{detail.out_of}, where it is moved to", "another place")]
+            return [odd(entry, "out_of", f"{detail.out_of}, where it is moved to", "another place")]
         bait, at = self._key(detail.bait), entry.happened_at
         self._touch(bait, at)
         places = (detail.out_of,) if detail.out_of else _OUT_OF[detail.to]
@@ -429,7 +429,7 @@ class BaitBook:
             return []
         orders.popleft()
         found = f"more than {_MOST_ORDERS} orders of {detail.bait} that never came; the oldest counts no more"
-        return [_odd(entry, "boxes", found, "bait-bought for what came, and undo what never will")]
+        return [odd(entry, "boxes", found, "bait-bought for what came, and undo what never will")]
 
 
 _STEPS: dict[EntryKind, Callable[[BaitBook, LogEntry, Any], list[Oddity]]] = {
@@ -454,7 +454,3 @@ def _age(lot: BaitLot) -> tuple[datetime, datetime]:
 def _is_amount(boxes: float, *, none: bool) -> bool:
     """True for a finite number of boxes above 0, or, where ``none`` may be, 0."""
     return math.isfinite(boxes) and (boxes > 0 or (none and boxes == 0))
-
-
-def _odd(entry: LogEntry, key: str, found: str, write: str) -> Oddity:
-    return Oddity(entry.id, entry.string, entry.order, key, found, write)

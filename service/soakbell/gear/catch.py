@@ -9,9 +9,9 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from statistics import median
 from typing import Any
 
-from soakbell.gear.fold import Oddity
 from soakbell.gear.log import LogEntry, Pulled, Shares
 from soakbell.gear.log_check import DOUBLE_PULL_MIN
+from soakbell.gear.trap_states import Oddity, odd
 from soakbell.gear.worked import Worked
 
 MOST_HAULS = 2000
@@ -132,7 +132,7 @@ class CatchBook:
                 )
         else:
             found, write = "traps of which none was ever baited", "the set before the pull"
-            oddities.append(Oddity(entry.id, entry.string, entry.order, "traps", found, write))
+            oddities.append(odd(entry, "traps", found, write))
         if pull.bait and pull.rebaited and pull.reset:
             self._last_bait[entry.string] = self._baits.setdefault(pull.bait.casefold(), pull.bait)
         return oddities

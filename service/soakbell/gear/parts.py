@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from soakbell.gear.fold import Oddity
 from soakbell.gear.log import LogEntry, PartBought, PartCounted, PartUsed, Repaired
+from soakbell.gear.trap_states import Oddity, odd
 from soakbell.gear.worked import Worked
 
 
@@ -53,7 +53,7 @@ class PartBook:
         elif isinstance(detail, PartUsed):
             return self._use(entry, "count", detail.part, detail.count)
         elif isinstance(detail, Repaired):
-            return [odd for part, pieces in detail.parts for odd in self._use(entry, "parts", part, pieces)]
+            return [told for part, pieces in detail.parts for told in self._use(entry, "parts", part, pieces)]
         return []
 
     def freeze(self) -> PartStock:
@@ -81,4 +81,4 @@ class PartBook:
             return []
         found = f"{pieces:g} of {part!r} used, with {line.on_hand:g} on hand"
         write = "a count of the part before it, or those bought, since none can be used that weren't there"
-        return [Oddity(entry.id, entry.string, entry.order, key, found, write)]
+        return [odd(entry, key, found, write)]

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from soakbell.gear.fold import Oddity
 from soakbell.gear.log import OF_TRAPS, EngineHours, LogEntry, Pulled, UpkeepDone
+from soakbell.gear.trap_states import Oddity, odd
 from soakbell.gear.worked import Worked
 
 _DAY = timedelta(days=1)
@@ -159,7 +159,7 @@ class UpkeepBook:
             if told.engine_h < self._meter_h:
                 found = f"{told.engine_h:g}, less than the {self._meter_h:g} read before"
                 write = "the reading of the meter, or that the meter is new"
-                return [Oddity(entry.id, entry.string, entry.order, "engine_h", found, write)]
+                return [odd(entry, "engine_h", found, write)]
             self._engine_h += told.engine_h - self._meter_h
         self._meter_h = told.engine_h
         self._read_at = at = entry.happened_at
