@@ -12,7 +12,7 @@ from logbook import told
 from soakbell.gear import catch
 from soakbell.gear.catch import CatchBook, CatchCell, CatchRecord, total_of
 from soakbell.gear.fold import Oddity
-from soakbell.gear.grades import grade_faults, grade_of, short_of_law, value_usd
+from soakbell.gear.grades import grade_of, short_of_law, value_usd
 from soakbell.gear.log import BaitBought, LogEntry, Pulled, TrapsSet
 from soakbell.gear.outfit import Grade
 from soakbell.gear.worked import Worked
@@ -237,18 +237,6 @@ def test_the_soak_of_a_short_pull_is_day_zero() -> None:
 def test_a_claw_is_of_the_highest_grade_that_its_weight_reaches(claw_oz: float, grade: str | None) -> None:
     found = grade_of(claw_oz, GRADES)
     assert (found and found.name) == grade
-
-
-def test_a_grade_that_is_misspelt_is_told_with_the_near_one() -> None:
-    (fault,) = grade_faults((("Jumbos", 3.0), ("large", 2.0)), GRADES, "pull at 09:40")
-    assert str(fault) == ("pull at 09:40: lb_by_grade: found 'Jumbos', not a grade of the settings; write 'jumbo'")
-
-
-def test_a_grade_like_none_is_told_with_all_that_there_are() -> None:
-    (fault,) = grade_faults((("xyz", 3.0),), GRADES, "pull")
-    assert fault.write == "one of jumbo, medium, large"
-    (fault,) = grade_faults((("jumbo", 3.0),), (), "pull")
-    assert "the settings name none" in fault.write
 
 
 def test_pounds_are_worth_their_price() -> None:

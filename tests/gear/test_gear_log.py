@@ -309,7 +309,7 @@ def test_a_bell_is_named_by_what_it_is_about() -> None:
         (UpkeepDone("engine-oil"), "task", "engine oil"),
         (UpkeepDone("engine oil", date(2027, 1, 1)), "expires_on", "nothing"),
         (Pulled(bait="mullet"), "bait", "mullet heads"),
-        (Pulled(lb_by_grade=(("Jumbos", 2.0),)), "lb_by_grade", "'jumbo'"),
+        (Pulled(lb_by_grade=(("Jumbos", 2.0),)), "lb_by_grade", "jumbo"),
     ],
     ids=lambda given: getattr(getattr(given, "kind", None), "value", ""),
 )

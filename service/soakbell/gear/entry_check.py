@@ -11,7 +11,6 @@ from typing import get_args
 
 from soakbell.errors import Fault
 from soakbell.gear.fold import told_places
-from soakbell.gear.grades import grade_faults
 from soakbell.gear.log import (
     OF_TRAPS,
     BaitBought,
@@ -148,8 +147,9 @@ def _check_texts(entry: LogEntry, say: _Say) -> None:
             say(key, repr(_shown(text)), "a name without spaces at its ends")
     _check_needed(entry.detail, say)
     for key, text in _texts(entry):
-        if len(text) > MAX_CHARS.get(key, MAX_CHARS["voids"]):
-            say(key, f"{len(text)} characters", f"at most {MAX_CHARS.get(key, MAX_CHARS['voids'])}")
+        most = MAX_CHARS.get(key, MAX_CHARS["voids"])
+        if len(text) > most:
+            say(key, f"{len(text)} characters", f"at most {most}")
         if any(unicodedata.category(letter) in _UNSEEN or letter in _TURNING for letter in text):
             say(key, repr(_shown(text)), "one line of plain text, without control characters")
 
@@ -383,8 +383,6 @@ def _beside_outfit(detail: Detail, outfit: Outfit, where: str, faulty: Collectio
             continue
         write = _nearest(name, known) or " or ".join(known) or "nothing; the settings name none"
         yield Fault(where, key, f"{name!r}, not in the settings", write)
-    if isinstance(detail, Pulled) and outfit.grades and "lb_by_grade" not in faulty:
-        yield from grade_faults(detail.lb_by_grade, outfit.grades, where)
     match detail:
         case UpkeepDone(task=task, expires_on=expires_on) if "expires_on" not in faulty:
             rule = next((rule for rule in outfit.upkeep if rule.name == task), None)
@@ -436,5 +434,8 @@ def _named(detail: Detail, outfit: Outfit) -> Iterator[tuple[str, str, list[str]
             | BaitOrdered(bait=bait)
         ):
             yield "bait", bait, [kind.name for kind in outfit.baits]
-        case Pulled(bait=bait) if bait:
-            yield "bait", bait, [kind.name for kind in outfit.baits]
+        case Pulled():
+            if detail.bait:
+                yield "bait", detail.bait, [kind.name for kind in outfit.baits]
+            for grade, _ in detail.lb_by_grade if outfit.grades else ():
+                yield "lb_by_grade", grade, [kind.name for kind in outfit.grades]

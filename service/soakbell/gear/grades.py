@@ -1,11 +1,9 @@
-"""Claws by grade and by length: which grade a weight is, whether a grade is known, what a catch is worth."""
+"""Claws by grade and by length: which grade a weight is, what a catch is worth, what is short of the law."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
-from difflib import get_close_matches
 
-from soakbell.errors import Fault
 from soakbell.gear.log import Shares
 from soakbell.gear.outfit import Grade
 
@@ -14,19 +12,6 @@ def grade_of(claw_oz: float, grades: Collection[Grade]) -> Grade | None:
     """The grade of a claw of that weight, ounces. None: it is lighter than the lightest grade."""
     reached = [grade for grade in grades if claw_oz >= grade.from_oz]
     return max(reached, key=lambda grade: grade.from_oz, default=None)
-
-
-def grade_faults(lb_by_grade: Shares, grades: Collection[Grade], where: str) -> tuple[Fault, ...]:
-    """A fault for each grade told that the settings lack. ``where`` names the entry."""
-    names = [grade.name for grade in grades]
-    faults = []
-    for name, _ in lb_by_grade:
-        if name not in names:
-            near = get_close_matches(name.casefold(), [known.casefold() for known in names], n=1)
-            meant = [known for known in names if near and known.casefold() == near[0]]
-            write = repr(meant[0]) if meant else f"one of {', '.join(names) or 'none, as the settings name none'}"
-            faults.append(Fault(where, "lb_by_grade", f"{name!r}, not a grade of the settings", write))
-    return tuple(faults)
 
 
 def value_usd(lb_by_grade: Shares, grades: Collection[Grade]) -> float | None:
