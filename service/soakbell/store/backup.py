@@ -47,7 +47,7 @@ def back_up(database: Path, to: Path) -> CheckedCopy:
         raise StoreError(f"{database} is not there, so there is nothing to back up")
     if to.is_dir() or database.resolve() == to.resolve():
         raise StoreError(f"{to} can't take the backup; name a file of its own")
-    with _plainly(to):
+    with plainly(to):
         draft = _draft_beside(to)
         try:
             _copy(database, draft)
@@ -69,7 +69,7 @@ def check_copy(file: Path) -> CheckedCopy:
     """
     if not file.is_file():
         raise StoreError(f"{file} is not there")
-    with _plainly(file), closing(_connect(file, read_only=True)) as connection:
+    with plainly(file), closing(_connect(file, read_only=True)) as connection:
         verdict = [row[0] for row in connection.execute("PRAGMA integrity_check(5)")]
         if verdict != ["ok"]:
             raise StoreError(f"{file} is damaged ({verdict[0]}); use another backup")
@@ -116,7 +116,7 @@ def restore(backup: Path, database: Path) -> Path | None:
         )
     if database.exists() and backup.samefile(database):
         raise StoreError(f"{backup} is the database itself; choose a backup")
-    with restoring(database), _plainly(database):
+    with restoring(database), plainly(database):
         draft = _draft_beside(database)
         try:
             _copy(backup, draft)
@@ -248,7 +248,8 @@ def _remove(draft: Path) -> None:
 
 
 @contextmanager
-def _plainly(file: Path) -> Iterator[None]:
+def plainly(file: Path) -> Iterator[None]:
+    """Turns the driver's and the system's faults with ``file`` into a StoreError that says what to do."""
     try:
         yield
     except sqlite3.Error as error:

@@ -14,8 +14,8 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from soakbell.errors import NotUnderstood, StoreError
-from soakbell.store.backup import back_up, check_copy
-from soakbell.store.engine import NEWEST_REVISION, VERSION_TABLE, Store, known_revisions, open_store, remedy_for
+from soakbell.store.backup import back_up, check_copy, plainly
+from soakbell.store.engine import NEWEST_REVISION, VERSION_TABLE, Store, known_revisions, open_store
 from soakbell.store.log import stored_from
 from soakbell.store.schema import (
     Base,
@@ -52,7 +52,7 @@ def carry_out(database: Path, to: Path) -> CarriedOut:
         StoreError: as ``back_up``.
     """
     back_up(database, to)
-    with _plainly(to), closing(sqlite3.connect(to, isolation_level=None)) as copy:
+    with plainly(to), closing(sqlite3.connect(to, isolation_level=None)) as copy:
         for name in sorted(_STAYS):
             copy.execute(f'DELETE FROM "{name}"')  # noqa: S608
         copy.create_function("without_links", 1, without_links, deterministic=True)
@@ -195,11 +195,3 @@ def _refusing_strange(copy: Path) -> Iterator[None]:
         raise NotUnderstood(f"its database can't be read: {fault}") from fault
     except (IntegrityError, ValueError, TypeError, OverflowError) as fault:  # a moment or number that is none
         raise NotUnderstood(f"a row of {copy.name} can't be read: {fault}") from fault
-
-
-@contextmanager
-def _plainly(file: Path) -> Iterator[None]:
-    try:
-        yield
-    except sqlite3.Error as fault:
-        raise StoreError(f"{file}: {fault}; {remedy_for(str(fault))}") from fault

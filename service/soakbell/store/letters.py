@@ -187,6 +187,10 @@ def _ran_out(until: InstrumentedAttribute[datetime | None], now: datetime) -> Co
 # ---- due letters
 
 
+def _unheld(now: datetime) -> ColumnElement[bool]:
+    return or_(DueRow.state == "due", and_(DueRow.state == "claimed", _ran_out(DueRow.claimed_until, now)))
+
+
 def ensure_due(
     session: Session,
     boat: str,
@@ -201,7 +205,7 @@ def ensure_due(
 
     A row that nobody has begun takes new times, as when the hour in the settings or the zone data changed.
     """
-    known = session.scalar(_due_row(boat, kind, day, turn))
+    known = session.scalar(select(DueRow).filter_by(boat=boat, kind=kind, day=day, turn=turn))
     if known is None:
         return _add_due(
             session,
@@ -224,10 +228,6 @@ def ensure_due(
         .values(due_at=due_at, useless_at=useless_at, zone_name=zone_name)
     )
     return False
-
-
-def _due_row(boat: str, kind: str, day: date, turn: int) -> Any:
-    return select(DueRow).where(DueRow.boat == boat, DueRow.kind == kind, DueRow.day == day, DueRow.turn == turn)
 
 
 def _add_due(session: Session, row: DueRow) -> bool:
@@ -266,11 +266,7 @@ def newest_message(session: Session, boat: str, kind: str) -> bytes | None:
 
 def claim_due(session: Session, boat: str, now: datetime, lease_s: float) -> DueClaim | None:
     """Take the boat's longest-due letter that is still of use and that nobody holds, for ``lease_s`` seconds."""
-    free = and_(
-        or_(DueRow.state == "due", and_(DueRow.state == "claimed", _ran_out(DueRow.claimed_until, now))),
-        DueRow.due_at <= now,
-        DueRow.useless_at > now,
-    )
+    free = and_(_unheld(now), DueRow.due_at <= now, DueRow.useless_at > now)
     row = session.scalar(
         select(DueRow).where(DueRow.boat == boat, free).order_by(DueRow.due_at, DueRow.id).limit(1)
     )
@@ -453,10 +449,7 @@ def _call_row(claim: DueClaim, call: CallRecord) -> CallRow:
 
 def expire_due(session: Session, now: datetime) -> tuple[ExpiredLetter, ...]:
     """Close the letters that were not written in time to be of use, with the reason on record."""
-    late = and_(
-        or_(DueRow.state == "due", and_(DueRow.state == "claimed", _ran_out(DueRow.claimed_until, now))),
-        DueRow.useless_at <= now,
-    )
+    late = and_(_unheld(now), DueRow.useless_at <= now)
     expired = []
     for row in session.scalars(select(DueRow).where(late).order_by(DueRow.due_at)).all():
         reason = _why_not_written(row)

@@ -30,6 +30,7 @@ _COLUMNS = tuple(  # the detail as text: its JSON is parsed where a fault in it 
     type_coerce(column, Text).label(column.name) if column.name == "detail" else column
     for column in LogRow.__table__.columns
 )
+_ORDER = (LogRow.happened_at, LogRow.told_at, LogRow.id)  # as LogEntry.order
 _DETAIL: dict[EntryKind, TypeAdapter[Any]] = {kind: TypeAdapter(detail) for kind, detail in DETAILS.items()}
 
 _OF_BOOKS = frozenset(kind.value for kind in set(EntryKind) - OF_CALL)
@@ -195,12 +196,11 @@ def pages_up_to(
     Raises:
         StoreError: a row that a call needs can't be read.
     """
-    order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
-    upto = select(*_COLUMNS).where(LogRow.seq <= seq).order_by(*order).limit(_PAGE)
+    upto = select(*_COLUMNS).where(LogRow.seq <= seq).order_by(*_ORDER).limit(_PAGE)
     after = after or (_DAWN, _DAWN, "")  # a bound on the first page too has SQLite read by the moment, and not all
     while True:
-        place = (literal(at, column.type) for at, column in zip(after, order, strict=True))
-        asked = upto.where(LogRow.happened_at >= after[0], tuple_(*order) > tuple_(*place))
+        place = (literal(at, column.type) for at, column in zip(after, _ORDER, strict=True))
+        asked = upto.where(LogRow.happened_at >= after[0], tuple_(*_ORDER) > tuple_(*place))
         with store.reading() as session:
             page = [(row.seq, _entry_or_unread(row)) for row in session.execute(asked)]
         if page:
@@ -262,13 +262,12 @@ def voided_among(session: Session, ids: Collection[str]) -> frozenset[str]:
 
 def orders_of(session: Session, ids: Sequence[str]) -> list[Order]:
     """The places in time of the entries with these ids, few enough for one statement."""
-    found = session.execute(select(LogRow.happened_at, LogRow.told_at, LogRow.id).where(LogRow.id.in_(ids)))
+    found = session.execute(select(*_ORDER).where(LogRow.id.in_(ids)))
     return [(happened_at, told_at, entry_id) for happened_at, told_at, entry_id in found]
 
 
 def _read(session: Session, *where: Any) -> list[LogEntry]:
-    order = (LogRow.happened_at, LogRow.told_at, LogRow.id)
-    return [_entry_of(row) for row in session.execute(select(*_COLUMNS).where(*where).order_by(*order))]
+    return [_entry_of(row) for row in session.execute(select(*_COLUMNS).where(*where).order_by(*_ORDER))]
 
 
 def _known(session: Session, entries: Sequence[LogEntry]) -> tuple[dict[str, LogEntry], dict[str, LogEntry]]:

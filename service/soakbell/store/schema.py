@@ -122,7 +122,7 @@ class DueRow(Base):
     """One letter that is due: one for each boat, kind, local day and turn.
 
     ``state``: due, claimed, written, expired. A claim holds until ``claimed_until``; a claim that ran out is
-    due again. ``turn`` is 0 for the first letter of a kind and day; CHANGED CALL letters count up.
+    due again. ``turn`` is 0 for the letter of its hour; others of a kind and day count up from 1.
     """
 
     __tablename__ = "due_letter"
@@ -207,7 +207,7 @@ class LetterEntryRow(Base):
 
 
 class NoteRow(Base):
-    """Small facts the service keeps about itself (resolved grid cells, last heartbeat, newest clock)."""
+    """What is kept between runs, by name: resolved cells, ticks, faults, odds, records."""
 
     __tablename__ = "note"
 
