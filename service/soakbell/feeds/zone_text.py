@@ -7,7 +7,7 @@ form makes its segment *not understood*, a phrase that fits none makes its perio
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -96,20 +96,10 @@ def _headlines_adrift(segment: ZoneForecast) -> tuple[Headline, ...]:
 
 
 def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
-    faults = list(segment.faults)
     parts = _sort_lines(segment.body)
     for prose in (segment.heading, parts.notes, parts.unknown):
         parts.headlines.extend(official_sentences(fold(prose)))
-    if not parts.labels:
-        return _without_periods(segment, bulletin_issued_at, parts, faults)
-    if segment.heading and not segment.heading[-1].endswith("-"):
-        faults.extend(segment.heading)
     periods = _periods(segment, parts)
-    faults.extend(parts.unknown)
-    faults.extend(line for line in parts.notes if _GULF_STREAM.match(line))
-    faults.extend(headline.text for headline in parts.headlines if not is_whole(headline.text))
-    faults.extend(_damaged_headlines(periods))
-    faults.extend(foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
     return ZoneForecast(
         zones=segment.zones,
         names=zone_names(segment.heading),
@@ -117,31 +107,26 @@ def _forecast(segment: Segment, bulletin_issued_at: datetime) -> ZoneForecast:
         expires_at=segment.expires_at or bulletin_issued_at,
         headlines=tuple(parts.headlines),
         periods=periods,
-        synopsis=fold(parts.notes),
+        synopsis=fold(parts.notes if periods else segment.body),
         foot=" ".join(map(fold, parts.foot)),
-        not_understood=tuple(faults),
+        not_understood=(*segment.faults, *_faults(segment, parts, periods)),
         text=segment.text,
     )
 
 
-def _without_periods(
-    segment: Segment, bulletin_issued_at: datetime, parts: _Parts, faults: list[str]
-) -> ZoneForecast:
-    """A synopsis, or a segment whose periods were lost."""
-    if not any(_SYNOPSIS_TITLE.match(line) for line in (*segment.heading, *parts.notes)):
-        faults.append("the segment has no forecast periods")
-    return ZoneForecast(
-        zones=segment.zones,
-        names=zone_names(segment.heading),
-        issued_at=segment.issue.issued_at if segment.issue else bulletin_issued_at,
-        expires_at=segment.expires_at or bulletin_issued_at,
-        headlines=tuple(parts.headlines),
-        periods=(),
-        synopsis=fold(segment.body),
-        foot="",
-        not_understood=tuple(faults),
-        text=segment.text,
-    )
+def _faults(segment: Segment, parts: _Parts, periods: Sequence[ForecastPeriod]) -> Iterator[str]:
+    """What fits no known form. A segment without periods is a synopsis, or they were lost."""
+    if not periods:
+        if not any(_SYNOPSIS_TITLE.match(line) for line in (*segment.heading, *parts.notes)):
+            yield "the segment has no forecast periods"
+        return
+    if segment.heading and not segment.heading[-1].endswith("-"):
+        yield from segment.heading
+    yield from parts.unknown
+    yield from (line for line in parts.notes if _GULF_STREAM.match(line))
+    yield from (headline.text for headline in parts.headlines if not is_whole(headline.text))
+    yield from _damaged_headlines(periods)
+    yield from (foot for foot in map(fold, parts.foot) if not _is_known_foot(foot))
 
 
 def _sort_lines(lines: Sequence[str]) -> _Parts:
