@@ -524,7 +524,6 @@ class MeasuredSentence:
             self._noun(Quantity.WIND_WAVES, at)
             return after + 1
         if self.subject is Quantity.WIND and self.open_noun is None and self.group and not self.verb:
-            self.open_noun = None
             self.wind_named = True
             return at + 1
         self._noun(Quantity.WIND, at)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -111,17 +111,22 @@ def _account_for_weather(tokens: Sequence[Token], period: PeriodNotes) -> None:
     if not any(token.low in words.SKY_WORDS for token in tokens):
         period.leave_over(tokens, range(len(tokens)))
         return
-    leftover = []
+    leftover = [
+        at
+        for at, token in _outside_places(tokens)
+        if not (token.kind in words.WEATHER_SENTENCE or is_separator(token) or token.low == "/")
+    ]
+    period.leave_over(tokens, leftover)
+
+
+def _outside_places(tokens: Sequence[Token]) -> Iterator[tuple[int, Token]]:
+    """The tokens that belong to no place, and where they stand."""
     at = 0
     while at < len(tokens):
         end = place_end(tokens, at)
-        if end is not None:
-            at = end
-            continue
-        if not (tokens[at].kind in words.WEATHER_SENTENCE or is_separator(tokens[at]) or tokens[at].low == "/"):
-            leftover.append(at)
-        at += 1
-    period.leave_over(tokens, leftover)
+        if end is None:
+            yield at, tokens[at]
+        at = at + 1 if end is None else end
 
 
 # --- thunder and fog ---------------------------------------------------------------------------------------
@@ -210,17 +215,10 @@ def _read_chop(tokens: Sequence[Token], period: PeriodNotes) -> None:
     phrases = list(_CHOP_PHRASE.finditer(text))
     period.chop.extend(_chop_words(found) for found in phrases)
     leftover = []
-    at = 0
-    while at < len(tokens):
-        token = tokens[at]
-        end = place_end(tokens, at)
-        if end is not None:
-            at = end
-            continue
+    for at, token in _outside_places(tokens):
         known = token.kind in words.CHOP_SENTENCE or token.low in _CHOP_ADVERBS or token.kind is Kind.WAVE
         if not (known or is_separator(token)):
             leftover.append(at)
-        at += 1
     last_chop = max((at for at, token in enumerate(tokens) if token.kind is Kind.CHOP), default=-1)
     leftover.extend(at for at, token in enumerate(tokens) if token.kind is Kind.RISE and at > last_chop)
     period.leave_over(tokens, leftover)

@@ -13,16 +13,15 @@ LIGHT_WIND_KT = 10.0
 """Upper end of "light" (memory: offices mean 5 or 10)."""
 
 GALE_KT = (34.0, 47.0)
-"""Check value W2: weather.gov/key/marine_definitions."""
+"""weather.gov/key/marine_definitions."""
 
 STORM_KT = (48.0, 63.0)
-"""Check value W3, the band where hurricane force is split off."""
+"""As above, where hurricane force is split off."""
 
 TROPICAL_STORM_KT = (34.0, 63.0)
-"""Check value W4."""
 
 HURRICANE_KT = 64.0
-"""Check value W4: lower end, there is no upper one, so the words never carry a call."""
+"""Lower end; there is no upper one, so the words never carry a call."""
 
 THUNDER_SLIGHT_PCT = 24.0
 THUNDER_CHANCE_PCT = 54.0
@@ -110,7 +109,7 @@ UNCAPITALISED_DAYS = frozenset({"sun", "mon", "tue", "tues", "wed", "thu", "thur
 
 
 def split_words(text: str) -> frozenset[str]:
-    return frozenset(_words(text))
+    return frozenset(text.split())
 
 
 _TIME = _words("""
@@ -145,14 +144,12 @@ FALLING_WORDS = split_words("""
     """)
 """After "light" these make it a word of weather, not of wind."""
 
-SKY_WORDS = frozenset(
-    _words("""
+SKY_WORDS = split_words("""
     shower showers rain drizzle snow flurries flurry sleet hail pellets wintry precipitation precip
     freezing spray sunny sunshine cloudy clouds cloud clear clearing fair overcast haze hazy smoke dust
     lightning sprinkles dry ash fog foggy mist thunderstorm thunderstorms tstm tstms thunder storms
     waterspouts waterspout icing
     """)
-)
 """A sentence without numbers is weather only if it has one of these."""
 
 _THUNDER = _words("""
@@ -232,20 +229,18 @@ WEATHER_SENTENCE = frozenset(
 )
 CHOP_SENTENCE = frozenset({*WEATHER_SENTENCE, Kind.CHOP})
 
-OUTLOOK_WORDS = frozenset(
-    _words("""
+OUTLOOK_WORDS = split_words("""
     small craft advisory advisories gale gales storm warning warnings watch hurricane force tropical
     hazardous seas dense fog freezing spray heavy may might could can be needed required issued
     necessary possible is are conditions condition if winds wind a an the or and for likely in this area
     level
     """)
-)
 """Words of a sentence such as "A Small Craft Advisory may be needed". None can say that one is in effect."""
-WARNING_WORDS = frozenset(_words("advisory advisories warning warnings watch watches statement statements sca"))
-MODALS = frozenset(_words("may might could can capable"))
-CHANCE_WORDS = frozenset(_words("may might could can possible likely"))
+WARNING_WORDS = split_words("advisory advisories warning warnings watch watches statement statements sca")
+MODALS = split_words("may might could can capable")
+CHANCE_WORDS = split_words("may might could can possible likely")
 """Without one of these beside it, an official event named in a period is taken to hold."""
-LASTING_WORDS = frozenset(_words("remain remaining continuing persisting being having"))
+LASTING_WORDS = split_words("remain remaining continuing persisting being having")
 """Beside the name of an official event these say that it holds already, whatever may come of it."""
 
 HIGHER_IN_STORMS = re.compile(
