@@ -29,7 +29,7 @@ class SystemClock:
 
 
 class SetClock:
-    """A clock that stands where it was put: for the demo, replays and tests."""
+    """A clock that stands where it was put: for the demo and tests."""
 
     def __init__(self, at: datetime) -> None:
         self.put(at)

@@ -197,9 +197,9 @@ class Fetching:
                 self._place(latest_of(table, station))
 
     def _place(self, report: StationReport) -> None:
-        if report.lat is None or report.lon is None:
+        if report.lat_deg is None or report.lon_deg is None:
             return
-        name, seen = f"station:{report.station}", [report.lat, report.lon]
+        name, seen = f"station:{report.station}", [report.lat_deg, report.lon_deg]
         known = self._get_note(name)
         if known is None:
             self._put_note(name, {"confirmed": seen, "seen": seen, "moved": False})

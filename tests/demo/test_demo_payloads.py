@@ -122,7 +122,7 @@ def test_the_list_of_latest_observations_has_the_station_at_its_place_and_what_i
     now = datetime(2026, 12, 9, 15, 20, tzinfo=UTC)
     listed = latest_of(parse_latest(payloads.latest_observations(WEATHER, now).encode()), FORTNIGHT.station)
     report = parse_realtime(payloads.realtime(WEATHER, now).encode(), FORTNIGHT.station)
-    assert (listed.lat, listed.lon) == FORTNIGHT.station_mark
+    assert (listed.lat_deg, listed.lon_deg) == FORTNIGHT.station_mark
     assert [listed.newest[q] for q in ("wind_kt", "gust_kt")] == [report.newest[q] for q in ("wind_kt", "gust_kt")]
 
 

@@ -114,7 +114,7 @@ def test_the_captured_list_of_latest_observations_is_read_by_its_own_columns(ndb
     table = parse_latest((ndbc / "latest_obs.txt").read_bytes())
     assert len(table) == 840
     report = latest_of(table, "41008")
-    assert (report.lat, report.lon) == (31.4, -80.868)
+    assert (report.lat_deg, report.lon_deg) == (31.4, -80.868)
     assert report.newest["wind_kt"] == Observed(pytest.approx(6.0 * KT), at(2018, 7, 30, 20, 50))
     assert report.newest["sea_m"] == Observed(0.8, at(2018, 7, 30, 20, 50))
     assert report.newest["period_s"] == Observed(8.0, at(2018, 7, 30, 20, 50))
@@ -282,7 +282,7 @@ def test_a_station_that_moved_more_than_a_mile_is_told() -> None:
 
 def test_a_station_without_a_position_has_none() -> None:
     report = latest_of(parse_latest(LATEST.replace("  29.90", "     MM").encode()), "42999")
-    assert (report.lat, report.lon) == (None, -84.1)
+    assert (report.lat_deg, report.lon_deg) == (None, -84.1)
 
 
 @settings(max_examples=200, deadline=None)

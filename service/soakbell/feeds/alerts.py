@@ -6,7 +6,6 @@ https://docs.oasis-open.org/emergency/cap/v1.2/CAP-v1.2.html
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 from soakbell.errors import NotUnderstood
@@ -22,6 +21,7 @@ from soakbell.feeds.strict_json import (
     text_or_none_at,
     texts_at,
 )
+from soakbell.sea.areas import ZONE_ID
 from soakbell.sea.vtec import parse_vtec
 from soakbell.sea.warnings import AlertsReply, OfficialWarning, Vtec
 
@@ -29,7 +29,6 @@ from soakbell.sea.warnings import AlertsReply, OfficialWarning, Vtec
 STATUSES = frozenset({"Actual", "Exercise", "System", "Test", "Draft"})
 MESSAGE_TYPES = frozenset({"Alert", "Update", "Cancel", "Ack", "Error"})
 
-_ZONE = re.compile(r"[A-Z]{2}[CZ][0-9]{3}")
 _ENDS_AN_EVENT = frozenset({"CAN", "EXP"})
 
 
@@ -115,7 +114,7 @@ def _zones(said: Mapping[str, object], where: str) -> tuple[tuple[str, ...], boo
     affected = texts_at(said, "affectedZones", where) if said.get("affectedZones") is not None else ()
     linked = tuple(url.rpartition("/")[2] for url in affected)
     for zone in (*named, *linked):
-        if not _ZONE.fullmatch(zone):
+        if not ZONE_ID.fullmatch(zone):
             raise NotUnderstood(f"{where}: expected zones such as GMZ730, found {shown(zone)}")
     return tuple(dict.fromkeys((*named, *linked))), not (named and linked) or set(named) == set(linked)
 

@@ -35,17 +35,13 @@ class _Measured:
     most: float
 
 
-def _as_it_is(value: float) -> float:
-    return value
-
-
 _COLUMNS: Mapping[str, _Measured] = {
     "WSPD": _Measured("wind_kt", "m/s", units.kt_from_ms, 250.0),
     "GST": _Measured("gust_kt", "m/s", units.kt_from_ms, 250.0),
-    "WDIR": _Measured("wind_from_deg", "degT", _as_it_is, 360.0),
-    "WVHT": _Measured("sea_m", "m", _as_it_is, 40.0),
-    "DPD": _Measured("period_s", "sec", _as_it_is, 40.0),
-    "VIS": _Measured("visibility_nm", "nmi", _as_it_is, 200.0),
+    "WDIR": _Measured("wind_from_deg", "degT", float, 360.0),
+    "WVHT": _Measured("sea_m", "m", float, 40.0),
+    "DPD": _Measured("period_s", "sec", float, 40.0),
+    "VIS": _Measured("visibility_nm", "nmi", float, 200.0),
 }
 
 _NOT_READ = frozenset({("VIS", "mi")})
@@ -135,8 +131,8 @@ def latest_of(table: pd.DataFrame, station: str) -> StationReport:
     row = table.loc[[station]]
     at = row["at"].iloc[0]
     rows = row.drop(columns=["at", "lat", "lon"]).set_axis(pd.DatetimeIndex([at], name="at"), axis="index")
-    lat, lon = (None if row[name].isna().any() else float(row[name].iloc[0]) for name in ("lat", "lon"))
-    return StationReport(station=station, rows=rows, newest=_newest(rows), lat=lat, lon=lon)
+    lat_deg, lon_deg = (None if row[name].isna().any() else float(row[name].iloc[0]) for name in ("lat", "lon"))
+    return StationReport(station=station, rows=rows, newest=_newest(rows), lat_deg=lat_deg, lon_deg=lon_deg)
 
 
 def _table(body: bytes, where: str) -> _Table:
@@ -210,7 +206,7 @@ def _numbers(
     most: float,
     *,
     least: float = 0.0,
-    convert: Callable[[float], float] = _as_it_is,
+    convert: Callable[[float], float] = float,
 ) -> np.ndarray:
     """A column as numbers, holes as NaN. Each distinct text is read once: a column has few."""
     texts = table.column(at)

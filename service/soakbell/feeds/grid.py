@@ -37,10 +37,6 @@ class _Layer:
     most: float
 
 
-def _as_it_is(value: float) -> float:
-    return value
-
-
 def _nmi_from_km(value: float) -> float:
     return units.nmi_from_m(1000.0 * value)
 
@@ -49,16 +45,16 @@ _SPEED = _Layer(
     {
         "wmoUnit:km_h-1": units.kt_from_kmh,
         "wmoUnit:m_s-1": units.kt_from_ms,
-        "wmoUnit:kt": _as_it_is,
-        "nwsUnit:kt": _as_it_is,
+        "wmoUnit:kt": float,
+        "nwsUnit:kt": float,
     },
     0.0,
     250.0,  # kt; the highest gust on record is 220 kt (Barrow Island 1996, WMO)
 )
-_HEIGHT = _Layer({"wmoUnit:m": _as_it_is, "wmoUnit:ft": units.m_from_ft, "nwsUnit:ft": units.m_from_ft}, 0.0, 40.0)
-_PERIOD = _Layer({"nwsUnit:s": _as_it_is, "wmoUnit:s": _as_it_is}, 0.0, 40.0)
-_ANGLE = _Layer({"wmoUnit:degree_(angle)": _as_it_is}, 0.0, 360.0)
-_CHANCE = _Layer({"wmoUnit:percent": _as_it_is}, 0.0, 100.0)
+_HEIGHT = _Layer({"wmoUnit:m": float, "wmoUnit:ft": units.m_from_ft, "nwsUnit:ft": units.m_from_ft}, 0.0, 40.0)
+_PERIOD = _Layer({"nwsUnit:s": float, "wmoUnit:s": float}, 0.0, 40.0)
+_ANGLE = _Layer({"wmoUnit:degree_(angle)": float}, 0.0, 360.0)
+_CHANCE = _Layer({"wmoUnit:percent": float}, 0.0, 100.0)
 _REACH = _Layer({"wmoUnit:m": units.nmi_from_m, "wmoUnit:km": _nmi_from_km}, 0.0, 200.0)
 
 _LAYERS: Mapping[str, _Layer] = {
@@ -180,7 +176,7 @@ def _layer(layer: Mapping[str, object], name: str, kind: _Layer) -> tuple[tuple[
     if convert is None and any(value is not None for _, _, value in values):
         fault = f"{name}: its unit {shown(uom)} isn't known"
         return tuple(Interval(s, e, None, "" if value is None else fault) for s, e, value in values), [fault]
-    return tuple(_interval(s, e, value, name, convert or _as_it_is, kind) for s, e, value in values), []
+    return tuple(_interval(s, e, value, name, convert or float, kind) for s, e, value in values), []
 
 
 def _as_whole_percent(value: float) -> float:

@@ -22,9 +22,9 @@ from soakbell.feeds.strict_json import (
     texts_at,
     whole_number_at,
 )
+from soakbell.sea.areas import ZONE_ID
 
 _OFFICE = re.compile(r"[A-Z]{3}")
-_ZONE = re.compile(r"[A-Z]{2}[CZ][0-9]{3}")
 _ZONE_KEYS = ("forecastZone", "county", "fireWeatherZone")
 
 
@@ -33,7 +33,7 @@ class GridPoint:
     """The forecast cell at a position.
 
     Attributes:
-        lat, lon: the position asked for, degrees.
+        lat_deg, lon_deg: the position asked for.
         office, x, y: the cell's name, as asked of ``/gridpoints``.
         on_land: as the service classes it; None where it doesn't say.
         forecast_zone: UGC id of the zone whose text forecast covers the position; None where there is none.
@@ -41,8 +41,8 @@ class GridPoint:
         time_zone: IANA name.
     """
 
-    lat: float
-    lon: float
+    lat_deg: float
+    lon_deg: float
     office: str
     x: int
     y: int
@@ -84,10 +84,10 @@ def parse_point(body: bytes) -> GridPoint:
         raise NotUnderstood(f"position: cell {shown(office)} {x},{y}, but its link goes to {shown(link)}")
     kind = text_or_none_at(said, "type", where)
     zones = {key: _zone_of(url, where) for key in _ZONE_KEYS if (url := text_or_none_at(said, key, where))}
-    lat, lon = _position(object_at(reply, "geometry", where))
+    lat_deg, lon_deg = _position(object_at(reply, "geometry", where))
     return GridPoint(
-        lat=lat,
-        lon=lon,
+        lat_deg=lat_deg,
+        lon_deg=lon_deg,
         office=office,
         x=x,
         y=y,
@@ -106,7 +106,7 @@ def parse_zone(body: bytes) -> Zone:
     """
     said = object_at(read_object(body, what="a forecast zone"), "properties", "zone")
     zone = text_at(said, "id", "zone")
-    if not _ZONE.fullmatch(zone):
+    if not ZONE_ID.fullmatch(zone):
         raise NotUnderstood(f"zone: expected an id such as GMZ730, found {shown(zone)}")
     return Zone(
         id=zone,
@@ -119,7 +119,7 @@ def parse_zone(body: bytes) -> Zone:
 
 def _zone_of(url: str, where: str) -> str:
     zone = url.rpartition("/")[2]
-    if not _ZONE.fullmatch(zone):
+    if not ZONE_ID.fullmatch(zone):
         raise NotUnderstood(f"{where}: expected a link to a zone such as GMZ730, found {shown(url)}")
     return zone
 
@@ -127,14 +127,14 @@ def _zone_of(url: str, where: str) -> str:
 def _position(geometry: Mapping[str, object]) -> tuple[float, float]:
     parts = list_at(geometry, "coordinates", "position")
     if geometry.get("type") == "Point" and len(parts) == 2 and all(units.is_number(part) for part in parts):
-        lon, lat = (float(str(part)) for part in parts)
-        if abs(lat) <= 90.0 and abs(lon) <= 180.0:
-            return lat, lon
+        lon_deg, lat_deg = (float(str(part)) for part in parts)
+        if abs(lat_deg) <= 90.0 and abs(lon_deg) <= 180.0:
+            return lat_deg, lon_deg
     raise NotUnderstood(f"position: expected a Point, found {shown(geometry)}")
 
 
 def _time_zone(name: str) -> str:
-    """S9: only IANA names; "EST" and offsets carry no rule for the change of the clock."""
+    """Only IANA names: "EST" and offsets carry no rule for the change of the clock."""
     try:
         if "/" not in name:
             raise ValueError("no region")

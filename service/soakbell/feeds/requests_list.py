@@ -18,6 +18,7 @@ from soakbell.errors import FetchFailed, NotUnderstood
 from soakbell.feeds.alerts import parse_alerts
 from soakbell.feeds.strict_json import list_at, moment, read_object, shown, text_at
 from soakbell.feeds.transport import JSON_TYPES, Ask
+from soakbell.sea.areas import ZONE_ID
 from soakbell.sea.sources import RawReply, SourceKind
 
 MOST_PAGES = 20
@@ -28,7 +29,6 @@ _LINKED = "application/ld+json"
 
 _OFFICE = re.compile(r"[A-Z]{3}")
 _PRODUCT = re.compile(r"[A-Z]{3}")
-_ZONE = re.compile(r"[A-Z]{2}[CZ][0-9]{3}")
 _CELL = re.compile(r"[A-Z]{3}/[0-9]{1,3},[0-9]{1,3}")
 _STATION = re.compile(r"[A-Z0-9]{4,7}")
 _PRODUCT_ID = re.compile(r"[0-9A-Fa-f-]{8,64}")
@@ -74,7 +74,7 @@ def product_ask(office: str, product_id: str, services: PublicServices = PUBLIC)
 
 def warnings_ask(zone: str, services: PublicServices = PUBLIC) -> Ask:
     """What is in force for a zone. Always fresh: an empty list means something only at the moment it is given."""
-    url = f"{services.weather_api}/alerts/active?zone={_right(zone, _ZONE)}"
+    url = f"{services.weather_api}/alerts/active?zone={_right(zone, ZONE_ID)}"
     return _json_ask(SourceKind.WARNINGS, zone, url, _GEO, fresh=True)
 
 
@@ -99,7 +99,7 @@ def zone_ask(
     zone: str, services: PublicServices = PUBLIC, *, of: Literal["forecast", "coastal"] = "coastal"
 ) -> Ask:
     """What the service knows of a zone. A zone it doesn't know is a 404."""
-    url = f"{services.weather_api}/zones/{of}/{_right(zone, _ZONE)}"
+    url = f"{services.weather_api}/zones/{of}/{_right(zone, ZONE_ID)}"
     return _json_ask(SourceKind.POINT, zone, url, _GEO)
 
 

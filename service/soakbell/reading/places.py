@@ -9,8 +9,8 @@ from soakbell.reading.printing import Facts
 def read_point(body: bytes, _: str, __: list[str]) -> Facts:
     point = parse_point(body)
     return {
-        "lat": point.lat,
-        "lon": point.lon,
+        "lat": point.lat_deg,
+        "lon": point.lon_deg,
         "cell": point.cell,
         "office": point.office,
         "on_land": point.on_land,

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+
+ZONE_ID = re.compile(r"[A-Z]{2}[CZ][0-9]{3}")
+"""UGC id of a zone or county (NWS Instruction 10-1702)."""
 
 
 @dataclass(frozen=True)

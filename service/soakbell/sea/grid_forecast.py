@@ -68,11 +68,11 @@ class GridForecast:
         return f"{self.office}/{self.x},{self.y}"
 
 
-def holds(grid: GridForecast, lat: float, lon: float) -> bool:
-    """Whether the cell's ground holds the point (degrees). False where the reply drew no ground."""
-    if not (math.isfinite(lat) and math.isfinite(lon)) or not grid.geometry:
+def holds(grid: GridForecast, lat_deg: float, lon_deg: float) -> bool:
+    """Whether the cell's ground holds the point. False where the reply drew no ground."""
+    if not (math.isfinite(lat_deg) and math.isfinite(lon_deg)) or not grid.geometry:
         return False
-    point = (lon, lat)
+    point = (lon_deg, lat_deg)
     if any(_near_edge(point, ring) for ring in grid.geometry):
         return True
     outline, *gaps = grid.geometry

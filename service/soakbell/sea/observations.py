@@ -32,18 +32,19 @@ class StationReport:
         rows: UTC DatetimeIndex, oldest first, float columns among ``wind_kt, gust_kt, wind_from_deg, sea_m,
             period_s, visibility_nm``; NaN is a hole.
         newest: for each quantity its own newest value; a quantity with none is absent.
-        lat, lon: where given, else None.
+        lat_deg, lon_deg: where given, else None.
     """
 
     station: str
     rows: pd.DataFrame = field(repr=False)
     newest: Mapping[str, Observed]
-    lat: float | None = None
-    lon: float | None = None
+    lat_deg: float | None = None
+    lon_deg: float | None = None
 
 
-def has_moved(report: StationReport, lat: float, lon: float) -> bool:
-    """Whether a station lies elsewhere than at the confirmed place (degrees). A report without one can't tell."""
-    if report.lat is None or report.lon is None:
+def has_moved(report: StationReport, lat_deg: float, lon_deg: float) -> bool:
+    """Whether a station lies elsewhere than at the confirmed place. A report without one can't tell."""
+    if report.lat_deg is None or report.lon_deg is None:
         return False
-    return nmi_from_m(Geodesic.WGS84.Inverse(report.lat, report.lon, lat, lon)["s12"]) > MOVED_NMI
+    moved = Geodesic.WGS84.Inverse(report.lat_deg, report.lon_deg, lat_deg, lon_deg)
+    return nmi_from_m(moved["s12"]) > MOVED_NMI

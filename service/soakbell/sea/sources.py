@@ -79,6 +79,7 @@ class SourceHours:
             hour is never fit, whatever the numbers beside it.
         issued_at: the time inside the payload, never that of the fetch.
         expires_at: end of validity as the payload states it, or None.
+        notes: by quantity, why the source gives none of it though it should.
     """
 
     kind: SourceKind
