@@ -9,6 +9,7 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -27,6 +28,7 @@ from law.world import (
     world,
 )
 from law.world import grid as grid_body
+from law.world import station as station_body
 from soakbell.call_record import as_record
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
@@ -151,6 +153,23 @@ def test_no_source_is_asked_while_the_database_is_held(store: Store, monkeypatch
     }
 
 
+def test_each_zone_office_and_cell_is_asked_for_by_its_own_name_and_no_worded_forecast_is(store: Store) -> None:
+    """F6, F7: never ``/forecast``, and a list of warnings for every zone."""
+    two_zones = ('name = "Outer Bay"\nzone = "GMZ730"', 'name = "Outer Bay"\nzone = "GMZ765"')
+    desk, sources, _ = desk_of(world(settings=settings_with(two_zones, WITH_STATION)), store)
+    desk.sources.poll()
+    assert sorted(urlsplit(ask.url)._replace(scheme="", netloc="").geturl() for ask in sources.asked) == [
+        "/alerts/active?zone=GMZ730",
+        "/alerts/active?zone=GMZ765",
+        "/data/latest_obs/latest_obs.txt",
+        "/data/realtime2/NCKF1.txt",
+        "/gridpoints/TAE/76,65",
+        "/gridpoints/TAE/77,71",
+        "/products/aaaaaaaa-1",
+        "/products/types/CWF/locations/TAE",
+    ]
+
+
 # ---- the zone text
 
 
@@ -240,7 +259,97 @@ def test_a_grid_that_cannot_be_read_is_asked_for_again_past_every_cache(store: S
     assert sources.times("gridpoints/TAE/77,71") == [False, True]
 
 
+def inner_grid(issued_at: datetime, wind_kt: float) -> bytes:
+    return grid_body(INNER, issued_at, NOW.replace(minute=0), wind_kt=wind_kt, gust_kt=wind_kt + 4, sea_m=0.5)
+
+
+def test_an_older_copy_of_a_grid_does_not_take_the_place_of_a_newer_one(store: Store) -> None:
+    """F1: one cache of many is behind, by less than the greatest age, when the forecast has turned."""
+    desk, sources, clock = desk_of(world(), store)
+    for hours_old, wind_kt in ((1, 20), (5, 7), (9, 7)):
+        sources.answers["gridpoints/TAE/77,71"] = inner_grid(NOW - timedelta(hours=hours_old), wind_kt)
+        desk.sources.poll()
+        assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.WAIT
+    assert sources.times("gridpoints/TAE/77,71") == [False, False, True, False, True]
+    note = desk.sources.on_hand(clock.now()).troubles[SourceKind.GRID, INNER]
+    assert "the reply is of 2026-12-08 00:30 UTC, though data of 2026-12-08 08:30 UTC came before" in note
+    sources.answers["gridpoints/TAE/77,71"] = inner_grid(NOW, 7)
+    desk.sources.poll()
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
+    assert desk.sources.on_hand(clock.now()).troubles == {}
+
+
+def test_an_older_copy_of_observations_does_not_take_the_place_of_newer_ones(store: Store) -> None:
+    """F1."""
+    desk, sources, _ = desk_of(world(settings=settings_with(WITH_STATION)), store)
+    for minutes_old, wind_m_s in ((10, 12.0), (70, 4.0)):
+        measured = (NOW - timedelta(minutes=minutes_old), wind_m_s, wind_m_s + 1, 0.5)
+        sources.answers[f"realtime2/{STATION}.txt"] = station_body([measured])
+        desk.sources.poll()
+        day = desk.decide(TODAY, clock_suspect=False).call.hours
+        assert day["wind_kt"].max() == pytest.approx(12.0 * 3600 / 1852)
+
+
+def test_a_grid_that_cannot_be_read_hides_behind_no_older_one(store: Store) -> None:
+    desk, sources, _ = desk_of(world(), store)
+    told = {
+        NOW - timedelta(hours=2): None,
+        None: FaultCode.NOT_UNDERSTOOD,
+        NOW - timedelta(hours=5): FaultCode.NOT_UNDERSTOOD,
+        NOW - timedelta(hours=1): None,
+    }
+    for issued_at, fault in told.items():
+        body = b"{}" if issued_at is None else inner_grid(issued_at, 7)
+        sources.answers["gridpoints/TAE/77,71"] = body
+        desk.sources.poll()
+        lines = {line.key: line.fault for line in desk.decide(TODAY, clock_suspect=False).call.sources}
+        assert lines[INNER] is fault
+
+
+def test_a_grid_once_dated_in_the_future_does_not_hold_back_the_right_one(store: Store) -> None:
+    desk, sources, _ = desk_of(world(), store)
+    for issued_at, word in ((NOW + DAY, CallWord.NO_CALL), (NOW, CallWord.PULL)):
+        sources.answers["gridpoints/TAE/77,71"] = inner_grid(issued_at, 7)
+        desk.sources.poll()
+        assert desk.decide(TODAY, clock_suspect=False).call.word is word
+
+
 # ---- the cell of a point
+
+
+def test_a_cell_is_asked_for_anew_once_a_day_and_after_a_fault_of_its_grid(store: Store) -> None:
+    """F5: a cell that is no more answers 404."""
+    desk, sources, clock = desk_of(world(settings=settings_with(*NO_CELLS)), store)
+
+    def asked_at(hours_on: float) -> int:
+        clock.put(NOW + timedelta(hours=hours_on))
+        before = len(sources.times("points/30.05,-84.15"))
+        desk.sources.poll()
+        return len(sources.times("points/30.05,-84.15")) - before
+
+    assert [asked_at(0), asked_at(23.9)] == [1, 0]
+    sources.answers["gridpoints/TAE/77,71"] = None
+    assert [asked_at(24), asked_at(25)] == [1, 1]
+    del sources.answers["gridpoints/TAE/77,71"]
+    assert [asked_at(26), asked_at(27)] == [1, 0]
+
+
+def test_until_the_grid_of_a_changed_cell_has_come_that_of_the_old_one_serves_no_call(
+    store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    """F5: old and new are never mixed; the change is logged."""
+    desk, sources, clock = desk_of(world(settings=settings_with(*NO_CELLS)), store)
+    desk.sources.poll()
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
+    sources.answers |= {"points/30.05,-84.15": point("TAE/77,72"), "gridpoints/TAE/77,72": None}
+    clock.put(NOW + DAY)
+    desk.sources.poll()
+    assert "grid cell of an area changed" in caplog.text
+    clock.put(NOW)  # when all else is as fresh as it was
+    lines = {line.key: line.fault for line in desk.decide(TODAY, clock_suspect=False).call.sources}
+    assert lines["TAE/77,72"] is FaultCode.MISSING
+    assert INNER not in lines
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.NO_CALL
 
 
 def test_a_grid_cell_that_changed_is_told_in_the_letter_for_three_days(store: Store) -> None:

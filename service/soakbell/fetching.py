@@ -132,10 +132,26 @@ class Fetching:
         self._put_note(name, told | {"had": True})
 
     def _fetch_new(self, ask: Ask, issued_at: Callable[[bytes], datetime | None], within: timedelta) -> None:
-        """A reply that is older inside than it should be is asked for once more, past every cache (F1)."""
-        at = issued_at(self._fetcher.fetch(ask).body)
-        if at is None or self._clock.now() - at > within:
-            self._fetcher.fetch(replace(ask, fresh=True))
+        """A reply that is older inside than it should be, or than one that came before, is asked for once more,
+        past every cache (F1). One that is still older than one before doesn't take its place.
+
+        What can't be read takes the place of all before it: no older one stands in for it.
+        """
+        name, behind = _newest_name(ask.kind, ask.key), ""
+        for one in (ask, replace(ask, fresh=True)):
+            reply, known = self._fetcher.fetch(one), self._get_note(name)
+            at, now = issued_at(reply.body), self._clock.now()
+            known_at = None if known is None else datetime.fromisoformat(known[0]["issued_at"])
+            behind = ""
+            if at is not None and known_at is not None and at < known_at <= now + FUTURE_SLACK:
+                before = f"though data of {known_at:%Y-%m-%d %H:%M} UTC came before"
+                behind = f"the reply is of {at:%Y-%m-%d %H:%M} UTC, {before}"
+            elif (newest_at := at or known_at) is not None:
+                self._put_note(name, {"issued_at": newest_at.isoformat(), "sha256": reply.sha256})
+            if at is not None and not behind and now - at <= within:
+                return
+        if behind:
+            raise FetchFailed(behind, retry=True)
 
     def _fetch_warnings(self, zone: str) -> None:
         pages = fetch_warnings(self._fetcher, zone, self._services)
@@ -271,7 +287,8 @@ class Fetching:
                 if area.station is not None:
                     keys.append((SourceKind.OBSERVATIONS, area.station))
                 for kind, key in keys:
-                    pages = _kept_pages(session, kind, key)
+                    held = letters.get_note(session, self._name(_newest_name(kind, key)))
+                    pages = _kept_pages(session, kind, key, None if held is None else held[0]["sha256"])
                     if pages:
                         kept[kind, key] = pages
                     note = letters.get_note(session, self._name(f"trouble:{kind.value}:{key}"))
@@ -330,11 +347,19 @@ class _KeepsAll:
             replies.keep_reply(session, reply)
 
 
-def _kept_pages(session: Any, kind: SourceKind, key: str) -> tuple[RawReply, ...]:
-    """A source's newest good reply; of a list of warnings all its pages, as far as they came together."""
+def _newest_name(kind: SourceKind, key: str) -> str:
+    """The note of the reply that is newest inside: its time and hash."""
+    return f"newest:{kind.value}:{key}"
+
+
+def _kept_pages(session: Any, kind: SourceKind, key: str, held: str | None) -> tuple[RawReply, ...]:
+    """A source's newest good reply, or the one ``held`` by its hash; of a list of warnings all its pages, as far
+    as they came together."""
     first = replies.newest_good(session, kind, key)
     if first is None:
         return ()
+    if held is not None and held != first.sha256:
+        first = replies.reply_named(session, held) or first
     pages = [first]
     if kind is SourceKind.WARNINGS:
         try:

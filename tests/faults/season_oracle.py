@@ -95,6 +95,17 @@ class Served:
         )
 
 
+def _standing(came: Sequence[Came]) -> dict[str, Came]:
+    """Of each source what came last; an older copy of a grid or of what was measured stands behind a newer one."""
+    found: dict[str, Came] = {}
+    for one in came:
+        before = found.get(one.source)
+        older = before is not None and before.of is not None and one.of is not None and one.of < before.of
+        if not older or one.source not in ("station", *AREAS):
+            found[one.source] = one
+    return found
+
+
 def _reads_as_usual(source: str, fault: ForecastFault) -> bool:
     """Whether the transport takes the spoiled reply for a whole one, by its media type."""
     return source in ("warnings", *AREAS) or (source == "text" and fault is ForecastFault.CUT_TEXT)
@@ -134,7 +145,7 @@ class Oracle:
     def _against(self, call: Call, trip: Trip, made_at: datetime, came: Sequence[Came]) -> Iterator[str]:
         assert call.window is not None
         window = call.window
-        newest = {one.source: one for one in came}
+        newest = _standing(came)
         for source in ("text", "list", "warnings", "station", *AREAS):
             if source not in newest:
                 yield f"nothing of {source} had come"
