@@ -12,7 +12,7 @@ from sqlalchemy import delete, update
 
 from page_scenes import Scene, page_scene
 from soakbell.store import letters
-from soakbell.store.schema import CallRow, ReplyRow
+from soakbell.store.schema import CallRow, RecipientRow, ReplyRow
 
 
 @pytest.fixture
@@ -127,6 +127,26 @@ def test_a_pull_whose_watch_has_ended_or_is_another_days_says_so(scene: Scene) -
             watch = {"day": day, "until": None if until is None else until.isoformat()}
             letters.put_note(session, "watch:Little Grebe", watch, now)
         assert "No watch is kept" in scene.visitor.get("/").text
+
+
+def test_a_changed_call_whose_letter_is_not_sent_stands_on_the_page_and_says_so(scene: Scene) -> None:
+    """A8: at once, and for as long as the mail server has not taken it."""
+    scene.tell_call()
+    assert "has not taken" not in scene.visitor.get("/").text
+    now, day = scene.clock.now(), scene.clock.now().date()
+    changed = scene.house.desk.write_failed("changed", day, 1, "no data")
+    with scene.store.writing() as session:
+        letters.ensure_due(session, scene.house.boat, "changed", day, 1, "UTC", now, now + timedelta(hours=9))
+        claim = letters.claim_due(session, scene.house.boat, now, lease_s=120)
+        assert claim is not None
+        letter_id = letters.write_letter(session, claim, changed, now)
+    for state in ("waiting", "expired", "accepted"):
+        with scene.store.writing() as session:
+            session.execute(update(RecipientRow).where(RecipientRow.outbox_id == letter_id).values(state=state))
+        page = scene.visitor.get("/").text
+        assert word_of(page) == "NO CALL"
+        unsent = "The mail server has not taken the letter of this call for 1 of 1 addresses"
+        assert (unsent in page) is (state != "accepted")
 
 
 def test_a_record_that_cannot_be_read_is_told_and_is_no_call(scene: Scene) -> None:

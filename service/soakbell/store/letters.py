@@ -716,6 +716,14 @@ def letter_named(session: Session, letter_id: int) -> SentLetter | None:
     return SentLetter(row.id, row.kind, row.subject, row.written_at, states, row.message)
 
 
+def states_of_call(session: Session, boat: str, day: date) -> Mapping[str, int]:
+    """How far the letter with the day's newest call got: its addresses counted by state."""
+    letters_of_day = select(OutboxRow.id).join(DueRow, OutboxRow.due_id == DueRow.id).where(DueRow.boat == boat)
+    of_calls = letters_of_day.where(DueRow.day == day, DueRow.kind.in_(("morning", "changed")))
+    newest = session.scalar(of_calls.order_by(OutboxRow.id.desc()).limit(1))
+    return {} if newest is None else _states_of(session, [newest]).get(newest, {})
+
+
 def _states_of(session: Session, ids: Sequence[int]) -> dict[int, dict[str, int]]:
     counted = (
         select(RecipientRow.outbox_id, RecipientRow.state, func.count())

@@ -20,7 +20,7 @@ from soakbell.letters.page import Page, page_of
 from soakbell.letters.times import HarborTimes, age_words
 from soakbell.letters.words import capital, listed
 from soakbell.planning.call import Call
-from soakbell.store.letters import clock_behind_by, get_note, letter_named, letters_before
+from soakbell.store.letters import clock_behind_by, get_note, letter_named, letters_before, states_of_call
 from soakbell.web.health import LONGEST_SILENCE, last_sweep
 from soakbell.web.visit import Role, Visit, Way
 
@@ -31,11 +31,12 @@ _HIGHEST_ID = 2**62
 @dataclass(frozen=True)
 class Standing:
     """How a call stands ``at`` a moment. ``counts`` is False once it ran out; ``old`` says so in words, or that
-    nobody has watched it."""
+    nobody has watched it. ``unsent``: whom its letter didn't reach, in words."""
 
     page: Page
     counts: bool
     old: str
+    unsent: str
     made_ago: str
     ends_at: datetime
     at: datetime
@@ -54,6 +55,7 @@ def standing(visit: Visit) -> Standing | None:
         page,
         _counts(visit, call),
         _old(visit, call, times),
+        _unsent(visit, call),
         age_words(ago_h),
         ends_at=call.valid_until,
         at=visit.now,
@@ -109,6 +111,16 @@ def _unwatched(session: Session, boat: str, call: Call, now: datetime) -> str:
     if until is None or datetime.fromisoformat(until) <= now:
         return "No watch is kept: later warnings and forecasts are not in this. Look them up first."
     return ""
+
+
+def _unsent(visit: Visit, call: Call) -> str:
+    with visit.house.store.reading() as session:
+        states = states_of_call(session, visit.house.boat, call.day)
+    lacking = sum(states.values()) - states.get("accepted", 0)
+    if not lacking:
+        return ""
+    addresses = f"{lacking} of {sum(states.values())} addresses"
+    return f"The mail server has not taken the letter of this call for {addresses}: tell those who wait for it."
 
 
 def _clock_fault(visit: Visit) -> str:
