@@ -6,6 +6,7 @@ import copy
 import json
 import math
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -160,6 +161,11 @@ def test_a_cell_holds_what_lies_half_a_hundred_metres_past_its_edges_and_no_more
     grid, beyond_deg = parse_grid(cell()), beyond_m / (60 * 1852)
     for lat, lon in ((30.06 + beyond_deg, -84.145), (30.045, -84.16 - beyond_deg), (30.045, -84.13 + beyond_deg)):
         assert holds(grid, lat, lon) == held
+
+
+def test_a_cell_of_no_ground_holds_no_place_and_none_holds_an_unknown_one() -> None:
+    grid = parse_grid(cell())
+    assert not holds(replace(grid, geometry=()), 30.045, -84.145)
     for lat, lon in ((math.nan, -84.145), (30.045, math.nan)):
         assert not holds(grid, lat, lon)
 

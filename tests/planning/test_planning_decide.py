@@ -141,6 +141,33 @@ def test_a_window_ended_by_light_or_law_says_so(home_by_h: float, code: str) -> 
     assert (home_by if code == "later_dark" else rules.bounds.haul_to) in why.values.values()
 
 
+@pytest.mark.parametrize(("legal_min", "longest_min"), [(60, 60.0), (-1, 0.0)])
+def test_a_day_too_short_for_the_trip_is_a_wait_that_tells_both_lengths(
+    legal_min: int, longest_min: float
+) -> None:
+    rules = light()
+    assert rules.bounds is not None
+    haul_to = rules.bounds.haul_from + timedelta(minutes=legal_min)
+    short = situation(soaked(OUTER_BAR, 9), days=(replace(rules, bounds=replace(rules.bounds, haul_to=haul_to)),))
+    verdict = decide(short)
+    trip = decide(situation(soaked(OUTER_BAR, 9))).trip
+    assert trip is not None
+    assert (verdict.word, verdict.trip) == (CallWord.WAIT, None)
+    assert verdict.reasons == (Reason("too_short", {"needed_min": trip.duration_min, "longest_min": longest_min}),)
+
+
+def test_a_trip_that_lasts_longer_than_the_forecast_is_no_call_that_tells_its_fit_hours() -> None:
+    """The boat may leave from 12:15 UTC; of the hours from noon the forecast tells those before 14:00."""
+    day = situation(WEEK)
+    cut = {
+        name: replace(place, **{each: getattr(place, each)[: HOURS[8]] for each in ("fit", "over", "headroom")})
+        for name, place in day.places.items()
+    }
+    verdict = decide(replace(day, places=cut))
+    assert (verdict.word, verdict.trip) == (CallWord.NO_CALL, None)
+    assert [(reason.code, reason.values["longest_min"]) for reason in verdict.reasons] == [("too_short", 120)]
+
+
 def test_wind_over_the_limit_all_day_is_a_wait_that_names_the_wind() -> None:
     verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=22), grid(wind_kt=18))))
     assert verdict.word is CallWord.WAIT

@@ -140,6 +140,24 @@ def test_no_more_comes_home_than_the_deck_carries_and_the_last_string_in_part() 
     assert "hours_full" not in codes(verdict)
 
 
+@pytest.mark.parametrize(
+    ("strings", "deck", "told"),
+    [
+        ((OUTER_BAR, NINE_FOOT), OUTER_BAR.traps, {"string": "", "strings": ("Nine Foot",)}),
+        ((OUTER_BAR,), 5, {"string": "Outer Bar", "traps": 5, "of": OUTER_BAR.traps, "strings": ()}),
+        ((OUTER_BAR,), OUTER_BAR.traps, None),
+    ],
+    ids=["a string left", "a part left", "nothing left"],
+)
+def test_a_full_deck_is_told_where_it_leaves_traps_out_there(
+    strings: tuple[TrapString, ...], deck: int, told: dict[str, object] | None
+) -> None:
+    ahead = [of_places(soaked(string, 9 - n)) for n, string in enumerate(strings)]
+    day = situation(*ahead, days=(take_up(),))
+    full = [reason.values for reason in decide(aboard(day, deck=deck)).reasons if reason.code == "deck_full"]
+    assert full == ([] if told is None else [{"deck_traps": deck, **told}])
+
+
 def test_a_string_larger_than_the_deck_comes_home_in_part_in_the_hours_of_its_part() -> None:
     whole = situation(of_places(OLD), days=(take_up(),))
     part, all_of_it = decide(aboard(whole, deck=5)), decide(aboard(whole))

@@ -27,7 +27,10 @@ def ordered(fishery: Fishery, *orders: tuple[Effect, date, date]) -> Fishery:
 
 def dates(day: date, fishery: Fishery = STONE, region: str | None = "elsewhere") -> tuple[date, date] | None:
     found = take_up_day(fishery, day, sector="commercial", region=region)
-    return None if found is None else (found.last_harvest, found.deadline)
+    if found is None:
+        return None
+    assert "harvest" in found.reason.bars
+    return found.last_harvest, found.deadline
 
 
 @pytest.mark.parametrize("region", ["elsewhere", "south", None])

@@ -197,6 +197,17 @@ def test_a_message_without_a_code_that_it_does_not_name_goes_on(type_: str) -> N
     assert ("a", 0, 12) in spans([message(), other])
 
 
+@pytest.mark.parametrize(
+    ("type_", "vtec"), [("Alert", ()), ("Alert", ("CAN",)), ("Cancel", ("CON",)), ("Cancel", ("CAN", "EXT"))]
+)
+def test_a_message_without_a_code_goes_on_past_what_neither_cancels_nor_updates_it(
+    type_: str, vtec: tuple[str, ...]
+) -> None:
+    """In doubt both are kept, even with a reference."""
+    other = message("b", type_=type_, sent=2, refs=("a",), vtec=tuple(map(code, vtec)))
+    assert ("a", 0, 12) in spans([message(), other])
+
+
 def test_a_cancel_ends_only_its_own_zones() -> None:
     """F8, as in a captured message that cancels two zones and continues a third."""
     alert = message(zones=(BAY, OFFSHORE), vtec=(code("NEW"),))
