@@ -480,6 +480,13 @@ def test_a_sea_of_nought_in_some_hours_carries_nothing() -> None:
     assert source.numbers["sea_m"].tolist() == [0.0] * 6 + [0.4] * 18
 
 
+def test_waves_of_no_period_are_no_waves_in_the_hours_that_say_so() -> None:
+    periods = [["2026-12-08T06:00:00+00:00/PT6H", 0], ["2026-12-08T12:00:00+00:00/PT18H", 4]]
+    source = hours(cell(wavePeriod=periods))
+    assert source.whole["period_s"].tolist() == [False] * 6 + [True] * 18
+    assert source.numbers["period_s"].isna().tolist() == [True] * 6 + [False] * 18
+
+
 def test_a_quantity_that_does_not_exist_is_a_fault_of_the_caller() -> None:
     with pytest.raises(ValueError, match="tide_m"):
         hours(cell(), frozenset({"tide_m"}))

@@ -237,6 +237,16 @@ def test_a_warning_over_the_day_is_a_wait_whatever_the_numbers_say() -> None:
     assert verdict.reasons[0].values["event"] == "Small Craft Advisory"
 
 
+def test_of_a_day_s_warnings_those_over_before_the_boat_could_leave_or_begun_after_it_is_home_are_not_told() -> (
+    None
+):
+    spans = {"past": (HOURS[0], MORNING), "held": (MORNING, HOURS[30]), "to come": (HOURS[20], None)}
+    bars = tuple(Bar("warning", begins, ends, {"event": name}) for name, (begins, ends) in spans.items())
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(), grid(), bars=bars)))
+    assert verdict.word is CallWord.WAIT
+    assert [reason.values["event"] for reason in verdict.reasons] == ["held"]
+
+
 def test_a_warning_that_ends_before_noon_leaves_the_afternoon() -> None:
     bar = Bar("warning", MORNING - timedelta(hours=9), HOURS[11].to_pydatetime())
     verdict = decide(situation(WEEK, seas=conditions(zone_text(), grid(), bars=(bar,))))
