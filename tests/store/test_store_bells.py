@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from sqlalchemy import func, select
@@ -15,11 +13,10 @@ from soakbell.gear.hushed import RungBell
 from soakbell.gear.log import BaitOrdered, LogEntry, TrapsSet, new_entry
 from soakbell.store import letters
 from soakbell.store.bells import forget_rung, rung_bells
-from soakbell.store.engine import Store, open_store
+from soakbell.store.engine import Store
 from soakbell.store.letters import ClaimedRecipient, ClaimLost, WrittenLetter
 from soakbell.store.log import all_entries, append_entries
 from soakbell.store.schema import DueRow, OutboxRow
-from soakbell.store.upgrade import migrate
 
 BOAT, ZONE, DAY = "Little Grebe", "America/New_York", date(2026, 12, 8)
 NOW = datetime(2026, 12, 8, 16, 0, tzinfo=UTC)
@@ -34,14 +31,6 @@ ORDER = new_entry(
     told_by="order letter",
     key="order letter 2026-12-08 Bayside Bait mullet heads",
 )
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(f"sqlite:///{tmp_path}/soakbell.db")
-    migrate(opened)
-    yield opened
-    opened.close()
 
 
 def tell(

@@ -6,7 +6,6 @@ import os
 import sqlite3
 import threading
 import time
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -20,14 +19,6 @@ from soakbell.store.schema import Base, NoteRow, OutboxRow, UtcMoment
 from soakbell.store.upgrade import migrate
 
 NOW = datetime(2026, 12, 8, 9, 30, tzinfo=UTC)
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(f"sqlite:///{tmp_path}/soakbell.db")
-    migrate(opened)
-    yield opened
-    opened.close()
 
 
 def note(name: str, at: datetime = NOW) -> NoteRow:

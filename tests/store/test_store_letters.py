@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from sqlalchemy import func, select
 
 from soakbell.errors import StoreError
 from soakbell.store import letters
-from soakbell.store.engine import Store, open_store
+from soakbell.store.engine import Store
 from soakbell.store.letters import CallRecord, ClaimLost, DueClaim, WrittenLetter
 from soakbell.store.schema import CallRow, DueRow, OutboxRow, RecipientRow
-from soakbell.store.upgrade import migrate
 
 BOAT, ZONE = "Little Grebe", "America/New_York"
 DAY = date(2026, 12, 8)
@@ -23,14 +20,6 @@ DUE = datetime(2026, 12, 8, 9, 30, tzinfo=UTC)
 NOON = datetime(2026, 12, 8, 17, 0, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
 SKIPPER, MATE = "skipper@example.org", "mate@example.org"
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(f"sqlite:///{tmp_path / 'soakbell.db'}")
-    migrate(opened)
-    yield opened
-    opened.close()
 
 
 def ensure(store: Store, kind: str = "morning", due: datetime = DUE, useless: datetime = NOON) -> bool:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -27,14 +25,6 @@ from soakbell.store.upgrade import migrate
 
 SET = told(TrapsSet())
 PULL = told(Pulled(legal_claws=31, lb_by_grade=(("jumbo", 2.5), ("large", 7.0))), 100, traps=(1, 3))
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(f"sqlite:///{tmp_path}/soakbell.db")
-    migrate(opened)
-    yield opened
-    opened.close()
 
 
 def stored(store: Store) -> list[LogEntry]:

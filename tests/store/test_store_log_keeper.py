@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -29,14 +28,6 @@ from soakbell.store.upgrade import migrate
 
 SET = told(TrapsSet())
 PULL = told(Pulled(legal_claws=31), 100)
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = open_store(f"sqlite:///{tmp_path}/soakbell.db")
-    migrate(opened)
-    yield opened
-    opened.close()
 
 
 @pytest.fixture
