@@ -6,7 +6,9 @@ SoakbellError
     NotUnderstood         a payload or phrase that can't be read
     FetchFailed           a source couldn't be reached or answered with a fault
       HostNotFound        its name has no address, as when this computer isn't online
+      UnusableReply       it answered with what can't be used (feeds.transport)
     StoreError            the database can't be used as it is
+      ClaimLost           another process has the letter (store.letters)
     MailRefused           the mail server said no
 """
 

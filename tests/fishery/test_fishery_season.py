@@ -408,12 +408,12 @@ def test_the_caution_names_the_authority_and_the_date(fishery: Fishery) -> None:
     assert "Check with the authority" in told.text
     assert fishery.authority.name in told.text
     assert "25 Nov 2026" in told.text
-    assert f"of {len(fishery.rules())} were not read in the rule's own text" in told.text
+    assert f"of {len(fishery.rules)} were not read in the rule's own text" in told.text
 
 
 @pytest.mark.parametrize("fishery", [STONE, BLUE], ids=lambda fishery: fishery.name)
 def test_every_shipped_rule_says_where_it_is_from_and_when_it_was_checked(fishery: Fishery) -> None:
-    for shipped in fishery.rules():
+    for shipped in fishery.rules:
         assert shipped.source.strip()
         assert shipped.checked == CHECKED
         if shipped.sure in ("memory", "conflicting"):

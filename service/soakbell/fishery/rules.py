@@ -264,12 +264,9 @@ class Fishery:
     def region_names(self) -> tuple[str, ...]:
         return tuple(region.name for region in self.regions)
 
+    @cached_property
     def rules(self) -> tuple[Rule[Any], ...]:
         """Every rule of the fishery, whatever its kind."""
-        return self._rules
-
-    @cached_property
-    def _rules(self) -> tuple[Rule[Any], ...]:
         return tuple(_rules_within(self))
 
     @cached_property
@@ -299,7 +296,7 @@ def _faults(fishery: Fishery) -> Iterator[str]:
     yield from _doubled("sector", fishery.sectors)
     yield from _doubled("region", fishery.region_names)
     yield from _doubled("closure", [closure.rule.name for closure in fishery.closures])
-    for rule in fishery.rules():
+    for rule in fishery.rules:
         for kind, named, known in (
             ("sector", rule.sectors, fishery.sectors),
             ("region", rule.regions, fishery.region_names),

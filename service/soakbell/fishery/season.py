@@ -259,7 +259,7 @@ def in_force(rules: tuple[Rule[T], ...], day: date, sector: str, region: str | N
 
 
 def caution(fishery: Fishery) -> Caution:
-    rules = fishery.rules()
+    rules = fishery.rules
     read = sum(rule.sure == "read" for rule in rules)
     checked = min(rule.checked for rule in rules)
     return Caution(
@@ -418,7 +418,7 @@ def _turns(fishery: Fishery, around: int) -> set[date]:
             turns |= {closed.first.in_year(year), closed.last.in_year(year) + _ONE_DAY}
     for ordered in (order.rule.value for order in fishery.orders):
         turns |= {ordered.first, ordered.last + _ONE_DAY}
-    for rule in fishery.rules():
+    for rule in fishery.rules:
         turns |= {rule.since} if rule.since else set()
         turns |= {rule.until + _ONE_DAY} if rule.until else set()
     return turns
