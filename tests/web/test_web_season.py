@@ -68,6 +68,7 @@ def no_draws(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_without_kept_odds_the_page_tells_trips_and_draws_no_weather(scene: Scene) -> None:
     page = shown(scene)
     assert "60 traps are not home: 60 fishing. All must be out by Thursday 6 May 2027, 14 days left." in page
+    assert page.count("All must be out by") == 1
     assert "Trips to take them up" in page
     assert NO_ODDS in page
     assert "AssertionError" not in page

@@ -16,7 +16,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO, Any
 
-from itsdangerous import BadSignature, TimestampSigner, URLSafeTimedSerializer
+from itsdangerous import BadSignature, URLSafeTimedSerializer
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.responses import Response, StreamingResponse
@@ -26,10 +26,10 @@ from soakbell.gear.fold import Whereabouts
 from soakbell.gear.log import Correction, LogEntry, Moved, new_entry
 from soakbell.gear.log_csv import MAX_BYTES, CsvImport, plan_import, put_log_csv
 from soakbell.gear.strings import Mark, TrapString
-from soakbell.letters.times import HarborTimes
 from soakbell.store.carrying import carry_in, nothing_done
 from soakbell.store.log import all_entries, append_entries, entries_keyed, newest_seq, take_entries, voided_among
 from soakbell.web.boat_zip import entries_in_order, unpack_boat_zip, write_boat_zip
+from soakbell.web.keys import timed_signer
 from soakbell.web.marks_import import MOST_BYTES, MarksRead, read_marks, told_mark
 from soakbell.web.visit import Role, Visit, Way
 
@@ -72,20 +72,25 @@ class Batch:
 
 def _marks(visit: Visit) -> Response:
     code = visit.query.get("batch", "")
-    batch = _batch(visit, code) if code else None
-    return visit.page("marks.html", batch=batch, faults=(), fault="")
+    return _marks_page(visit, batch=_batch(visit, code) if code else None)
+
+
+def _marks_page(
+    visit: Visit, *, status: int = 200, batch: Batch | None = None, fault: str = "", faults: tuple[Fault, ...] = ()
+) -> Response:
+    return visit.page("marks.html", status=status, batch=batch, fault=fault, faults=_told(faults))
 
 
 def _marks_look(visit: Visit, form: FormData) -> Response:
     content = _uploaded(form)
     if content is None:
-        return visit.page("marks.html", status=422, batch=None, faults=(), fault=_NO_FILE)
+        return _marks_page(visit, status=422, fault=_NO_FILE)
     house = visit.house
     lie, afloat = _as_they_lie(visit)
     read = read_marks(content, lie, afloat, house.settings.harbor.mark)
     if not (read.moves or read.unmoved or read.passed_over):
         fault = "" if read.faults else "The file has no marks."
-        return visit.page("marks.html", status=422, batch=None, faults=_told(read.faults), fault=fault)
+        return _marks_page(visit, status=422, fault=fault, faults=read.faults)
     told = [[one.string, *_degrees(one.start), *_degrees(one.end)] for one in read.moves]
     proposal = {"boat": house.boat, "at": visit.now.isoformat(), "moves": told}
     return visit.page(
@@ -101,7 +106,7 @@ def _marks_look(visit: Visit, form: FormData) -> Response:
 def _marks_take(visit: Visit, form: FormData) -> Response:
     told = _proposed(visit, form, _MARKS_SALT)
     if told is None:
-        return visit.page("marks.html", status=410, batch=None, faults=(), fault=_TOO_OLD)
+        return _marks_page(visit, status=410, fault=_TOO_OLD)
     house, code = visit.house, _code_of(str(form.get("proposal", "")))
     at = datetime.fromisoformat(told["at"])
     entries = [
@@ -118,8 +123,7 @@ def _marks_take(visit: Visit, form: FormData) -> Response:
     try:
         take_entries(house.store, entries, house.settings.trap_strings, visit.now, zone=house.zone)
     except LogRefused as refused:
-        fault = "Nothing was taken."
-        return visit.page("marks.html", status=422, batch=None, faults=_told(refused.faults), fault=fault)
+        return _marks_page(visit, status=422, fault="Nothing was taken.", faults=refused.faults)
     return visit.go(f"/marks?batch={code}")
 
 
@@ -142,8 +146,7 @@ def _marks_undo(visit: Visit, form: FormData) -> Response:
     try:
         take_entries(house.store, voids, house.settings.trap_strings, visit.now, zone=house.zone)
     except LogRefused as refused:
-        fault = "Nothing was undone."
-        return visit.page("marks.html", status=422, batch=None, faults=_told(refused.faults), fault=fault)
+        return _marks_page(visit, status=422, fault="Nothing was undone.", faults=refused.faults)
     return visit.go(f"/marks?batch={code}")
 
 
@@ -151,9 +154,8 @@ def _batch(visit: Visit, code: str) -> Batch:
     entries, undone = _entries_of(visit, code)
     if not entries:
         raise HTTPException(404, "There is no such import.")
-    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
     names = tuple(entry.string or "" for entry in entries)
-    return Batch(code, times.dated(entries[0].told_at), names, {entry.id for entry in entries} <= undone)
+    return Batch(code, visit.times.dated(entries[0].told_at), names, {entry.id for entry in entries} <= undone)
 
 
 def _entries_of(visit: Visit, code: str) -> tuple[list[LogEntry], frozenset[str]]:
@@ -329,8 +331,7 @@ def _carry_in(visit: Visit, form: FormData) -> Response:
             entries = carry_in(house.store, carried.database, house.boat)
         except (NotUnderstood, StoreError) as fault:
             return _carry(visit, status=422, fault=f"Nothing was carried in: {fault}.")
-    times = HarborTimes.at(house.settings.harbor.time_zone, visit.now)
-    return visit.page("carry_done.html", made=times.zoned(carried.made_at, dated=True), entries=entries)
+    return visit.page("carry_done.html", made=visit.times.zoned(carried.made_at, dated=True), entries=entries)
 
 
 # ---- what these share
@@ -348,15 +349,7 @@ def _uploaded(form: FormData) -> bytes | None:
 
 
 def _signer(visit: Visit, salt: str) -> URLSafeTimedSerializer:
-    now = visit.now
-
-    class Signer(TimestampSigner):
-        def get_timestamp(self) -> int:
-            return int(now.timestamp())
-
-    return URLSafeTimedSerializer(
-        list(visit.house.keys), salt=salt, signer=Signer, signer_kwargs={"digest_method": hashlib.sha256}
-    )
+    return timed_signer(visit.house.keys, salt, visit.now)
 
 
 def _proposed(visit: Visit, form: FormData, salt: str) -> dict[str, Any] | None:

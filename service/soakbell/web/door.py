@@ -21,7 +21,7 @@ from urllib.parse import urlencode
 
 from argon2 import PasswordHasher
 from argon2.exceptions import VerificationError
-from itsdangerous import BadSignature, TimestampSigner, URLSafeSerializer, URLSafeTimedSerializer
+from itsdangerous import BadSignature, URLSafeSerializer, URLSafeTimedSerializer
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData
 from starlette.responses import Response
@@ -31,7 +31,7 @@ from soakbell.letters.facts import PageAct
 from soakbell.page_settings import PageTerms
 from soakbell.store.page_doors import KeptSession, begin_session, end_session, renew_session, session_of, use_link
 from soakbell.web.house import PageHouse
-from soakbell.web.keys import Keys
+from soakbell.web.keys import Keys, timed_signer
 from soakbell.web.visit import Role, SignedIn, Visit, Way
 
 log = logging.getLogger(__name__)
@@ -321,16 +321,7 @@ _GOES_TO: dict[str, str] = {"today": "/", "log": "/log", "season": "/season"}
 
 
 def _links(keys: Keys, skipper: str, now: datetime) -> URLSafeTimedSerializer:
-    class Signer(TimestampSigner):
-        def get_timestamp(self) -> int:
-            return int(now.timestamp())
-
-    return URLSafeTimedSerializer(
-        list(keys),
-        salt=f"{_LINK_SALT} {_sha256(skipper)}",
-        signer=Signer,
-        signer_kwargs={"digest_method": hashlib.sha256},
-    )
+    return timed_signer(keys, f"{_LINK_SALT} {_sha256(skipper)}", now)
 
 
 def _told_by(visit: Visit, link: str) -> str | None:

@@ -42,6 +42,7 @@ from soakbell.store.log import Unread, told_lately_of, voided_among
 from soakbell.store.log_keeper import Kept
 from soakbell.web.log_forms import told_words
 from soakbell.web.string_plan import (
+    MOST_BARS,
     Plot,
     bearing_words,
     catch_plot,
@@ -55,7 +56,6 @@ from soakbell.web.visit import Visit, Way
 
 _HOURS_A_DAY = 24.0
 _PULLS_TOLD, _ENTRIES_TOLD = 20, 12
-_HAULS_DRAWN = 30
 
 
 # ---- strings
@@ -104,7 +104,7 @@ _WHERE_WORDS = {
     Whereabouts.ASHORE: "ashore",
     Whereabouts.NEVER_SET: "never set",
     Whereabouts.MISSING: "missing",
-    Whereabouts.RETIRED: "given up",
+    Whereabouts.RETIRED: "written off",
 }
 
 
@@ -142,11 +142,7 @@ def _last_pulled(visit: Visit, kept: Kept, string: str) -> str:
     if kept.books is None:
         return f"not known: {kept.fault or 'the log could not be booked'}"
     at = next((haul.at for haul in kept.books.catch.lately if haul.string == string), None)
-    return "not in the log yet" if at is None else _times(visit).dated(at)
-
-
-def _times(visit: Visit) -> HarborTimes:
-    return HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    return "not in the log yet" if at is None else visit.times.dated(at)
 
 
 def _wishes_of(visit: Visit, kept: Kept, string: str | None) -> list[tuple[date, str]]:
@@ -204,7 +200,7 @@ def _string(visit: Visit) -> Response:
 
 
 def _trap_rows(visit: Visit, state: StringState) -> list[TrapsRow]:
-    outfit, times = visit.house.usable_outfit, _times(visit)
+    outfit, times = visit.house.usable_outfit, visit.times
     alike: dict[tuple[str, str], list[int]] = {}
     for trap in state.traps:
         since = "" if trap.since is None else f" since {due_words(times.local(trap.since).date(), visit.today)}"
@@ -225,11 +221,11 @@ _STANDING = {
 
 def _catch(visit: Visit, hauls: Sequence[HaulTold]) -> tuple[Plot | None, list[str]]:
     """The plot of the last pulls, and the same in words, newest first."""
-    times = _times(visit)
+    times = visit.times
     claws = any(haul.legal_claws is not None for haul in hauls)
     unit = "Legal claws" if claws else "Pounds"
     drawn = []
-    for haul in hauls[-_HAULS_DRAWN:]:
+    for haul in hauls[-MOST_BARS:]:
         caught = haul.legal_claws if claws else haul.lb
         if caught is not None:
             drawn.append((due_words(times.local(haul.at).date(), visit.today), caught / haul.traps))
@@ -249,7 +245,7 @@ def _haul(visit: Visit, haul: HaulTold, times: HarborTimes) -> str:
 
 def _entries(visit: Visit, string: str) -> list[tuple[str, bool]]:
     """What was told of the string lately, and whether it was undone."""
-    times = _times(visit)
+    times = visit.times
     with visit.house.store.reading() as session:
         found = told_lately_of(session, string, _ENTRIES_TOLD)
         voided = voided_among(session, [entry.id for entry in found])
@@ -373,7 +369,7 @@ def _lasts(visit: Visit, bait: BaitNow) -> str:
 
 
 def _bait_blocks(visit: Visit, now: GearNow) -> Iterator[Block]:
-    times = _times(visit)
+    times = visit.times
     tomorrow = HarborTimes(times.zone.key, now.tomorrow)
     thaw = (thaw_words(call, tomorrow) for call in now.thaw)
     yield from some_block(

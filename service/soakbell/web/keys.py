@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import secrets
 import stat
+from datetime import datetime
 from pathlib import Path
 from typing import NewType
+
+from itsdangerous import TimestampSigner, URLSafeTimedSerializer
 
 from soakbell.errors import StoreError
 
@@ -34,6 +38,18 @@ def keys_beside(database: Path) -> Keys:
     if not 0 < len(keys) <= _MOST or any(len(key) < 2 * _BYTES for key in keys):
         raise StoreError(f"{path} holds no usable keys; remove it, and links of letters begin anew")
     return Keys(keys)
+
+
+def timed_signer(keys: Keys, salt: str, now: datetime) -> URLSafeTimedSerializer:
+    """Signs, and knows again, by ``now`` and no other clock. ``salt``: for what, so that none opens another."""
+
+    class Signer(TimestampSigner):
+        def get_timestamp(self) -> int:
+            return int(now.timestamp())
+
+    return URLSafeTimedSerializer(
+        list(keys), salt=salt, signer=Signer, signer_kwargs={"digest_method": hashlib.sha256}
+    )
 
 
 def drop_keys(database: Path) -> None:

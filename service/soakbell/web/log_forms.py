@@ -49,7 +49,7 @@ KINDS: Mapping[EntryKind, str] = MappingProxyType(
         EntryKind.ASHORE: "Brought ashore",
         EntryKind.BENCH: "Put on the bench",
         EntryKind.REPLACED: "Replaced",
-        EntryKind.RETIRED: "Given up",
+        EntryKind.RETIRED: "Written off",
         EntryKind.TAGGED: "New tag",
         EntryKind.RENUMBERED: "Places changed",
         EntryKind.BAIT_BOUGHT: "Bait that came",
@@ -386,7 +386,7 @@ def fault_words(fault: Fault) -> str:
 
 @dataclass(frozen=True)
 class Asked:
-    """What forms are made from. ``counts`` says of each string how many traps fish; ``bells`` which stand."""
+    """What forms are made from: of each string its ``marks`` for the script, in ``counts`` how many traps fish."""
 
     strings: Sequence[TrapString]
     outfit: Outfit | None

@@ -210,14 +210,7 @@ def _take(visit: Visit, form: FormData) -> Response:
 
 
 def _form_page(visit: Visit, form: Form, key: str, *, status: int = 200) -> Response:
-    return visit.page(
-        "log_form.html",
-        status=status,
-        form=form,
-        key=key,
-        faults=form.faults,
-        sign="Tell the log",
-    )
+    return visit.page("log_form.html", status=status, form=form, key=key)
 
 
 def _kind_of(visit: Visit) -> EntryKind:
@@ -300,7 +293,7 @@ def _rows(visit: Visit, most: int, before: int | None) -> tuple[list[ToldRow], i
     with visit.house.store.reading() as session:
         found = told_before(session, most, before)
         voided = voided_among(session, [entry.id for _, entry in found])
-    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    times = visit.times
     rows = [_row(visit, entry, entry.id in voided, times) for _, entry in found]
     return rows, found[-1][0] if found else None
 
@@ -326,7 +319,7 @@ def _just_told(visit: Visit) -> list[str]:
         return []
     with visit.house.store.reading() as session:
         found = entries_named(session, ids)
-    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    times = visit.times
     return [told_words(entry, times) for entry in sorted(found, key=lambda entry: entry.order)]
 
 

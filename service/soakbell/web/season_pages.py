@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
 from soakbell.letters.facts import LetterFacts
-from soakbell.letters.gear_section import Block
-from soakbell.letters.recovery import RecoverySection, recovery_sections
+from soakbell.letters.recovery import recovery_sections
 from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
 from soakbell.letters.recovery_sheet import recovery_sheet, sheet_css
 from soakbell.letters.recovery_words import EVENLY, STACKED, STAYS, lead_words, starts_words, trip_words
 from soakbell.letters.season_section import reckoned_lines, season_section
 from soakbell.letters.start_section import start_section
-from soakbell.letters.times import HarborTimes
 from soakbell.letters.words import ended
 from soakbell.planning.recovery import RecoveryList
 from soakbell.planning.season_told import SeasonAhead, TodayCounts
@@ -33,11 +31,7 @@ def _season(visit: Visit) -> Response:
     ahead = _ahead(visit)
     listed = ahead.recovery
     call = counting_call(visit) if _by_call(ahead) else None
-    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
-    section, start = (
-        season_section(ahead, ""),
-        start_section(visit.house.desk.gear.start(visit.now), "", whole=True),
-    )
+    section = season_section(ahead, "")
     return visit.page(
         "season.html",
         lead="" if listed is None else lead_words(listed),
@@ -45,10 +39,10 @@ def _season(visit: Visit) -> Response:
         of_call=of_call(visit, call),
         lines_of_call=() if call is None or listed is None else _lines_by_odds(listed),
         no_odds=NO_ODDS if _lacks_odds(ahead) else "",
-        start=start,
+        start=start_section(visit.house.desk.gear.start(visit.now), "", whole=True),
         # where the end is in sight its section tells what the days rest on
         rests=() if section is not None else tuple(reckoned_lines(ahead)),
-        sections=() if listed is None else tuple(_list(listed, times)),
+        sections=() if listed is None else tuple(recovery_sections(listed, visit.times, "")),
         fault=f"The list can't be told: {ended(ahead.fault)}" if listed is None else "",
         notes=(STAYS, EVENLY, STACKED) if listed is not None and listed.not_home else (),
         out=listed is not None and bool(listed.not_home),
@@ -82,16 +76,6 @@ def _lacks_odds(ahead: SeasonAhead) -> bool:
     if ahead.odds is not None or ahead.lacking or ahead.recovery is None or not ahead.in_sight:
         return False
     return bool(ahead.recovery.fishing) and (ahead.days_left or 0) >= 0
-
-
-def _list(listed: RecoveryList, times: HarborTimes) -> Iterator[RecoverySection]:
-    """Without its lines for the shell."""
-    for section in recovery_sections(listed, times, ""):
-        yield RecoverySection(section.title, section.lines, tuple(_bare(block) for block in section.blocks))
-
-
-def _bare(block: Block) -> Block:
-    return Block(block.title, block.lines, numbered=block.numbered)
 
 
 def _listed(visit: Visit) -> tuple[RecoveryList, LetterFacts]:

@@ -15,6 +15,7 @@ from starlette.responses import Response
 from soakbell.due_times import due_at
 from soakbell.errors import SoakbellError
 from soakbell.letters.chart import value_at
+from soakbell.letters.facts import LetterFacts
 from soakbell.letters.figures import QUANTITY, limit_words, short_figure
 from soakbell.letters.page import Page, page_of
 from soakbell.letters.times import HarborTimes, age_words
@@ -45,18 +46,16 @@ class Standing:
 def standing(visit: Visit) -> Standing | None:
     """Today's call as it stands now; None where none was told."""
     told = visit.house.desk.told(visit.today)
-    if told is None:
-        return None
-    call, facts = told
-    times = HarborTimes(facts.zone_name, call.day)
-    page = page_of(call, facts)
-    ago_h = (visit.now - call.made_at) / timedelta(hours=1)
+    return None if told is None else _standing(visit, *told)
+
+
+def _standing(visit: Visit, call: Call, facts: LetterFacts) -> Standing:
     return Standing(
-        page,
+        page_of(call, facts),
         _counts(visit, call),
-        _old(visit, call, times),
+        _old(visit, call, HarborTimes(facts.zone_name, call.day)),
         _unsent(visit, call),
-        age_words(ago_h),
+        age_words((visit.now - call.made_at) / timedelta(hours=1)),
         ends_at=call.valid_until,
         at=visit.now,
     )
@@ -193,17 +192,16 @@ def _why(visit: Visit) -> Response:
     if told is None or _clock_fault(visit):
         return _today(visit)
     call, facts = told
-    found = standing(visit)
-    times = HarborTimes(facts.zone_name, call.day)
-    heads, rows = hour_rows(call, times)
-    return visit.page("why.html", standing=found, page=found.page if found else None, heads=heads, rows=rows)
+    found = _standing(visit, call, facts)
+    heads, rows = hour_rows(call, HarborTimes(facts.zone_name, call.day))
+    return visit.page("why.html", standing=found, page=found.page, heads=heads, rows=rows)
 
 
 def _letters(visit: Visit) -> Response:
     before = visit.query.get("before", "")
     with visit.house.store.reading() as session:
         found = letters_before(session, _LETTERS_A_PAGE, _id_of(before) if before else None)
-    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    times = visit.times
     rows = [(one.id, times.dated(one.written_at), one.subject, _reached(one.states)) for one in found]
     older = found[-1].id if len(found) == _LETTERS_A_PAGE else None
     return visit.page("letters.html", rows=rows, older=older)
@@ -216,7 +214,7 @@ def _letter(visit: Visit) -> Response:
         raise HTTPException(404, "There is no such letter on record.")
     message = BytesParser(policy=policy.default).parsebytes(found.message)
     part = message.get_body(("plain",))
-    times = HarborTimes.at(visit.house.settings.harbor.time_zone, visit.now)
+    times = visit.times
     return visit.page(
         "letter.html",
         subject=found.subject,

@@ -12,6 +12,7 @@ from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from soakbell.letters.times import HarborTimes
 from soakbell.web.house import PageHouse
 from soakbell.web.render import rendered
 
@@ -55,6 +56,11 @@ class Visit:
     def today(self) -> date:
         """The harbor's day."""
         return self.now.astimezone(self.house.zone).date()
+
+    @property
+    def times(self) -> HarborTimes:
+        """For a page of today."""
+        return HarborTimes.at(self.house.settings.harbor.time_zone, self.now)
 
     @property
     def query(self) -> Mapping[str, str]:
