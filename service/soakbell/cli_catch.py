@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -11,6 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
+
+from soakbell.cli_files import write_file
+from soakbell.cli_page import print_figures
+from soakbell.cli_telling import database, settings_of
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -33,7 +36,6 @@ class By(StrEnum):
 NOT_TOLD = "not told"
 _OUTPUT = Path("-")
 _NAME_CHARS = 20
-_MOST_CHARS = 1000
 MONTH_WRITTEN = 'a month, as "2026-11"'
 
 
@@ -64,23 +66,16 @@ def catch(
     Example: soakbell catch --string "Nine Foot" --by soak --png catch.png
     """
     from rich.console import Console
-    from rich.measure import Measurement
 
     from soakbell.gear_settings import outfit_of
-    from soakbell.settings import load_settings
     from soakbell.store.log import all_entries
-    from soakbell.wiring import open_database
 
-    settings = load_settings(ctx.obj, os.environ, with_secrets=False)
+    settings = settings_of(ctx)
     names = _names(string or [], settings)
     first, last = _month("--since", since), _month("--until", until)
     _in_order(first, last)
-    store = open_database(settings)
-    try:
-        with store.reading() as session:
-            entries = all_entries(session)
-    finally:
-        store.close()
+    with database(settings) as store, store.reading() as session:
+        entries = all_entries(session)
     try:
         told = _cells(entries, settings)
     except Exception as fault:
@@ -93,10 +88,9 @@ def catch(
         return
     order = [trap_string.name for trap_string in settings.trap_strings]
     console = Console(stderr=aside)
-    table = _table(cells, by or [By.STRING, By.SOAK], order, _span(settings.boat.name, first, last))
-    needed = Measurement.get(console, console.options.update(max_width=_MOST_CHARS), table).maximum
-    # On a narrow screen the rows run on: a number cut short would be another number.
-    Console(width=max(console.width, needed), stderr=aside).print(table)
+    print_figures(
+        _table(cells, by or [By.STRING, By.SOAK], order, _span(settings.boat.name, first, last)), aside=aside
+    )
     outfit = outfit_of(settings)
     for line in (*_graded(cells, outfit), *_FOOT):
         console.print(line, markup=False, highlight=False)
@@ -222,7 +216,6 @@ def _graded(cells: Iterable[CatchCell], outfit: Outfit | str | None) -> list[str
 
 
 def _draw(file: Path, cells: Sequence[CatchCell], order: Sequence[str], footer: str) -> None:
-    from soakbell.errors import Fault, LogRefused
     from soakbell.letters.catch_plot import catch_png
 
     picture = catch_png(cells, order, footer)
@@ -232,12 +225,7 @@ def _draw(file: Path, cells: Sequence[CatchCell], order: Sequence[str], footer: 
     if file == _OUTPUT:
         sys.stdout.buffer.write(picture)
         return
-    try:
-        file.write_bytes(picture)
-    except OSError as fault:
-        found, write = f"{file} ({fault.strerror})", "a file that can be written"
-        raise LogRefused([Fault("catch", "--png", found, write)]) from fault
-    typer.echo(f"drawn: {file}")
+    write_file("catch", "--png", file, picture, done="drawn")
 
 
 def _span(boat: str, first: Month | None, last: Month | None) -> str:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from soakbell.cli_page import figures_table, print_figures
+from soakbell.cli_telling import database, settings_of
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -16,7 +18,6 @@ if TYPE_CHECKING:
     from soakbell.planning.fit_climate import FitClimate
     from soakbell.settings import Settings
 
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _WHERE = "climatology"
 _ANY_YEAR = 2027
 
@@ -52,10 +53,8 @@ def climatology(
     from soakbell.climatology import count_climate, keep_climate, kept_climate, usual_by_month
     from soakbell.clock import SystemClock
     from soakbell.planning.fit_climate import prior_climate
-    from soakbell.settings import load_settings
-    from soakbell.wiring import open_database
 
-    settings = load_settings(ctx.obj, os.environ, with_secrets=False)
+    settings = settings_of(ctx)
     area, left_out = _area(settings, area), _measured_only(without or [])
     counted = None
     if files:
@@ -64,20 +63,17 @@ def climatology(
         if not counted.climate.months:
             typer.echo("no day of these files is known well enough to be counted; nothing is kept", err=True)
             raise typer.Exit(1)
-    store = open_database(settings)
-    try:
+    with database(settings) as store:
         if counted is not None:
             keep_climate(store, settings.boat.name, counted, SystemClock().now())
         found = kept_climate(settings, store, area)
-    finally:
-        store.close()
     if isinstance(found, str):
         typer.echo(f"{found}. What is held beforehand, by the plan file or Soakbell's own:")
-        _print(_prior_table(prior_climate(usual_by_month(settings))))
+        print_figures(_prior_table(prior_climate(usual_by_month(settings))))
         return
     for line in _head(found):
         typer.echo(line)
-    _print(_counted_table(found.climate))
+    print_figures(_counted_table(found.climate))
     for line in _notes(found):
         typer.echo(f"- {line}")
 
@@ -117,11 +113,10 @@ def _body(file: Path) -> bytes:
 
 def _head(counted: AreaClimate) -> Iterator[str]:
     from soakbell.letters.figures import amount, limit_words
+    from soakbell.letters.season_section import years_words
 
-    years = counted.climate.years
-    span = f"{years[0]}" if len(years) == 1 else f"{years[0]} to {years[-1]}, {len(years)} years"
     limits = ", ".join(limit_words(name, limit) for name, limit in counted.limits.items())
-    yield f"{counted.area} by station {counted.station}, {span}"
+    yield f"{counted.area} by station {counted.station}, {years_words(counted.climate.years)}"
     yield (
         f"Days with {amount(counted.needed_h)} h on end inside {limits}, by light and law, and "
         f"{amount(counted.break_margin_h)} h more after landing"
@@ -129,17 +124,14 @@ def _head(counted: AreaClimate) -> Iterator[str]:
 
 
 def _counted_table(climate: FitClimate) -> Table:
-    from rich import box
-    from rich.table import Table
+    from soakbell.letters.times import MONTHS
 
-    table = Table(box=box.SIMPLE_HEAD, padding=0)
-    for head in ("month", "days", "told", "fit", "share", "true share,\n4 times in 5"):
-        table.add_column(head, no_wrap=True)
+    table = figures_table("month", "days", "told", "fit", "share", "true share,\n4 times in 5")
     for month in climate.months:
         share, bounds = month.chance, month.bounds
         told = "-" if share is None else f"{share:.0%}"
         span = "-" if bounds is None else f"{bounds[0]:.0%} to {bounds[1]:.0%}"
-        name = f"{_MONTHS[month.month - 1]}{'*' if month.month in climate.prior_months else ''}"
+        name = f"{MONTHS[month.month - 1]}{'*' if month.month in climate.prior_months else ''}"
         table.add_row(name, str(month.days), str(month.known), str(month.fit), told, span)
     return table
 
@@ -147,13 +139,10 @@ def _counted_table(climate: FitClimate) -> Table:
 def _prior_table(climate: FitClimate) -> Table:
     from datetime import date
 
-    from rich import box
-    from rich.table import Table
+    from soakbell.letters.times import MONTHS
 
-    table = Table(box=box.SIMPLE_HEAD, padding=0)
-    for head in ("month", "chance"):
-        table.add_column(head, no_wrap=True)
-    for number, name in enumerate(_MONTHS, start=1):
+    table = figures_table("month", "chance")
+    for number, name in enumerate(MONTHS, start=1):
         table.add_row(name, f"{climate.chance_on(date(_ANY_YEAR, number, 1)):.0%}")
     return table
 
@@ -178,9 +167,3 @@ def _notes(counted: AreaClimate) -> Iterator[str]:
         "than as many by themselves, so the true share may lie further off than is told."
     )
     yield "It ranks days past the forecast, and is no call: only a morning letter says PULL."
-
-
-def _print(table: Table) -> None:
-    from rich.console import Console
-
-    Console(highlight=False, markup=False).print(table)

@@ -32,7 +32,7 @@ def facts_of(settings: Settings, now: datetime) -> LetterFacts:
     )
 
 
-def write_file(command: str, option: str, file: Path, content: bytes) -> None:
+def write_file(command: str, option: str, file: Path, content: bytes, *, done: str = "written") -> None:
     """Write it and say so.
 
     Raises:
@@ -45,4 +45,4 @@ def write_file(command: str, option: str, file: Path, content: bytes) -> None:
     except OSError as fault:
         found = f"{file} ({fault.strerror})"
         raise LogRefused([Fault(command, option, found, "a file that can be written")]) from fault
-    typer.echo(f"written: {file}")
+    typer.echo(f"{done}: {file}")

@@ -7,11 +7,37 @@ from typing import TYPE_CHECKING, TypeAlias
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
 NARROW = 76
 """Columns of a terminal below which rows are written as lines."""
 
+_MOST_CHARS = 1000
+
 Rows: TypeAlias = Sequence[Sequence[str]]
+
+
+def figures_table(*heads: str) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, padding=0)
+    for head in heads:
+        table.add_column(head, no_wrap=True)
+    return table
+
+
+def print_figures(table: Table, *, aside: bool = False) -> None:
+    """To the terminal, or ``aside`` of what goes to the output.
+
+    On a narrow screen the rows run on: a number cut short would be another number.
+    """
+    from rich.console import Console
+    from rich.measure import Measurement
+
+    console = Console(stderr=aside)
+    needed = Measurement.get(console, console.options.update(max_width=_MOST_CHARS), table).maximum
+    Console(width=max(console.width, needed), highlight=False, markup=False, stderr=aside).print(table)
 
 
 class Page:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from soakbell.cli_telling import settings_of
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -37,10 +38,9 @@ def plan(
     from soakbell.letters.plan_section import plan_section
     from soakbell.letters.times import full_day_words
     from soakbell.letters.words import called
-    from soakbell.settings import load_settings
     from soakbell.wiring import build
 
-    settings = load_settings(ctx.obj, os.environ, with_secrets=False)
+    settings = settings_of(ctx)
     now = SystemClock().now()
     today = local_day(now, settings.harbor.time_zone)
     house = build(settings)

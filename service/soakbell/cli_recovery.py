@@ -9,15 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from soakbell.cli_files import facts_of, write_file
+from soakbell.cli_page import Page
 from soakbell.cli_telling import clock_behind, database, settings_of
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
+    from datetime import datetime
 
     from rich.console import Console
 
     from soakbell.letters.times import HarborTimes
-    from soakbell.planning.recovery import RecoveryList, TripOut
+    from soakbell.planning.recovery import RecoveryList
     from soakbell.planning.season_told import SeasonAhead
 
 _MOST_CHARS = 1000
@@ -124,14 +125,13 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
         retired_line,
         rule_words,
         starts_words,
+        trip_words,
     )
     from soakbell.letters.season_section import reckoned_lines
     from soakbell.letters.times import full_day_words
     from soakbell.letters.words import skipper_decides
 
-    def say(text: str) -> None:
-        console.print(text, markup=False, highlight=False)
-
+    say = Page(console).say
     say(f"{boat}, {full_day_words(times.day)}: {lead_words(out)}")
     if out.take_up is not None:
         say(rule_words(out))
@@ -141,7 +141,7 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
     if fishing:
         _table(console, "Fishing", ("trip", "string", "traps", "last seen", "start mark", "end mark"), fishing)
         for trip in out.trips:
-            say(f"trip {trip.number}: {_trip(trip, out.today)}")
+            say(f"trip {trip.number}: {trip_words(trip, out.today)}")
     if out.aboard:
         _table(console, "Aboard", ("string", "trap", "tag", "last seen"), _aboard_rows(out, times))
     if out.missing:
@@ -157,12 +157,6 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
         say(text)
     for text in ((STAYS, EVENLY) if out.not_home else ()) + (skipper_decides("this list"),):
         say(text)
-
-
-def _trip(trip: TripOut, today: date) -> str:
-    from soakbell.letters.recovery_words import trip_words
-
-    return trip_words(trip, today)
 
 
 def _fishing_rows(out: RecoveryList, times: HarborTimes) -> list[tuple[str, ...]]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from soakbell.cli_files import write_file
+from soakbell.cli_page import figures_table, print_figures
+from soakbell.cli_telling import settings_of
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -20,7 +23,6 @@ if TYPE_CHECKING:
     from soakbell.sea.trust_record import SeenDay, TrustRecord
 
 REPLAY_DAYS = 7
-_MOST_CHARS = 1000
 _MEND_DAYS = 30
 
 
@@ -41,11 +43,10 @@ def trust(
     from soakbell.clock import SystemClock
     from soakbell.letters.trust import chance_words, errors_note, past_words, prior_words, rests_on, score_words
     from soakbell.sea.trust_record import record_of
-    from soakbell.settings import load_settings
     from soakbell.trusting import error_models, kept_record, trust_terms
     from soakbell.wiring import build
 
-    settings = load_settings(ctx.obj, os.environ, with_secrets=False)
+    settings = settings_of(ctx)
     terms = trust_terms(settings)
     house = build(settings)
     try:
@@ -59,17 +60,17 @@ def trust(
     models = error_models(settings, record, terms)
     _head(f"Days called, {settings.boat.name}")
     counts = record_of(record.days)
-    _print(_called_table(record.days))
+    print_figures(_called_table(record.days))
     _lines((*past_words(record.days), *score_words(counts, record.first_day), *_scores(counts)))
     _head("How far off the forecasts were")
     if record.errors:
         _lines((errors_note(record),), mark="")
-        _print(_errors_table(record, models, terms.models()))
-        _print(_sources_table(record))
+        print_figures(_errors_table(record, models, terms.models()))
+        print_figures(_sources_table(record))
     _lines(prior_words(models))
     _head("How chances turned out")
     if record.chances is not None:
-        _print(_chances_table(record.chances))
+        print_figures(_chances_table(record.chances))
     _lines(chance_words(record), mark="")
     _head("What this rests on")
     _lines(rests_on(record))
@@ -99,11 +100,10 @@ def replay(
     from soakbell.errors import Fault, LogRefused
     from soakbell.letters.times import HarborTimes
     from soakbell.replaying import replay_days
-    from soakbell.settings import load_settings
     from soakbell.trusting import measured_sea
     from soakbell.wiring import build
 
-    settings = load_settings(ctx.obj, os.environ, with_secrets=False)
+    settings = settings_of(ctx)
     now, zone = SystemClock().now(), settings.harbor.time_zone
     to = _day("--to", last) or local_day(now, zone) - timedelta(days=1)
     since = _day("--from", first) or to - timedelta(days=REPLAY_DAYS - 1)
@@ -123,18 +123,18 @@ def replay(
         typer.echo(f"no call of {settings.boat.name} is on record from {since} to {to}")
         return
     if days:
-        _print(_replay_table(days, zone))
+        print_figures(_replay_table(days, zone))
     for told in days:
         _lines(_differences(told, HarborTimes(zone, told.day)))
     _lines(unread)
-    _lines((*(f"{problem}" for problem in sea.problems), *_judged_by(bool(sea.hourly)), _summary(days)))
+    _lines((*sea.problems, *_judged_by(bool(sea.hourly)), _summary(days)))
 
 
 # ---- trust
 
 
 def _called_table(days: Sequence[SeenDay]) -> Table:
-    table = _table("called", "days", "fit", "fit as far\nas measured", "not fit", "not told")
+    table = figures_table("called", "days", "fit", "fit as far\nas measured", "not fit", "not told")
     for word in ("PULL", "WAIT", "NO CALL"):
         of = [seen for seen in days if seen.word == word and seen.had_trip]
         as_far = sum(seen.as_far for seen in of)
@@ -165,7 +165,7 @@ def _errors_table(
     """The worst of all sources, as the plan takes it, beside the prior."""
     from soakbell.letters.trust import error_tables
 
-    table = _table("", "ahead", "measured", "give or\ntake", "days", "plan\nreckons with", "prior alone")
+    table = figures_table("", "ahead", "measured", "give or\ntake", "days", "plan\nreckons with", "prior alone")
     tables = (error_tables(record, each) for each in (models, priors))
     for found, prior in zip(*tables, strict=True):
         for row, bare in zip(found.rows, prior.rows, strict=True):
@@ -179,7 +179,7 @@ def _sources_table(record: TrustRecord) -> Table:
     """Each source by itself, in its first day."""
     from soakbell.letters.trust import SOURCES, error_title, error_words
 
-    table = _table("first day ahead", "source", "measured", "pairs", "days")
+    table = figures_table("first day ahead", "source", "measured", "pairs", "days")
     for found in record.errors:
         if found.from_h == 0 and found.source in SOURCES:
             name = error_title(record, found.quantity, found.area)
@@ -188,7 +188,7 @@ def _sources_table(record: TrustRecord) -> Table:
 
 
 def _chances_table(parts: BrierParts) -> Table:
-    table = _table("chance given", "given", "days", "came", "share", "true share,\n4 times in 5")
+    table = figures_table("chance given", "given", "days", "came", "share", "true share,\n4 times in 5")
     for row in parts.rows:
         span = f"{row.from_chance:.0%} to {row.to_chance:.0%}"
         bounds = f"{row.low:.0%} to {row.high:.0%}"
@@ -197,19 +197,13 @@ def _chances_table(parts: BrierParts) -> Table:
 
 
 def _draw(file: Path, record: TrustRecord, boat: str) -> None:
-    from soakbell.errors import Fault, LogRefused
     from soakbell.letters.trust import picture_of
 
     picture = picture_of(record, boat)
     if picture is None:
         typer.echo("no picture: no chance could be held against a day that came")
         return
-    try:
-        file.write_bytes(picture)
-    except OSError as fault:
-        found, write = f"{file} ({fault.strerror})", "a file that can be written"
-        raise LogRefused([Fault("trust", "--png", found, write)]) from fault
-    typer.echo(f"drawn: {file}")
+    write_file("trust", "--png", file, picture, done="drawn")
 
 
 # ---- replay
@@ -218,7 +212,7 @@ def _draw(file: Path, record: TrustRecord, boat: str) -> None:
 def _replay_table(days: Sequence[ReplayedDay], zone_name: str) -> Table:
     from soakbell.letters.times import HarborTimes, day_words
 
-    table = _table("day", "called then", "called by today's\nprogram and settings", "the sea then")
+    table = figures_table("day", "called then", "called by today's\nprogram and settings", "the sea then")
     for told in days:
         times = HarborTimes(zone_name, told.day)
         words = _call_words(told.then, times), _now_words(told, times), _sea_words(told.seen)
@@ -308,26 +302,6 @@ def _day(option: str, text: str | None) -> date | None:
 
 
 # ---- print
-
-
-def _table(first: str, *others: str) -> Table:
-    from rich import box
-    from rich.table import Table
-
-    table = Table(box=box.SIMPLE_HEAD, padding=0)
-    for head in (first, *others):
-        table.add_column(head, no_wrap=True)
-    return table
-
-
-def _print(table: Table) -> None:
-    """On a narrow screen the rows run on: a number cut short would be another number."""
-    from rich.console import Console
-    from rich.measure import Measurement
-
-    console = Console()
-    needed = Measurement.get(console, console.options.update(max_width=_MOST_CHARS), table).maximum
-    Console(width=max(console.width, needed), highlight=False, markup=False).print(table)
 
 
 def _head(text: str) -> None:

@@ -277,10 +277,14 @@ def usual_words(counted: Sequence[YearsCounted], lacking: Sequence[str], days: s
         yield f"{capital(one_line(why))}: there the usual chance of the plan file stands, which nobody counted."
 
 
+def years_words(years: Sequence[int]) -> str:
+    """``2019 to 2021, 3 years``."""
+    return f"{years[0]}" if len(years) == 1 else f"{years[0]} to {years[-1]}, {len(years)} years"
+
+
 def _counted(each: YearsCounted, days: str) -> str:
-    years = each.years
-    span = f"{years[0]}" if len(years) == 1 else f"{years[0]} to {years[-1]}, {len(years)} years"
-    told = f"{days} in {one_line(each.area)}: as often fit as station {one_line(each.station)} measured in {span}."
+    by = f"as often fit as station {one_line(each.station)} measured in {years_words(each.years)}"
+    told = f"{days} in {one_line(each.area)}: {by}."
     if each.not_held:
         told += (
             f" It doesn't tell {listed(named(name).short for name in each.not_held)}: too high a chance by that."
