@@ -37,8 +37,7 @@ ROOMS: dict[str, set[str]] = {
     "reading": BASE | {"sea", "feeds"},
     "survey": BASE | {"sea", "feeds", "settings"},
     "call_record": BASE | {"sea", "planning"},
-    "morning": BASE
-    | {"gear", "sea", "fishery", "planning", "letters", "feeds", "store", "settings", "survey", "due_times"},
+    "morning": BASE | {"gear", "sea", "fishery", "planning", "settings", "survey", "due_times"},
     "page_settings": BASE | {"settings", "settings_reading"},
     "web": BASE
     | {"gear", "sea", "fishery", "planning", "letters", "store", "settings", "page_settings", "due_times", "desk"},
