@@ -7,7 +7,7 @@ import threading
 from collections.abc import Callable
 from typing import TypeVar
 
-from soakbell.logs import scrubbed
+from soakbell.logs import fault_text
 
 log = logging.getLogger(__name__)
 
@@ -41,7 +41,7 @@ class Beside:
             try:
                 made.append(make())
             except BaseException as fault:
-                faults.append(scrubbed(f"{type(fault).__name__}: {str(fault) or 'no reason given'}"))
+                faults.append(fault_text(fault))
 
         thread = threading.Thread(target=run, name=f"beside: {step}", daemon=True)
         thread.start()

@@ -10,7 +10,7 @@ from functools import cache, cached_property, partial
 from typing import TypeAlias, TypeVar
 from zoneinfo import ZoneInfo
 
-from soakbell.due_times import due_at
+from soakbell.due_times import due_at, local_day
 from soakbell.fishery.season import max_soak_h, opening, season_day, take_up
 from soakbell.gear.bait_lots import same_bait
 from soakbell.gear.books import Books
@@ -194,7 +194,7 @@ class GearDesk:
         return self._start(now, False, None)
 
     def _tomorrow(self, now: datetime) -> date:
-        return now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date() + timedelta(days=1)
+        return local_day(now, self._settings.harbor.time_zone) + timedelta(days=1)
 
     def standing(self, now: datetime) -> StandingBells:
         """All bells that stand at ``now``.

@@ -36,6 +36,11 @@ def scrubbed(text: str) -> str:
     return _POSITION.sub("(position)", _ADDRESS.sub("(address)", text))
 
 
+def fault_text(fault: BaseException) -> str:
+    """Its class and what it says, scrubbed."""
+    return scrubbed(f"{type(fault).__name__}: {str(fault) or 'no reason given'}")
+
+
 class JsonLines(logging.Formatter):
     """One JSON object a line. Only the fields in FIELDS are taken from ``extra``."""
 

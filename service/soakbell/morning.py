@@ -1,4 +1,4 @@
-"""One boat's morning: from what is on hand to the call, and from the call to a letter ready to be stored. Pure."""
+"""One boat's morning: from what is on hand to the call, and whether a call told before still stands. Pure."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from soakbell.planning.decide import (
 from soakbell.planning.distances import distance_nmi
 from soakbell.planning.season_end import season_end
 from soakbell.planning.take_up_day import take_up_day
-from soakbell.planning.trips import HARBOR, Boat, DayBounds, Trip
+from soakbell.planning.trips import HARBOR, DayBounds, Trip
 from soakbell.sea.conditions import Conditions
 from soakbell.sea.daylight import sunlight
 from soakbell.sea.fitness import fitness
@@ -212,14 +212,7 @@ def _situation(
         *(day_rules(settings, today + timedelta(days=n), now, None) for n in range(1, OUTLOOK_DAYS)),
     )
     return Situation(
-        boat=Boat(
-            name=settings.boat.name,
-            cruise_kt=settings.boat.cruise_kt,
-            haul_min_per_trap=settings.boat.haul_min_per_trap,
-            trip_margin_min=settings.boat.trip_margin_min,
-            stack_min_per_trap=settings.boat.stack_min_per_trap,
-            deck_traps=settings.boat.deck_traps,
-        ),
+        boat=settings.boat.as_boat(),
         harbor=settings.harbor.mark,
         strings=tuple(soaking),
         places=places,

@@ -16,7 +16,7 @@ from pydantic import AfterValidator, Field
 
 from soakbell.errors import Fault, SettingsError
 from soakbell.settings import Settings
-from soakbell.settings_reading import Reader, Table, load_beside, usable
+from soakbell.settings_reading import Reader, Table, is_loopback, load_beside, usable
 
 _HASH = 'a line that "soakbell passphrase" gives'
 
@@ -39,15 +39,6 @@ def _own_address(text: str) -> str:
     if url.scheme != "https" and not (url.scheme == "http" and is_loopback(url.hostname)):
         raise ValueError("an address that begins with https://, or http:// on this computer alone")
     return f"{url.scheme}://{url.netloc.lower()}"
-
-
-def is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def _ip_address(text: str) -> str:

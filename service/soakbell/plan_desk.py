@@ -10,13 +10,13 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from soakbell.climatology import UsualWeather, usual_weather, years_counted
-from soakbell.errors import SoakbellError
+from soakbell.due_times import local_day
 from soakbell.fishery.season import bag_limit, max_soak_h, opened_on, trap_limit
 from soakbell.gear.books import Books
 from soakbell.gear.outfit import BaitKind, Outfit
 from soakbell.gear.soak import soak_of
 from soakbell.gear.strings import TrapString
-from soakbell.logs import scrubbed
+from soakbell.logs import fault_text
 from soakbell.morning import day_rules, working_day
 from soakbell.planning.bait_need import bait_shares, due_of, is_late, on_hand, use_of
 from soakbell.planning.call import Call, CallWord
@@ -31,6 +31,7 @@ from soakbell.sea.trust import ErrorModel
 from soakbell.settings import Settings
 from soakbell.store.engine import Store
 from soakbell.store.log_keeper import Kept, LogKeeper
+from soakbell.telling import CanNotTell, in_short
 from soakbell.trusting import error_models, kept_record
 
 log = logging.getLogger(__name__)
@@ -86,12 +87,12 @@ class PlanDesk:
             return None
         try:
             if isinstance(self._terms, str):
-                return Week(fault=_in_short(self._terms))
+                return Week(fault=in_short(self._terms))
             return self._week(self._terms, call, situation, now, kept or self._keeper.now())
         except CanNotTell as known:
             return Week(fault=str(known))
         except Exception as fault:
-            text = scrubbed(f"{type(fault).__name__}: {str(fault) or 'no reason given'}")
+            text = fault_text(fault)
             log.exception("the week could not be planned", extra={"action": "plan", "fault": text})
             return Week(fault=text)
 
@@ -105,7 +106,7 @@ class PlanDesk:
         if not isinstance(self._terms, PlanTerms):
             return None
         kept = self._keeper.now()
-        today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
+        today = local_day(now, self._settings.harbor.time_zone)
         curve = self._curve(kept, self._prior(self._terms, kept, now))
         return CurvesOnFile(curve, self._hauls(kept), self._season_day(today))
 
@@ -275,12 +276,3 @@ class PlanDesk:
                 if comes < days:
                     arriving[comes] += order.boxes
         return PlanBait(kind.name, usable, there.boxes - usable, thaw_days, tuple(arriving))
-
-
-class CanNotTell(SoakbellError):
-    """Why the plan can't be told, as a sentence without its stop."""
-
-
-def _in_short(text: str) -> str:
-    first, *more = [line for line in text.splitlines() if line.strip()]
-    return f"{first}; {len(more)} more faults are told by soakbell check" if more else first

@@ -26,7 +26,7 @@ from sqlalchemy.orm import Session
 from soakbell.clock import Clock
 from soakbell.due_times import due_at, local_day
 from soakbell.errors import SoakbellError
-from soakbell.logs import scrubbed
+from soakbell.logs import fault_text
 from soakbell.mail.sender import Outcome, Outgoing, Result, next_try
 from soakbell.store import letters
 from soakbell.store.engine import Store
@@ -277,7 +277,7 @@ class Sweep:
         try:
             await self._limited(warm)
         except Exception as fault:
-            log.warning("could not be made ready ahead", extra={"action": "warm", "fault": _text_of(fault)})
+            log.warning("could not be made ready ahead", extra={"action": "warm", "fault": fault_text(fault)})
 
     async def _poll(self) -> None:
         if self._my_tick("poll", timedelta(minutes=self._duty.poll_every_min)):
@@ -344,7 +344,7 @@ class Sweep:
 
     async def _not_written(self, claim: DueClaim, fault: Exception) -> None:
         self._record("compose", fault)
-        told = _text_of(fault)
+        told = fault_text(fault)
         if self._is_hopeless(claim):
             try:
                 plain = await self._holding(
@@ -428,7 +428,7 @@ class Sweep:
         except Exception as fault:
             if self._record("recheck", fault) != self._pace.tries_before_no_call:
                 return
-            told = _text_of(fault)
+            told = fault_text(fault)
             letter = await self._limited(lambda: self._parts.write_failed(self._duty.changed, day, turn, told))
             suspect = True
         else:
@@ -607,7 +607,7 @@ class Sweep:
         log.error(
             "step failed",
             exc_info=fault,
-            extra={"action": step, "boat": self._duty.boat, "fault": _text_of(fault)},
+            extra={"action": step, "boat": self._duty.boat, "fault": fault_text(fault)},
         )
         name = f"{self._faults}{step}"
         if self._failing is not None:
@@ -616,7 +616,7 @@ class Sweep:
             with self._store.writing() as session:
                 known = letters.get_note(session, name)
                 count = 1 + (0 if known is None else int(known[0]["count"]))
-                letters.put_note(session, name, {"text": _text_of(fault), "count": count}, self._clock.now())
+                letters.put_note(session, name, {"text": fault_text(fault), "count": count}, self._clock.now())
         except SoakbellError:
             log.exception("fault could not be noted", extra={"action": step, "boat": self._duty.boat})
             return 1
@@ -640,11 +640,6 @@ class Sweep:
 
 def _outgoing(letter: ClaimedLetter) -> Outgoing:
     return Outgoing(letter.outbox_id, letter.message, tuple(to.address for to in letter.recipients))
-
-
-def _text_of(fault: Exception) -> str:
-    text = str(fault) or "no reason given"
-    return scrubbed(f"{type(fault).__name__}: {text}")
 
 
 async def in_thread(work: Callable[[], T]) -> T:

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from soakbell.climatology import UsualWeather, usual_weather, years_counted
+from soakbell.due_times import local_day
 from soakbell.fishery.season import TakeUp, opened_on, season_day
 from soakbell.gear.fold import GearState, Whereabouts
 from soakbell.known_strings import Dropped, KnownStrings
@@ -40,10 +41,10 @@ from soakbell.planning.season_told import (
 )
 from soakbell.planning.take_up_trips import TrapsOut, called_trip, plan_trips
 from soakbell.planning.take_up_weather import forecast_windows
-from soakbell.planning.trips import Boat
 from soakbell.sea.trust import Numbers
 from soakbell.season_odds import areas_of, fishing_strings, ground_of, keep_odds, kept_odds
 from soakbell.settings import Settings
+from soakbell.start_desk import NO_DECK_LOAD
 from soakbell.store.engine import Store
 from soakbell.store.letters import newest_message
 from soakbell.store.log_keeper import Kept, LogKeeper
@@ -119,7 +120,7 @@ class SeasonDesk:
             trips_always: also where the end isn't in sight.
             anew: nothing kept is used.
         """
-        today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
+        today = local_day(now, self._settings.harbor.time_zone)
         return self._told(today, now, kept, deck=deck, trips_always=trips_always, draws=draws, anew=anew)
 
     def eve(self, likely: Call, situation: Situation, now: datetime, *, kept: Kept | None = None) -> SeasonAhead:
@@ -127,7 +128,7 @@ class SeasonDesk:
 
         One to take up gives the first trip, and the odds are by the forecasts of this evening.
         """
-        today = now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
+        today = local_day(now, self._settings.harbor.time_zone)
         if likely.day != today + _ONE_DAY or called_trip(likely) is None:
             return self.between(now, kept=kept)
         return self._told(today, now, kept, _Called(likely, situation))
@@ -251,7 +252,7 @@ class SeasonDesk:
             take_up = terms.take_up if stack_min is None else replace(terms.take_up, stack_min_per_trap=stack_min)
             terms = replace(terms, deck_traps=deck.traps or terms.deck_traps, take_up=take_up)
         if terms.deck_traps is None:
-            return None, "no deck load is known; write deck_traps in [boat] of the settings"
+            return None, NO_DECK_LOAD
         return terms, ""
 
     # ---- trips and odds
@@ -307,7 +308,7 @@ class SeasonDesk:
     def _plan(self, terms: PlanTerms, gear: GearState, most_min: float, first: TakeUpTrip | None) -> TakeUpPlan:
         """The trip of a call to take up goes first, so that no letter names two for one day."""
         assert terms.deck_traps is not None
-        settings, boat = self._settings, self._settings.boat
+        settings = self._settings
         out = [
             TrapsOut(string, gear.strings[string.name].places(Whereabouts.FISHING))
             for string in as_they_lie(settings.trap_strings, gear)
@@ -317,7 +318,7 @@ class SeasonDesk:
         if planned is not None and planned[0] == asked:
             return planned[1]
         plan = plan_trips(
-            Boat(boat.name, boat.cruise_kt, boat.haul_min_per_trap, boat.trip_margin_min),
+            settings.boat.as_boat(),
             settings.harbor.mark,
             out,
             deck_traps=terms.deck_traps,

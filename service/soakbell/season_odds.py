@@ -14,12 +14,12 @@ from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
 
 from soakbell.call_record import from_record
 from soakbell.climatology import UsualWeather, usual_weather, years_sha256
+from soakbell.due_times import local_day
 from soakbell.errors import StoreError
 from soakbell.gear.fold import GearState, Whereabouts
 from soakbell.gear.wishes import Wish
@@ -103,7 +103,7 @@ def kept_odds(
     except (KeyError, TypeError, ValueError, ValidationError) as fault:
         log.warning("the odds of the season can't be read", extra={"action": "season", "fault": str(fault)})
         return None
-    today = now.astimezone(ZoneInfo(settings.harbor.time_zone)).date()
+    today = local_day(now, settings.harbor.time_zone)
     if odds.deadline != deadline or not 0 <= (today - odds.day).days <= MOST_AGE_DAYS:
         return None
     if not _today_stands(settings, store, odds, today, now):

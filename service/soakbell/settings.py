@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
 
-from geographiclib.geodesic import Geodesic
 from pydantic import (
     AfterValidator,
     Field,
@@ -31,7 +30,8 @@ from pydantic import (
 from soakbell.errors import Fault, SettingsError
 from soakbell.fishery.rules import Fishery
 from soakbell.gear.strings import Mark, TrapString
-from soakbell.planning.trips import STACK_MIN_PER_TRAP
+from soakbell.planning import trips
+from soakbell.planning.distances import distance_nmi
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.limits import Limits
 from soakbell.sea.sources import SourceKind
@@ -43,6 +43,7 @@ from soakbell.settings_reading import (
     Table,
     as_json,
     doubled,
+    is_loopback,
     item_key,
     mail_address,
     nearest,
@@ -52,7 +53,7 @@ from soakbell.settings_reading import (
     shown,
     toml_of,
 )
-from soakbell.units import m_from_ft, nmi_from_m
+from soakbell.units import m_from_ft
 
 FARTHEST_NMI = 60.0
 """Marks farther than this from the harbor are taken for slips of the pen. Common practice, no source."""
@@ -130,7 +131,7 @@ def _base_url(text: str) -> str:
     parts = _split_url(text)
     if parts is None or parts.scheme not in ("https", "http") or parts.query or parts.fragment:
         raise ValueError("an https address without user, query or fragment")
-    if parts.scheme == "http" and not _is_loopback(parts.hostname or ""):
+    if parts.scheme == "http" and not is_loopback(parts.hostname or ""):
         raise ValueError("an https address; plain http is for this machine only")
     return text.rstrip("/")
 
@@ -185,10 +186,6 @@ def _is_ip(text: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _is_loopback(host: str) -> bool:
-    return host == "localhost" or (_is_ip(host) and ipaddress.ip_address(host).is_loopback)
 
 
 BaseUrl = Annotated[str, AfterValidator(_base_url)]
@@ -259,10 +256,20 @@ class Boat(Table):
     trip_margin_min: float = Field(ge=0, le=240, description="minutes added to each trip, 0 to 240")
     deck_traps: int | None = Field(default=None, ge=1, le=10_000, description="traps, 1 to 10000, or leave it out")
     stack_min_per_trap: float = Field(
-        default=STACK_MIN_PER_TRAP, ge=0, le=60, description="minutes a trap, 0 to 60"
+        default=trips.STACK_MIN_PER_TRAP, ge=0, le=60, description="minutes a trap, 0 to 60"
     )
     limits: BoatLimits = Field(description="a table [boat.limits]")
     limits_young_crew: TighterLimits | None = Field(default=None, description="a table [boat.limits_young_crew]")
+
+    def as_boat(self) -> trips.Boat:
+        return trips.Boat(
+            name=self.name,
+            cruise_kt=self.cruise_kt,
+            haul_min_per_trap=self.haul_min_per_trap,
+            trip_margin_min=self.trip_margin_min,
+            stack_min_per_trap=self.stack_min_per_trap,
+            deck_traps=self.deck_traps,
+        )
 
 
 class Harbor(Table):
@@ -422,45 +429,41 @@ class Letters(Table):
     forecast_break_h: float = Field(default=2.0, ge=0, le=24, description="hours, 0 to 24")
 
 
+_FILE_NAME = r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$"
+
+
 class FisheryChoice(Table):
     """``file`` lies in the folder ``fisheries`` beside the settings."""
 
     file: str = Field(
-        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$",
+        pattern=_FILE_NAME,
         description='the bare name of a file in the folder fisheries, as in "florida-stone-crab.toml"',
     )
     sector: str = Field(description="one of the fishery's sectors")
     region: str | None = Field(default=None, description="one of the fishery's regions, or leave it out")
 
 
+def _file_beside(name: str) -> Any:
+    hint = f'the bare name of a file beside the settings, as in "{name}"'
+    return Field(default=name, pattern=_FILE_NAME, description=hint)
+
+
 class GearFile(Table):
     """``file`` lies beside the settings and is read apart, by ``gear_settings``: no fault in it stops a call."""
 
-    file: str = Field(
-        default="gear.toml",
-        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$",
-        description='the bare name of a file beside the settings, as in "gear.toml"',
-    )
+    file: str = _file_beside("gear.toml")
 
 
 class PlanFile(Table):
     """``file`` lies beside the settings and is read apart, by ``plan_settings``: no fault in it stops a call."""
 
-    file: str = Field(
-        default="plan.toml",
-        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$",
-        description='the bare name of a file beside the settings, as in "plan.toml"',
-    )
+    file: str = _file_beside("plan.toml")
 
 
 class PageFile(Table):
     """``file`` lies beside the settings and is read apart, by ``page_settings``: no fault in it stops a call."""
 
-    file: str = Field(
-        default="page.toml",
-        pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*\.toml$",
-        description='the bare name of a file beside the settings, as in "page.toml"',
-    )
+    file: str = _file_beside("page.toml")
 
 
 class Store(Table):
@@ -790,7 +793,7 @@ def _fit_together(
         if crew is not None and crew.young_aboard and boat.limits_young_crew is None:
             write = "a table [boat.limits_young_crew], as crew.young_aboard is true"
             yield Fault(where, "boat.limits_young_crew", "nothing", write)
-    if mail is not None and mail.security == "none" and not _is_loopback(mail.host):
+    if mail is not None and mail.security == "none" and not is_loopback(mail.host):
         write = f'"starttls" or "tls"; plain mail goes to this machine only, not to {mail.host}'
         yield Fault(where, "mail.security", '"none"', write)
     elif mail is not None and mail.security == "none" and mail.username is not None:
@@ -824,7 +827,7 @@ def _is_place(lat: float, lon: float) -> bool:
 
 
 def _nmi(one: tuple[float, float], other: tuple[float, float]) -> float:
-    return nmi_from_m(Geodesic.WGS84.Inverse(*one, *other, Geodesic.DISTANCE)["s12"])
+    return distance_nmi(Mark(*one), Mark(*other))
 
 
 def _fishery_of(choice: FisheryChoice, path: Path, faults: list[Fault]) -> tuple[Fishery | None, str]:

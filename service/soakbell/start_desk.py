@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import TypedDict
 from zoneinfo import ZoneInfo
 
+from soakbell.due_times import local_day
 from soakbell.fishery.season import Opening, gear_rules, opening, trap_limit
 from soakbell.gear.books import Books
 from soakbell.gear.conditions import BarredTraps
@@ -24,13 +25,12 @@ from soakbell.planning.season_start import (
     traps_waiting,
     untagged,
 )
-from soakbell.planning.trips import Boat
 from soakbell.planning.upkeep_due import UpkeepDue, upkeep_due
 from soakbell.settings import Settings
 from soakbell.store.log_keeper import Kept
 from soakbell.telling import CanNotTell, Telling
 
-_NO_DECK_LOAD = "no deck load is known; write deck_traps in [boat] of the settings"
+NO_DECK_LOAD = "no deck load is known; write deck_traps in [boat] of the settings"
 
 
 class _Place(TypedDict):
@@ -71,7 +71,7 @@ class StartDesk:
         return {"sector": self._settings.sector, "region": self._settings.region}
 
     def _today(self, now: datetime) -> date:
-        return now.astimezone(ZoneInfo(self._settings.harbor.time_zone)).date()
+        return local_day(now, self._settings.harbor.time_zone)
 
     def _told(self, first: Opening, kept: Kept, now: datetime) -> SeasonStart:
         telling, gear, outfit, today = Telling(), kept.gear, self._outfit, self._today(now)
@@ -85,7 +85,7 @@ class StartDesk:
             rules=telling.each(
                 "gear rules", lambda: gear_rules(self._settings.fishery, first.set_from, **self._place)
             ),
-            lacking="" if self._deck_traps else _NO_DECK_LOAD,
+            lacking="" if self._deck_traps else NO_DECK_LOAD,
         )
         if outfit is not None:
             start = replace(
@@ -103,12 +103,12 @@ class StartDesk:
         return upkeep_lines(upkeep_due(outfit, _books(kept).upkeep, now, zone), before_leaving=True)
 
     def _plan(self, gear: GearState, start: SeasonStart, deck_traps: int) -> SetPlan:
-        settings, boat, set_from = self._settings, self._settings.boat, start.opening.set_from
+        settings, set_from = self._settings, start.opening.set_from
         return set_plan(
             gear,
             start.ready,
             as_they_lie(settings.trap_strings, gear),
-            Boat(boat.name, boat.cruise_kt, boat.haul_min_per_trap, boat.trip_margin_min),
+            settings.boat.as_boat(),
             settings.harbor.mark,
             deck_traps=deck_traps,
             stack_min_per_trap=self._stack_min,

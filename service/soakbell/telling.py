@@ -6,14 +6,15 @@ import logging
 from collections.abc import Callable
 from typing import TypeVar
 
-from soakbell.logs import scrubbed
+from soakbell.errors import SoakbellError
+from soakbell.logs import fault_text
 
 log = logging.getLogger(__name__)
 
 T = TypeVar("T")
 
 
-class CanNotTell(Exception):
+class CanNotTell(SoakbellError):
     """Why something can't be told, as a sentence without its stop."""
 
 
@@ -37,7 +38,7 @@ class Telling:
         except CanNotTell as known:
             text = str(known)
         except Exception as fault:
-            text = scrubbed(f"{what}: {type(fault).__name__}: {str(fault) or 'no reason given'}")
+            text = f"{what}: {fault_text(fault)}"
             log.exception("what stands beside a call could not be told", extra={"action": what, "fault": text})
         if text not in self.faults:
             self.faults.append(text)
@@ -47,4 +48,4 @@ class Telling:
 def in_short(text: str) -> str:
     """The first of several faults, and how many more there are."""
     first, *more = [line for line in text.splitlines() if line.strip()]
-    return f"{first}; {len(more)} more faults are told by the command check" if more else first
+    return f"{first}; the command check tells {len(more)} more" if more else first

@@ -38,7 +38,7 @@ from soakbell.planning.fit_chance import (
     place_ahead,
 )
 from soakbell.planning.plan_terms import PlanTerms, TrustTerms
-from soakbell.planning.trips import Boat, plan_trip
+from soakbell.planning.trips import plan_trip
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.conditions import Conditions
 from soakbell.sea.fitness import fitness
@@ -264,12 +264,7 @@ def span_of(settings: Settings, day: date) -> DaySpan:
 
 def single_trips_min(settings: Settings) -> dict[str, float]:
     """Minutes from harbor to harbor for each string by itself, all its traps hauled."""
-    boat = Boat(
-        name=settings.boat.name,
-        cruise_kt=settings.boat.cruise_kt,
-        haul_min_per_trap=settings.boat.haul_min_per_trap,
-        trip_margin_min=settings.boat.trip_margin_min,
-    )
+    boat = settings.boat.as_boat()
     return {
         string.name: plan_trip(boat, settings.harbor.mark, [string], {string.name: string.traps}).duration_min
         for string in settings.trap_strings
