@@ -162,7 +162,9 @@ def test_the_call_is_the_same_with_a_plan_without_one_and_with_a_broken_one(
 
 def test_a_broken_plan_file_is_told_in_short(calm: Port) -> None:
     text = text_of(calm.morning(terms="plan.toml: plan.horizon: found 3\nsecond fault"))
-    assert "The week could not be planned: plan.toml: plan.horizon: found 3; the command check tells 1 more" in text
+    assert (
+        "The week could not be planned: plan.toml: plan.horizon: found 3; the command check tells 1 more" in text
+    )
 
 
 @pytest.mark.parametrize(

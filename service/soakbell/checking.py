@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime, time
+from pathlib import Path
+from typing import TypeVar
 
 from soakbell.clock import SystemClock
 from soakbell.errors import FetchFailed, HostNotFound, NotUnderstood, SettingsError, SoakbellError
@@ -25,15 +27,16 @@ from soakbell.feeds.requests_list import (
     zone_ask,
 )
 from soakbell.feeds.zone_text import parse_zone_text
-from soakbell.gear.outfit import Supplier
+from soakbell.gear.outfit import Outfit, Supplier
 from soakbell.gear_settings import load_outfit
 from soakbell.known_strings import KnownStrings
 from soakbell.letters.recovery_words import dropped_words
 from soakbell.letters.words import capital, ended, listed
 from soakbell.mail.sender import greet
-from soakbell.page_settings import load_page_terms
+from soakbell.page_settings import PageTerms, load_page_terms
 from soakbell.plan_settings import load_terms
 from soakbell.planning.bells import is_quiet
+from soakbell.planning.plan_terms import PlanTerms
 from soakbell.sea.areas import ForecastArea
 from soakbell.sea.grid_hours import hours_of_grid
 from soakbell.sea.sources import QUANTITIES
@@ -41,6 +44,8 @@ from soakbell.sea.zone_hours import hours_of_zone_forecast
 from soakbell.settings import Settings
 from soakbell.store.log_keeper import LogKeeper
 from soakbell.wiring import open_database, smtp_of, transport_for
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -87,43 +92,46 @@ def check_files(settings: Settings) -> Iterator[Finding]:
     yield from _page(settings)
 
 
-def _each_fault(what: str, refused: SettingsError) -> Iterator[Finding]:
-    for fault in refused.faults:
-        yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+def _beside(
+    path: Path | None, unset: Finding, load: Callable[[Path], T], in_short: Callable[[T], str]
+) -> Generator[Finding, None, T | None]:
+    """A file read apart from the settings in short, or each of its faults; ``unset`` where they name none."""
+    if path is None:
+        yield unset
+        return None
+    what = f"settings {path}"
+    try:
+        loaded = load(path)
+    except SettingsError as refused:
+        for fault in refused.faults:
+            yield Finding(what, f"{fault.key}: found {fault.found}; write {fault.write}", False)
+        return None
+    yield Finding(what, in_short(loaded), True)
+    return loaded
 
 
 def _gear(settings: Settings) -> Iterator[Finding]:
-    """The gear file in short, or each of its faults."""
-    if settings.gear_file is None:
-        yield Finding("settings of gear", "none: no letter tells of bait, bench or upkeep", True)
-        return
-    what = f"settings {settings.gear_file}"
-    try:
-        outfit = load_outfit(settings.gear_file)
-    except SettingsError as refused:
-        yield from _each_fault(what, refused)
-        return
-    counts = (
-        f"{len(outfit.conditions)} conditions, {len(outfit.parts)} parts, {len(outfit.upkeep)} tasks of upkeep, "
-        f"{len(outfit.baits)} baits"
-    )
-    yield Finding(what, f"{counts}, {outfit.supplier.name if outfit.supplier else 'no supplier'}", True)
-    if outfit.supplier is not None:
+    unset = Finding("settings of gear", "none: no letter tells of bait, bench or upkeep", True)
+
+    def in_short(outfit: Outfit) -> str:
+        supplier = outfit.supplier.name if outfit.supplier else "no supplier"
+        return (
+            f"{len(outfit.conditions)} conditions, {len(outfit.parts)} parts, "
+            f"{len(outfit.upkeep)} tasks of upkeep, {len(outfit.baits)} baits, {supplier}"
+        )
+
+    outfit = yield from _beside(settings.gear_file, unset, load_outfit, in_short)
+    if outfit is not None and outfit.supplier is not None:
         yield from _order_hours(settings, outfit.supplier)
 
 
 def _plan(settings: Settings) -> Iterator[Finding]:
-    """The plan file in short, or each of its faults."""
-    if settings.plan_file is None:
-        yield Finding("settings of the plan", "none: no letter tells a plan of the week", True)
-        return
-    what = f"settings {settings.plan_file}"
-    try:
-        terms = load_terms(settings.plan_file)
-    except SettingsError as refused:
-        yield from _each_fault(what, refused)
-        return
-    yield Finding(what, f"{terms.horizon_days} days, a trip for {terms.trip_cost_usd:g} dollars", True)
+    unset = Finding("settings of the plan", "none: no letter tells a plan of the week", True)
+
+    def in_short(terms: PlanTerms) -> str:
+        return f"{terms.horizon_days} days, a trip for {terms.trip_cost_usd:g} dollars"
+
+    yield from _beside(settings.plan_file, unset, load_terms, in_short)
 
 
 def _strings(settings: Settings) -> Iterator[Finding]:
@@ -159,20 +167,14 @@ def strings_anew(settings: Settings, now: datetime) -> Finding:
 
 
 def _page(settings: Settings) -> Iterator[Finding]:
-    """The phone page's file in short, or each of its faults."""
-    if settings.page_file is None:
-        yield Finding("settings of the phone page", "none: no page is served", True)
-        return
-    what = f"settings {settings.page_file}"
-    try:
-        terms = load_page_terms(settings.page_file)
-    except SettingsError as refused:
-        yield from _each_fault(what, refused)
-        return
-    links = (
-        f"phones come by {terms.public_url}" if terms.public_url else "no public_url, so letters carry no links"
-    )
-    yield Finding(what, f"{terms.host} port {terms.port}, {links}", True)
+    unset = Finding("settings of the phone page", "none: no page is served", True)
+
+    def in_short(terms: PageTerms) -> str:
+        url = terms.public_url
+        links = f"phones come by {url}" if url else "no public_url, so letters carry no links"
+        return f"{terms.host} port {terms.port}, {links}"
+
+    yield from _beside(settings.page_file, unset, load_page_terms, in_short)
 
 
 def _order_hours(settings: Settings, supplier: Supplier) -> Iterator[Finding]:

@@ -11,22 +11,21 @@ import json
 import logging
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, datetime, time, timedelta
 
 import pandas as pd
 from pydantic import TypeAdapter, ValidationError
 
+from soakbell.due_times import due_at, local_day
 from soakbell.errors import Fault, SettingsError
 from soakbell.feeds.ndbc_history import joined, parse_history, station_of
-from soakbell.fishery.season import working_hours
 from soakbell.letters.words import listed
+from soakbell.morning import working_day
 from soakbell.plan_settings import Weather, terms_of
-from soakbell.planning.fit_chance import DaySpan
+from soakbell.planning.fit_chance import DaySpan, day_span
 from soakbell.planning.fit_climate import FitClimate, fit_climate, fit_days, prior_climate
 from soakbell.planning.plan_terms import PlanTerms
 from soakbell.planning.season_told import YearsCounted
-from soakbell.sea.daylight import sunlight
 from soakbell.sea.limits import Limits
 from soakbell.sea.trust import MEASURED, hourly_measured
 from soakbell.settings import Settings
@@ -258,19 +257,13 @@ def _all_measured(area: str, station: str, held: Mapping[str, float], measured: 
 
 def _spans(settings: Settings, measured: pd.DataFrame) -> list[DaySpan]:
     """Every local day whose light the hours hold wholly."""
-    zone, harbor = ZoneInfo(settings.harbor.time_zone), settings.harbor
-    law = working_hours(settings.fishery, settings.sector, settings.region)
+    zone_name = settings.harbor.time_zone
     first_at, last_at = measured.index[0], measured.index[-1] + pd.Timedelta(hours=1)
-    first_day = first_at.astimezone(zone).date()
+    first_day, last_day = local_day(first_at, zone_name), local_day(last_at, zone_name)
     spans = []
-    for n in range((last_at.astimezone(zone).date() - first_day).days + 1):
+    for n in range((last_day - first_day).days + 1):
         day = first_day + n * _ONE_DAY
-        sun = sunlight(day, harbor.lat_deg, harbor.lon_deg, harbor.time_zone)
-        if sun.rises_at is None or sun.sets_at is None or sun.dawn_at is None or sun.dusk_at is None:
-            spans.append(DaySpan(day, None, None))
-            continue
-        begins = max(sun.dawn_at, sun.rises_at + timedelta(minutes=law.after_sunrise_min))
-        ends = min(sun.dusk_at, sun.sets_at - timedelta(minutes=law.before_sunset_min))
-        if first_at <= begins and ends <= last_at:
-            spans.append(DaySpan(day, begins, ends))
+        span = day_span(day, working_day(settings, day, due_at(day, time(), zone_name), None))
+        if span.begins is None or span.ends is None or (first_at <= span.begins and span.ends <= last_at):
+            spans.append(span)
     return spans

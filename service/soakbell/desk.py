@@ -24,6 +24,7 @@ from soakbell.gear.hushed import RungBell
 from soakbell.gear.log import BaitOrdered, LogEntry, new_entry
 from soakbell.gear.outfit import Outfit
 from soakbell.gear_desk import GearDesk
+from soakbell.known_strings import remember_strings
 from soakbell.letters.bait_order import order_copy, order_draft, order_to_supplier
 from soakbell.letters.bells import bells_letter
 from soakbell.letters.eve import eve_letter
@@ -139,7 +140,7 @@ class Desk:
             raise ValueError(f"this desk writes no {kind} letter")
         self.sources.poll_if_old()
         if kind == "eve":
-            likely = self._likely(day + timedelta(days=1), clock_suspect)
+            likely = self._decide(day + timedelta(days=1), clock_suspect, ahead=True)
             eve, season = self._eve(likely, day, alone)
             left_out = self._left_out(day, week=False) if alone else ()
             return self._compose_eve(eve, day, turn, likely.basis.now, season, late=late, left_out=left_out)
@@ -273,7 +274,7 @@ class Desk:
                 written += evening()
             except Exception as fault:
                 failed.append(fault)
-        self.season.remember(now)
+        remember_strings(self._settings, self._store, now)
         for other in failed[1:]:
             told = {"action": "bells", "boat": self._settings.boat.name}
             log.error("a letter that was asked for failed", exc_info=other, extra=told)
@@ -323,26 +324,17 @@ class Desk:
 
     def likely(self, day: date, *, clock_suspect: bool) -> Morning:
         """The likely call of a day ahead on what is on hand, as the eve letter tells it. It is no call."""
-        return self._likely(day, clock_suspect).morning
+        return self._decide(day, clock_suspect, ahead=True).morning
 
-    def _decide(self, day: date, clock_suspect: bool) -> _Made:
-        return self._made(day, self._basis(clock_suspect), ahead=False)
-
-    def _likely(self, day: date, clock_suspect: bool) -> _Made:
-        return self._made(day, self._basis(clock_suspect), ahead=True)
-
-    def _basis(self, clock_suspect: bool) -> Basis:
+    def _decide(self, day: date, clock_suspect: bool, *, ahead: bool = False) -> _Made:
         """The log comes first: by a moment before that, what is told meanwhile looks like a clock at fault."""
         log = self.log.now()
         now = self._clock.now()
-        return Basis(self.sources.on_hand(now), log, now, clock_suspect)
-
-    def _made(self, day: date, basis: Basis, *, ahead: bool) -> _Made:
-        suspect = basis.clock_suspect
+        on_hand = self.sources.on_hand(now)
         morning = make_call(
-            self._settings, basis.on_hand, basis.log.gear, basis.now, day=day, clock_suspect=suspect, ahead=ahead
+            self._settings, on_hand, log.gear, now, day=day, clock_suspect=clock_suspect, ahead=ahead
         )
-        return _Made(morning, basis)
+        return _Made(morning, Basis(on_hand, log, now, clock_suspect))
 
     def _last_call(self, day: date) -> tuple[Call, Trip | None] | None:
         with self._store.reading() as session:

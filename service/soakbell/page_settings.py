@@ -15,8 +15,8 @@ from argon2.profiles import RFC_9106_LOW_MEMORY
 from pydantic import AfterValidator, Field
 
 from soakbell.errors import Fault, SettingsError
-from soakbell.settings import Settings
-from soakbell.settings_reading import Reader, Table, is_loopback, load_beside, usable
+from soakbell.settings import Settings, is_loopback
+from soakbell.settings_reading import Reader, Table, load_beside, usable
 
 _HASH = 'a line that "soakbell passphrase" gives'
 

@@ -263,12 +263,7 @@ class PlanDesk:
         zone = ZoneInfo(self._settings.harbor.time_zone)
         there = on_hand(outfit, books.bait, kind, now)
         thaw_days = 0 if kind.thaw_h <= _DAWN_H else math.ceil(kind.thaw_h / _HOURS_A_DAY)
-        ready_by = now + timedelta(hours=_DAWN_H - kind.thaw_h)
-        usable = there.aboard + math.fsum(
-            lot.boxes
-            for lot in there.lots
-            if lot.place == "thaw" and (lot.out_since is None or lot.out_since <= ready_by)
-        )
+        usable = there.aboard + there.thawing_since(now + timedelta(hours=_DAWN_H - kind.thaw_h))
         arriving = [0.0] * days
         for order in books.bait.orders:
             if outfit.bait(order.bait) == kind and not is_late(order, outfit.supplier, today, zone):

@@ -142,13 +142,6 @@ class SeasonDesk:
         except Exception:
             log.exception("the odds of the season could not be kept", extra={"action": "season"})
 
-    def remember(self, now: datetime) -> None:
-        """Keep which strings there are, so that settings which drop one don't make its traps forgotten."""
-        try:
-            self._known.remember(now)
-        except Exception:
-            log.exception("the strings could not be kept", extra={"action": "season"})
-
     def days_told(self) -> tuple[ToldDay, ...]:
         """Those of the calendar in the last recovery list that was a letter; none where they can't be read."""
         try:

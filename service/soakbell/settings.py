@@ -43,7 +43,6 @@ from soakbell.settings_reading import (
     Table,
     as_json,
     doubled,
-    is_loopback,
     item_key,
     mail_address,
     nearest,
@@ -186,6 +185,10 @@ def _is_ip(text: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def is_loopback(host: str) -> bool:
+    return host == "localhost" or (_is_ip(host) and ipaddress.ip_address(host).is_loopback)
 
 
 BaseUrl = Annotated[str, AfterValidator(_base_url)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import ipaddress
 import json
 import re
 import tomllib
@@ -53,15 +52,6 @@ def no_doubles(items: tuple[str, ...]) -> tuple[str, ...]:
     if len({item.casefold() for item in items}) < len(items):
         raise ValueError("each one once")
     return items
-
-
-def is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 Name = Annotated[str, AfterValidator(plain_name)]

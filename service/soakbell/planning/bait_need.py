@@ -60,6 +60,12 @@ class OnHand:
         """All that can be used."""
         return self.aboard + self.thaw + self.freezer
 
+    def thawing_since(self, at: datetime) -> float:
+        """Boxes that lie thawing since then or before, or since nobody knows when."""
+        return _boxes(
+            lot for lot in self.lots if lot.place == "thaw" and (lot.out_since is None or lot.out_since <= at)
+        )
+
 
 @dataclass(frozen=True)
 class BaitDay:
@@ -222,11 +228,7 @@ def bait_to_load(
     for kind, of_kind, needed in _needed_for(outfit, stock, traps):
         there = on_hand(outfit, stock, kind, leaves_at)
         ready_by = leaves_at - timedelta(hours=kind.thaw_h)
-        thawed = _boxes(
-            lot
-            for lot in there.lots
-            if lot.place == "thaw" and (lot.out_since is None or lot.out_since <= ready_by)
-        )
+        thawed = there.thawing_since(ready_by)
         lacking = max(0.0, needed - there.aboard)
         loads.append(
             BaitToLoad(

@@ -107,9 +107,9 @@ def bench_plan(gear: GearState, outfit: Outfit, stock: PartStock) -> BenchPlan:
     return BenchPlan(
         has_min=outfit.bench_minutes,
         takes_min=takes_min,
-        jobs=_as_jobs(jobs, lambda _: {}),
+        jobs=_as_jobs(jobs, lambda _: ()),
         short=_as_jobs(short, parts.take_what_there_is),
-        left=_as_jobs(left, lambda _: {}),
+        left=_as_jobs(left, lambda _: ()),
         back=tuple(TrapsOf(name, tuple(places)) for name, places in back.items() if places),
     )
 
@@ -131,6 +131,15 @@ def mend_at_next_pull(string: StringState, outfit: Outfit) -> tuple[MendAtPull, 
             parts = tuple((part, pieces * len(places)) for part, pieces in kind.parts)
             found.append(MendAtPull(string.name, places, kind.name, kind.minutes * len(places), parts))
     return tuple(found)
+
+
+def summed(shares: Iterable[Shares]) -> dict[str, float]:
+    """Pieces by part, of all together."""
+    total: dict[str, float] = {}
+    for each in shares:
+        for part, pieces in each:
+            total[part] = total.get(part, 0.0) + pieces
+    return total
 
 
 @dataclass(frozen=True)
@@ -158,7 +167,8 @@ class _Parts:
         self._on_hand = on_hand
 
     def suffice(self, mends: Iterable[_Mend]) -> bool:
-        return all(pieces <= self._on_hand.get(part, 0.0) + _ROUNDING for part, pieces in _sum(mends).items())
+        needed = summed(mend.parts for mend in mends)
+        return all(pieces <= self._on_hand.get(part, 0.0) + _ROUNDING for part, pieces in needed.items())
 
     def take(self, mend: _Mend) -> bool:
         """Take the parts of a mend, or none of them where one is lacking."""
@@ -167,15 +177,15 @@ class _Parts:
             self.take_what_there_is(mend)
         return enough
 
-    def take_what_there_is(self, mend: _Mend) -> dict[str, float]:
+    def take_what_there_is(self, mend: _Mend) -> Shares:
         """Take of each part what there is, and say what is lacking."""
-        lacking = {}
+        lacking = []
         for part, pieces in mend.parts:
             on_hand = self._on_hand.get(part, 0.0)
             self._on_hand[part] = max(0.0, on_hand - pieces)
             if pieces > on_hand + _ROUNDING:
-                lacking[part] = pieces - on_hand
-        return lacking
+                lacking.append((part, pieces - on_hand))
+        return tuple(lacking)
 
     def copy(self) -> _Parts:
         return _Parts(dict(self._on_hand))
@@ -191,17 +201,13 @@ def _mends(gear: GearState, outfit: Outfit) -> Iterable[_Mend]:
 
 
 def _mend(string: str, trap: TrapState, kinds: Sequence[ConditionKind]) -> _Mend:
-    parts: dict[str, float] = {}
-    for kind in kinds:
-        for part, pieces in kind.parts:
-            parts[part] = parts.get(part, 0.0) + pieces
     gravest = kinds[0].standing
     return _Mend(
         string=string,
         place=trap.place,
         items=tuple(kind.name for kind in kinds),
         minutes=sum(kind.minutes for kind in kinds),
-        parts=tuple(sorted(parts.items())),
+        parts=tuple(sorted(summed(kind.parts for kind in kinds).items())),
         back=gravest is not Standing.NEXT_PULL or trap.where is Whereabouts.BENCH,
         rank=list(Standing).index(gravest),
     )
@@ -234,32 +240,20 @@ def _quickest(mends: Iterable[_Mend], has_min: float, parts: _Parts | None) -> l
     return chosen
 
 
-def _sum(mends: Iterable[_Mend]) -> dict[str, float]:
-    total: dict[str, float] = {}
-    for mend in mends:
-        for part, pieces in mend.parts:
-            total[part] = total.get(part, 0.0) + pieces
-    return total
-
-
-def _as_jobs(mends: Iterable[_Mend], lacking_of: Callable[[_Mend], dict[str, float]]) -> tuple[BenchJob, ...]:
+def _as_jobs(mends: Iterable[_Mend], lacking_of: Callable[[_Mend], Shares]) -> tuple[BenchJob, ...]:
     """Mends of one kind on one string that follow each other, as one job."""
     jobs = []
     for (string, items, back), same in groupby(mends, key=lambda mend: (mend.string, mend.items, mend.back)):
         some = list(same)
-        lacking: dict[str, float] = {}
-        for mend in some:
-            for part, pieces in lacking_of(mend).items():
-                lacking[part] = lacking.get(part, 0.0) + pieces
         jobs.append(
             BenchJob(
                 string=string,
                 places=tuple(mend.place for mend in some),
                 items=items,
                 minutes=sum(mend.minutes for mend in some),
-                parts=tuple(sorted(_sum(some).items())),
+                parts=tuple(sorted(summed(mend.parts for mend in some).items())),
                 back=back,
-                lacking=tuple(sorted(lacking.items())),
+                lacking=tuple(sorted(summed(map(lacking_of, some)).items())),
             )
         )
     return tuple(jobs)

@@ -11,7 +11,7 @@ from soakbell.gear.fold import GearState
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
 from soakbell.planning.ashore import PartToCarry, TrapsOf
-from soakbell.planning.bench_plan import MendAtPull, mend_at_next_pull
+from soakbell.planning.bench_plan import MendAtPull, mend_at_next_pull, summed
 from soakbell.planning.upkeep_due import UpkeepDue
 
 
@@ -28,10 +28,7 @@ def mends_at_pull(gear: GearState, outfit: Outfit, strings: Iterable[str]) -> tu
 
 def parts_to_carry(mends: Iterable[MendAtPull], stock: PartStock) -> tuple[PartToCarry, ...]:
     """The parts that the mends take, in order of name."""
-    pieces: dict[str, float] = {}
-    for mend in mends:
-        for part, count in mend.parts:
-            pieces[part] = pieces.get(part, 0.0) + count
+    pieces = summed(mend.parts for mend in mends)
     lines = {part: stock.line(part) for part in pieces}
     return tuple(
         PartToCarry(part, pieces[part], 0.0 if line is None else line.on_hand)

@@ -11,6 +11,7 @@ from soakbell.gear.fold import GearState, TrapItem, Whereabouts
 from soakbell.gear.log import Shares
 from soakbell.gear.outfit import Outfit, PartKind
 from soakbell.gear.parts import PartLine, PartStock
+from soakbell.planning.bench_plan import summed
 from soakbell.planning.stock import order_quantity, reorder_point, safety_stock, standard_quantile
 
 PRIOR_WEEKS = 4.0  # how many weeks of the log the skipper's guess of the use is worth (no source; ours)
@@ -72,11 +73,7 @@ def part_reorder_point(kind: PartKind, a_week: float, service_level: float) -> f
 
 def parts_needed(gear: GearState, outfit: Outfit) -> dict[str, float]:
     """Pieces of each part that mending everything told would take, of all traps that aren't missing or retired."""
-    needed: dict[str, float] = {}
-    for told in _open_items(gear):
-        for part, pieces in _parts_of(told, outfit):
-            needed[part] = needed.get(part, 0.0) + pieces
-    return needed
+    return summed(_parts_of(told, outfit) for told in _open_items(gear))
 
 
 def parts_to_buy(gear: GearState, outfit: Outfit, stock: PartStock, now: datetime) -> tuple[PartToBuy, ...]:

@@ -95,7 +95,7 @@ class NextBest:
 class PlannedDay:
     """A day with its trip, if it has ``visits``: it takes ``minutes`` of the ``has_min`` that the day carries.
 
-    ``run_at_least_nmi``: no order of these strings runs less. ``value_usd``: what going out costs is taken off.
+    ``value_usd``: what going out costs is taken off.
     """
 
     day: date
@@ -104,7 +104,6 @@ class PlannedDay:
     minutes: float
     has_min: float
     run_nmi: float
-    run_at_least_nmi: float
     expected_lb: float
     value_usd: float
 
@@ -246,7 +245,6 @@ def _day(r: Reckoned, pulled: np.ndarray, weight_lb: np.ndarray, plans: Pulls, d
         minutes=r.trip_min(strings),
         has_min=of.minutes,
         run_nmi=order.run_nmi,
-        run_at_least_nmi=order.at_least_nmi,
         expected_lb=float(weight_lb[:, day].sum()),
         value_usd=usd - of.trip_cost_usd if strings else 0.0,
     )

@@ -228,9 +228,8 @@ class Reckoned:
     def _least_times(self) -> None:
         """Each run counts half at either end, the least run of each end; runs from the harbor count more there.
 
-        A price ``h`` is taken off every run from the harbor and added twice for the harbor itself, since every
-        trip has two of
-        them: the bound holds for any price, and the best for a trip of a few strings is taken.
+        A price is taken off every run from the harbor and added twice for the harbor itself, since every trip has
+        two of them: the bound holds for any price, and the best for a trip of a few strings is taken.
         """
         between, home = self.runs.nmi[1:, 1:] * self.min_a_nmi, self.runs.nmi[0, 1:] * self.min_a_nmi
         for n in range(self.s):

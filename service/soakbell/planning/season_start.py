@@ -18,7 +18,7 @@ from soakbell.gear.log import Shares
 from soakbell.gear.outfit import Outfit
 from soakbell.gear.parts import PartStock
 from soakbell.gear.strings import Mark, TrapString
-from soakbell.planning.bench_plan import BenchJob, TrapsOf, bench_plan
+from soakbell.planning.bench_plan import BenchJob, TrapsOf, bench_plan, summed
 from soakbell.planning.season_end import TakeUpPlan
 from soakbell.planning.take_up_trips import TrapsOut, plan_trips
 from soakbell.planning.trips import Boat
@@ -132,8 +132,8 @@ def mends_ahead(gear: GearState, outfit: Outfit, stock: PartStock) -> MendsAhead
     return MendsAhead(
         jobs,
         math.fsum(job.minutes for job in jobs),
-        _sum(job.parts for job in jobs),
-        _sum(job.lacking for job in jobs),
+        tuple(sorted(summed(job.parts for job in jobs).items())),
+        tuple(sorted(summed(job.lacking for job in jobs).items())),
     )
 
 
@@ -186,11 +186,3 @@ def set_plan(
 
 def _by_string(found: Iterable[tuple[str, Sequence[int]]]) -> tuple[TrapsOf, ...]:
     return tuple(TrapsOf(name, tuple(places)) for name, places in found if places)
-
-
-def _sum(shares: Iterable[Shares]) -> Shares:
-    total: dict[str, float] = {}
-    for each in shares:
-        for part, pieces in each:
-            total[part] = total.get(part, 0.0) + pieces
-    return tuple(sorted(total.items()))

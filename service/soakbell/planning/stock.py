@@ -25,14 +25,12 @@ def standard_quantile(service_level: float) -> float:
     return _STANDARD.inv_cdf(service_level)
 
 
-def lead_demand_sd(lead: float, demand_sd: float, demand: float = 0.0, lead_sd: float = 0.0) -> float:
-    """Standard deviation of the demand over a lead time. ``demand`` and ``demand_sd`` are of one unit of time."""
-    return math.sqrt(lead * demand_sd**2 + demand**2 * lead_sd**2)
-
-
 def safety_stock(z: float, lead: float, demand_sd: float, demand: float = 0.0, lead_sd: float = 0.0) -> float:
-    """What is held beyond the expected demand over the lead time."""
-    return z * lead_demand_sd(lead, demand_sd, demand, lead_sd)
+    """What is held beyond the expected demand over the lead time: ``z`` standard deviations of that demand.
+
+    ``demand`` and ``demand_sd`` are of one unit of time.
+    """
+    return z * math.sqrt(lead * demand_sd**2 + demand**2 * lead_sd**2)
 
 
 def reorder_point(demand: float, lead: float, safety: float) -> float:

@@ -9,7 +9,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from soakbell.settings_reading import is_loopback
+from soakbell.settings import is_loopback
 
 log = logging.getLogger(__name__)
 
