@@ -29,9 +29,11 @@ from law.world import (
 )
 from law.world import grid as grid_body
 from law.world import station as station_body
+from soakbell import __version__
 from soakbell.call_record import as_record
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
+from soakbell.due_times import zone_data_version
 from soakbell.errors import FetchFailed, SettingsError, StoreError
 from soakbell.feeds.transport import Ask
 from soakbell.planning.call import CallWord
@@ -461,6 +463,7 @@ def test_what_is_known_beside_the_replies_is_on_record_and_replayed(store: Store
     assert letter.call is not None
     hand = desk.sources.on_hand(clock.now())
     assert all((hand.seen, hand.troubles, hand.newer, hand.moved, hand.notices))
+    assert (letter.call.code_version, letter.call.tz_version) == (__version__, zone_data_version())
     with store.writing() as session:
         record = {**vars(letter.call), "boat": "Little Grebe", "day": TODAY + DAY}
         session.add(CallRow(**record))
