@@ -10,13 +10,14 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Page, expect, sync_playwright
 
 from page_scenes import SKIPPER, Scene
 from soakbell.web.app import page_app
 from soakbell.web.server import PageServer
 
 CHROMIUM = Path("/usr/bin/chromium")
+expect.set_options(timeout=20_000)  # of a busy machine
 
 
 def need_chromium() -> None:

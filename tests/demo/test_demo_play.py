@@ -37,7 +37,9 @@ def two_days(first_play):
 
 
 def test_the_same_input_gives_the_same_letters_to_the_byte(two_days, tmp_path):
-    assert _played(tmp_path, 2) == two_days
+    again = _played(tmp_path, 1)
+    assert [name for name in again if name.endswith("-08-morning.eml")] != []
+    assert {name: two_days[name] for name in again} == again
 
 
 def test_two_days_bring_a_pull_and_a_changed_call(two_days):

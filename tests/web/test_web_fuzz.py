@@ -546,4 +546,4 @@ def test_whatever_comes_is_answered_escaped_and_leaves_no_trace_unless_taken(pho
 A_GOOD_SHARE = 0.25
 """Of the entries that each way was told: with fewer taken, there would hardly be a log to look at."""
 
-SCRIPT = re.compile(r'<script src="/static/page\.js\?[0-9a-f]{12}" defer>')
+SCRIPT = re.compile(r'<script src="/static/(?:page|in)\.js\?[0-9a-f]{12}" defer>')
