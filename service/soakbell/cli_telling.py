@@ -364,9 +364,9 @@ def warn(text: str) -> None:
 
 @contextmanager
 def database(settings: Settings) -> Iterator[Store]:
-    from soakbell.wiring import open_database
+    from soakbell.store.engine import open_current
 
-    store = open_database(settings)
+    store = open_current(settings.database)
     try:
         yield store
     finally:

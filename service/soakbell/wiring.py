@@ -26,7 +26,7 @@ from soakbell.page_settings import PageTerms, page_terms_of
 from soakbell.plan_settings import terms_of
 from soakbell.schedule import Duty, LetterHour, Parts, Sweep
 from soakbell.settings import Settings
-from soakbell.store.engine import NEWEST_REVISION, Store, open_store
+from soakbell.store.engine import Store, open_current
 from soakbell.web.door import LetterLinks
 from soakbell.web.house import PageHouse
 from soakbell.web.keys import keys_beside
@@ -133,13 +133,7 @@ def command_of(environment: Mapping[str, str]) -> str:
 
 def open_database(settings: Settings) -> Store:
     """The boat's database, made or upgraded as needed."""
-    settings.database.parent.mkdir(parents=True, exist_ok=True)
-    store = open_store(f"sqlite:///{settings.database}")
-    if store.revision() != NEWEST_REVISION:
-        from soakbell.store.upgrade import migrate
-
-        migrate(store)
-    return store
+    return open_current(settings.database)
 
 
 def transport_for(settings: Settings, clock: Clock, *, patient: bool = True) -> Transport:

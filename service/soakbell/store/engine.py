@@ -88,6 +88,21 @@ class Store:
         self.engine.dispose()
 
 
+def open_current(file: Path) -> Store:
+    """Open the database in ``file``, made or upgraded as needed.
+
+    Raises:
+        StoreError: as ``open_store``, or the upgrade failed.
+    """
+    file.parent.mkdir(parents=True, exist_ok=True)
+    store = open_store(f"sqlite:///{file}")
+    if store.revision() != NEWEST_REVISION:
+        from soakbell.store.upgrade import migrate  # a second of alembic that few starts need
+
+        migrate(store)
+    return store
+
+
 def open_store(url: str, *, system_sqlite_patched: bool = False) -> Store:
     """Open the database at ``url`` ("sqlite:////var/lib/soakbell/soakbell.db").
 
