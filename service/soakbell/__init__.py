@@ -1,3 +1,3 @@
 """Soakbell: each morning, pull or wait, and why."""
 
-__version__ = "0.1.4"
+__version__ = "0.1.5"
