@@ -101,12 +101,16 @@ def ready_for_sea(page: Page, address: str) -> None:
 
 
 def until_kept(page: Page, path: str, *, kept: bool = True) -> None:
-    page.evaluate(
-        """async ([path, kept]) => {
-            while (Boolean(await caches.match(path)) !== kept) await new Promise((done) => setTimeout(done, 50));
-        }""",
-        [path, kept],
-    )
+    until(page, "async ([path, kept]) => Boolean(await caches.match(path)) === kept", [path, kept])
+
+
+def until(page: Page, expression: str, given: object = None) -> None:
+    """Until this is true: ``wait_for_function`` takes the promise of any async function for a truth."""
+    for _ in range(400):
+        if page.evaluate(expression, given):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"not within twenty seconds: {expression}, {given}")
 
 
 def pull(page: Page, address: str, string: str = "Nine Foot", **cells: str) -> None:

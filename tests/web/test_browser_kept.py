@@ -19,6 +19,7 @@ from browser import (
     ready_for_sea,
     served,
     sign_in,
+    until,
     until_kept,
 )
 from page_scenes import Scene, page_scene
@@ -117,6 +118,6 @@ def test_a_session_that_ends_at_sea_leaves_forms_without_marks_and_entries(tmp_p
         ).to_be_visible()
         sign_in(page, address)
         expect(page.locator("#waiting")).to_be_hidden()
-        page.wait_for_function("async () => !(await soakbell.queue.all()).length")
+        until(page, "async () => !(await soakbell.queue.all()).length")
         with scene.store.reading() as session:
             assert all_entries(session)[-1].detail == Pulled(legal_claws=40)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import re
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -25,6 +26,7 @@ from browser import (
     ready_for_sea,
     served,
     sign_in,
+    until,
     until_kept,
 )
 from page_scenes import CREW, Scene, form_token, page_scene, post
@@ -272,6 +274,65 @@ def test_signed_out_the_phone_keeps_what_waits_and_forgets_the_pages(scene: Scen
     assert len(by_phone(scene)) == 1
 
 
+class Gate:
+    """Holds one page's answer back while it is shut."""
+
+    def __init__(self, app: ASGIApp, path: str) -> None:
+        self.app, self.path, self.open = app, path, True
+        self.held = threading.Event()
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async def late(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                self.held.set()
+                while not self.open:
+                    await asyncio.sleep(0.01)
+            await send(message)
+
+        held = scope["type"] == "http" and scope["path"] == self.path and not self.open
+        await self.app(scope, receive, late if held else send)
+
+
+def test_an_answer_that_was_on_its_way_when_the_skipper_signed_out_is_not_kept(
+    scene: Scene, tmp_path: Path
+) -> None:
+    gate = Gate(page_app(scene.house), "/bench")
+    with browser(tmp_path / "phone") as phone, line_served(gate) as address:
+        page, other = phone.new_page(), phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        until_kept(page, "/why")  # the last: nothing more is asked for
+        ready_for_sea(other, address)
+        gate.open = False
+        other.evaluate(
+            """async () => {
+                await (await caches.open("soakbell pages")).delete("/bench");
+                const asked = fetch("/bench", {headers: {Accept: "text/html"}});
+                self.came = asked.then((answer) => answer.text());
+            }"""
+        )
+        assert gate.held.wait(20)
+        page.get_by_role("button", name="Sign out").click()
+        page.wait_for_url(f"{address}/in")
+        gate.open = True
+        assert "Bench" in other.evaluate("() => self.came")
+        until_kept(page, "/bench", kept=False)
+
+
+def test_what_was_not_kept_before_the_next_page_was_opened_is_kept_from_there(
+    scene: Scene, tmp_path: Path
+) -> None:
+    need_chromium()
+    with served(scene) as server, browser(tmp_path / "phone") as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        until_kept(page, "/why")
+        page.evaluate("async () => (await caches.open('soakbell pages')).delete('/log/recovered')")
+        page.goto(f"{address}/log")
+        until_kept(page, "/log/recovered")
+
+
 def test_refused_out_of_turn_it_is_sent_again_and_tells_what_was_typed(scene: Scene, tmp_path: Path) -> None:
     with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
         address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
@@ -316,9 +377,8 @@ def test_more_than_one_sending_may_bring_goes_in_several(scene: Scene, tmp_path:
                 dispatchEvent(new Event("online"));
             }"""
         )
-        page.wait_for_function(
-            "async () => (await soakbell.queue.all()).every((entry) => entry.refused?.[0].label === 'Note')"
-        )
+        refused = "async () => (await soakbell.queue.all()).every((entry) => entry.refused?.[0].label === 'Note')"
+        until(page, refused)
         expect(page.locator("#refused li")).to_have_count(5)
 
 

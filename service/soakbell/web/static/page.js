@@ -497,13 +497,16 @@ if (self.document?.getElementById("waiting")) {
   /* ---- Pages kept for sea ---- */
 
   const A_WHILE_MS = 15 * 60_000;
+  const isFresh = (page) => page && Math.abs(Date.now() - Date.parse(page.headers.get("Date"))) < A_WHILE_MS;
+  const asPage = { headers: { Accept: "text/html" } };
+  /* Each page by its own age: somebody may have gone on to another before all were kept. */
   const keepPages = async () => {
-    const last = await caches.match("/log/pull");
-    if (isKept || (last && Math.abs(Date.now() - Date.parse(last.headers.get("Date"))) < A_WHILE_MS)) return;
+    if (isKept) return;
     const linked = (page) => [...page.querySelectorAll("nav a")].map((a) => a.getAttribute("href"));
-    const log = new DOMParser().parseFromString(await (await fetch("/log", { headers: { Accept: "text/html" } })).text(), "text/html");
+    const kept = await caches.match("/log");
+    const log = new DOMParser().parseFromString(await (isFresh(kept) ? kept : await fetch("/log", asPage)).text(), "text/html");
     for (const path of new Set([...linked(document), ...linked(log), "/why"])) {
-      if (path.startsWith("/")) await fetch(path, { headers: { Accept: "text/html" } }).catch(() => {});
+      if (path.startsWith("/") && !isFresh(await caches.match(path))) await fetch(path, asPage).catch(() => {});
     }
   };
 

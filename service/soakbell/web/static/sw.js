@@ -40,7 +40,10 @@ self.addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url);
   if (url.origin !== self.location.origin) return;
   if (request.method === "POST") {
-    if (url.pathname === "/in") somebodyComes = true;
+    if (url.pathname === "/in") {
+      changeHands();
+      somebodyComes = true;
+    }
     if (url.pathname === "/out" && request.mode === "navigate") event.respondWith(signOut(request));
     return;
   }
@@ -54,11 +57,23 @@ self.addEventListener("fetch", (event) => {
    a form on another site's page would come from ours. */
 let somebodyComes = false;
 
+/* Counts how often somebody came, left, or was found to have left: what was asked for before is nobody's to keep, nor
+   to be shown late. */
+let hands = 0;
+const changeHands = () => {
+  hands += 1;
+  asking.clear();
+  lateAnswers.clear();
+};
+
 /* Pages go once the service has answered, and not before: without them nothing can be told at sea. */
 const signOut = async (request) => {
   const answer = await fetch(request).catch(() => null);
   if (!answer || OF_PROXY.includes(answer.status)) return noSignal("You are still signed in, and your pages are kept.");
-  if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await caches.delete(PAGES);
+  if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) {
+    changeHands();
+    await caches.delete(PAGES);
+  }
   return answer;
 };
 
@@ -97,17 +112,20 @@ const pageOf = async (event, request, path) => {
 };
 
 const ask = async (request, path) => {
+  const asker = hands;
   let answer;
   try {
     answer = await fetch(request);
   } catch {
     return null;
   }
+  if (asker !== hands) return answer;
   if (somebodyComes && answer.ok && !answer.redirected) {
     somebodyComes = false;
     await caches.delete(PAGES);
   }
   const pages = await caches.open(PAGES);
+  if (asker !== hands) return answer;
   try {
     if (answer.redirected || answer.type === "opaqueredirect" || answer.status === 401) await signedOut(pages);
     else if (answer.ok && !new URL(request.url).search) {
@@ -125,6 +143,7 @@ const ask = async (request, path) => {
 /* A session that has ended takes what the log holds; forms stay, by the names of strings, since there may be no signal
    for long. */
 const signedOut = async (pages) => {
+  changeHands();
   for (const request of await pages.keys()) {
     const { pathname } = new URL(request.url);
     if (!FORMS.test(pathname)) await pages.delete(request);
@@ -138,8 +157,9 @@ const signedOut = async (pages) => {
 
 /* A page that was shown as it was kept, since no answer had come, hears of the answer that comes after all. */
 const tellOfAnswer = async (page, path) => {
+  const asker = hands;
   const answer = await (asking.get(path) ?? null);
-  if (!answer || OF_PROXY.includes(answer.status)) return;
+  if (asker !== hands || !answer || OF_PROXY.includes(answer.status)) return;
   if (!answer.bodyUsed) lateAnswers.set(path, { answer, at: Date.now() });
   page.postMessage({ answered: path });
 };
