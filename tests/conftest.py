@@ -25,3 +25,10 @@ def shared() -> Path:
             pytest.fail(f"the captured payloads are not at {SHARED}, and this run must have them")
         pytest.skip("the captured payloads are not beside this checkout")
     return SHARED
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What the gate leaves out may take an hour."""
+    for item in items:
+        if item.get_closest_marker("long"):
+            item.add_marker(pytest.mark.timeout(3600))
