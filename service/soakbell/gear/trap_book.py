@@ -153,12 +153,11 @@ class TrapBook:
             self._unable(deck, step, entry, meant)
         if not able:
             return Worked(fishing=self._fishing)
-        at = entry.happened_at
-        places = tuple(trap.place for trap in able)
-        soak_h = tuple(trap.soak_h(at) for trap in able)
-        fished = sum(trap.where is Whereabouts.FISHING for trap in able)
+        places = tuple([trap.place for trap in able])
+        soak_h = _soaks_h(able, entry.happened_at)
+        fished = _count_fishing(able)
         baited = step.act(self, deck, able, entry)
-        self._fishing += sum(trap.where is Whereabouts.FISHING for trap in able) - fished
+        self._fishing += _count_fishing(able) - fished
         self._changed.add(deck.name)
         return Worked(places, soak_h, baited, self._fishing)
 
@@ -301,16 +300,6 @@ class _Trap:
             self.lost_near,
         )
 
-    def soak_h(self, at: datetime) -> float | None:
-        if self.where is not Whereabouts.FISHING or self.soak_start is None:
-            return None
-        return (at - self.soak_start) / _HOUR
-
-    def put_in(self, at: datetime, *, fresh_bait: bool) -> None:
-        self.put(Whereabouts.FISHING, at)
-        if fresh_bait:
-            self.soak_start = at
-
     def put(self, where: Whereabouts, at: datetime) -> None:
         """Somebody had the trap in his hands and put it there."""
         self.where = where
@@ -327,6 +316,38 @@ class _Trap:
 
     def mended_by(self, detail: Repaired) -> bool:
         return self.has(detail.item) if detail.item else bool(self.items)
+
+
+def _soaks_h(traps: Iterable[_Trap], at: datetime) -> tuple[float | None, ...]:
+    """Reckoned once for all that went in together: a long log is mostly pulls of whole strings."""
+    soaks_h: list[float | None] = []
+    start, soak_h = None, None
+    for trap in traps:
+        if trap.where is not Whereabouts.FISHING:
+            soaks_h.append(None)
+            continue
+        if trap.soak_start is not start:
+            start = trap.soak_start
+            soak_h = None if start is None else (at - start) / _HOUR
+        soaks_h.append(soak_h)
+    return tuple(soaks_h)
+
+
+def _put_in(traps: Iterable[_Trap], at: datetime, *, fresh_bait: bool) -> int:
+    """How many went in with fresh bait."""
+    baited = 0
+    for trap in traps:
+        trap.where = Whereabouts.FISHING
+        trap.since = trap.seen_at = at
+        trap.lost_near = None
+        if fresh_bait:
+            trap.soak_start = at
+            baited += 1
+    return baited
+
+
+def _count_fishing(traps: Iterable[_Trap]) -> int:
+    return [trap.where for trap in traps].count(Whereabouts.FISHING)
 
 
 @dataclass(slots=True)
@@ -375,9 +396,7 @@ def _set(_book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> i
     assert isinstance(entry.detail, TrapsSet)
     deck.start = entry.detail.start or deck.start
     deck.end = entry.detail.end or deck.end
-    for trap in traps:
-        trap.put_in(entry.happened_at, fresh_bait=True)
-    return len(traps)
+    return _put_in(traps, entry.happened_at, fresh_bait=True)
 
 
 def _pull(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
@@ -387,9 +406,7 @@ def _pull(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) ->
         for trap in traps:
             trap.put(Whereabouts.ABOARD, at)
         return 0
-    for trap in traps:
-        trap.put_in(at, fresh_bait=detail.rebaited)
-    return len(traps) if detail.rebaited else 0
+    return _put_in(traps, at, fresh_bait=detail.rebaited)
 
 
 def _move(_book: TrapBook, deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
@@ -413,9 +430,7 @@ def _recovered(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntr
         for trap in traps:
             trap.put(Whereabouts.ABOARD, entry.happened_at)
         return 0
-    for trap in traps:
-        trap.put_in(entry.happened_at, fresh_bait=entry.detail.rebaited)
-    return len(traps) if entry.detail.rebaited else 0
+    return _put_in(traps, entry.happened_at, fresh_bait=entry.detail.rebaited)
 
 
 def _ashore(_book: TrapBook, _deck: _Deck, traps: list[_Trap], entry: LogEntry) -> int:
