@@ -44,7 +44,7 @@ def december(day: int) -> date:
 
 
 REASON = SeasonReason("traps out of the water", "an invented text", "an invented rule", "derived")
-END = SeasonEnd(december(22), REASON, december(17), december(17), date(2027, 1, 5), None)
+END = SeasonEnd(december(22), REASON, december(17), december(17), date(2027, 1, 5))
 
 TRIPS = (
     TakeUpTrip((("The Hump", (*range(1, 31), *range(32, 41))), ("Ledge", tuple(range(1, 33)))), 71, 425),

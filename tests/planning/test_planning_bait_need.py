@@ -379,7 +379,7 @@ def test_past_the_last_useful_rebait_a_pull_takes_no_bait_and_the_need_falls_to_
 
     def baited(last: int, next_set: date | None = None) -> dict[date, float]:
         ends = date(2026, 12, last)
-        end = SeasonEnd(ends, SeasonReason("season", "", "", "memory"), ends, ends, next_set, next_set)
+        end = SeasonEnd(ends, SeasonReason("season", "", "", "memory"), ends, ends, next_set)
         ahead = expected_traps(gear, STRINGS, NOW, ZONE, days=40, may_pull=lambda _: True, end_of=lambda _: end)
         return {day: traps for day, traps in ahead.items() if traps}
 

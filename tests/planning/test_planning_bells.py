@@ -214,7 +214,6 @@ def low_bait(level: int, *, told: bool = True) -> BaitLevel:
         protection_days=5,
         plan_need=6,
         runs_out_on=date(2026, 12, 11),
-        next_order_on=None,
         delivery_on=None,
     )
 

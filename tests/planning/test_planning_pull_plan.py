@@ -189,7 +189,6 @@ def test_a_trip_that_does_not_pay_is_not_made() -> None:
     plan = solve_plan(problem_of({"Ledge": [50, 40]}, trip_cost_usd=60))
     assert days_of(plan) == {"Ledge": []}
     assert whys(plan) == {"Ledge": WhyCode.TRIP_COST}
-    assert plan.first_trip is None
 
 
 def test_bait_that_is_still_frozen_waits_for_the_thaw() -> None:
@@ -313,13 +312,13 @@ def test_what_binds_is_told_with_its_numbers() -> None:
 def test_what_the_next_best_plan_loses_is_what_barring_the_pull_costs() -> None:
     problem = random_problem(3, 4, 5, limits=False)
     plan = solve_plan(problem)
-    asked = [string.next_best for string in plan.strings if string.next_best] + [plan.first_trip]
-    assert len(asked) > 2
+    asked = [string.next_best for string in plan.strings if string.next_best]
+    assert len(asked) > 1
     for next_best in asked:
         assert next_best is not None
         barred = solve_plan(replace(problem, bars=(next_best.without,)), next_best=False)
         assert next_best.loses_usd == pytest.approx(plan.value_usd - barred.value_usd, abs=CENTS)
-        first = [day for (name, day) in pulls_of(barred) if next_best.without.string in (None, name)]
+        first = [day for (name, day) in pulls_of(barred) if name == next_best.without.string]
         assert next_best.instead == min(first, default=None)
         assert next_best.proven
 
@@ -330,7 +329,6 @@ def test_of_many_strings_those_of_the_first_trip_are_asked_for() -> None:
     first = next(day for day in plan.days if day.visits)
     asked = {string.string for string in plan.strings if string.next_best is not None}
     assert asked == {visit.string for visit in first.visits}
-    assert plan.first_trip is not None
     assert all(s.next_best.loses_usd >= 0 and not s.next_best.proven for s in plan.strings if s.next_best)
 
 

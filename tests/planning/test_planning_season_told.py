@@ -13,7 +13,7 @@ from soakbell.letters.recovery_words import lead_words
 from soakbell.planning.season_end import SeasonEnd
 from soakbell.planning.season_told import LETTER_DAYS, TOLD_FROM_DAYS, SeasonAhead
 
-END = SeasonEnd(DEADLINE, TAKE_UP.reason, date(2027, 5, 1), date(2027, 5, 1), date(2027, 10, 5), None)
+END = SeasonEnd(DEADLINE, TAKE_UP.reason, date(2027, 5, 1), date(2027, 5, 1), date(2027, 10, 5))
 
 
 def ahead(days_left: int, starts: tuple[tuple[float, date | None], ...] = ()) -> SeasonAhead:

@@ -46,8 +46,8 @@ class BaitLevel:
         safety: what is held beyond ``need``; both together are ``reorder_point``.
         plan_need: expected over the days that bait is held for.
         runs_out_on: the first day whose need can't be met, with what is on its way; None within those days.
-        next_order_on: the next day on which the supplier takes orders, ``delivery_on`` when that comes; None
-            without a supplier, or where he takes none.
+        delivery_on: when what is ordered on the supplier's next order day comes; None without a supplier, or where
+            he takes none.
         late: open orders of this bait that should have come.
     """
 
@@ -64,7 +64,6 @@ class BaitLevel:
     protection_days: int
     plan_need: float
     runs_out_on: date | None
-    next_order_on: date | None
     delivery_on: date | None
     late: tuple[OpenOrder, ...] = ()
 
@@ -290,7 +289,7 @@ def _level(
     supplier = outfit.supplier
     orders = [order for order in stock.orders if same_bait(order.bait, need.bait)]
     late = tuple(order for order in orders if is_late(order, supplier, today, zone))
-    next_on, delivery_on, protection_days = _delivery(outfit, today, at)
+    delivery_on, protection_days = _delivery(outfit, today, at)
     expected, safety = _over(outfit, need, expected_traps, today, protection_days)
     point = reorder_point(expected / protection_days, protection_days, safety)
     on_order = math.fsum(order.boxes for order in orders if order not in late)
@@ -316,7 +315,6 @@ def _level(
         protection_days=protection_days,
         plan_need=math.fsum(day.need for day in need.days),
         runs_out_on=need.runs_out_on,
-        next_order_on=next_on,
         delivery_on=delivery_on,
         late=late,
     )
@@ -341,17 +339,16 @@ def _turns(outfit: Outfit, stock: BaitStock, level: BaitLevel, now: datetime, zo
     return sorted((moment for moment in found if level.since < moment <= now), reverse=True)
 
 
-def _delivery(outfit: Outfit, today: date, at: time) -> tuple[date | None, date | None, int]:
-    """The next day to order, when that comes, and the days that the stock must last if today isn't used for it."""
+def _delivery(outfit: Outfit, today: date, at: time) -> tuple[date | None, int]:
+    """When the next order would come, and the days that the stock must last if today isn't used for one."""
     supplier = outfit.supplier
     if supplier is None:
         lead_days = math.ceil(_NO_SUPPLIER_LEAD_DAYS)
-        return None, today + lead_days * _ONE_DAY, lead_days + 1
+        return today + lead_days * _ONE_DAY, lead_days + 1
     lead_days = math.ceil(supplier.lead_days)
     order_on = next_order_day(supplier, today, at)
     after = next_order_day(supplier, today + _ONE_DAY, time.min)
     return (
-        order_on,
         None if order_on is None else order_on + lead_days * _ONE_DAY,
         outfit.plan_days if after is None else (after - today).days + lead_days,
     )

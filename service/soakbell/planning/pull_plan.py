@@ -132,7 +132,6 @@ class PullPlan:
         value_usd: of all pulls, less what going out costs, and with the worth of the soak left standing.
         bound_usd: no plan is worth more that obeys the same pins. gap: the part of it that may be missing.
         proven: whether this is the best plan, up to a few cents.
-        first_trip: what is lost without its first trip; None without any, or if it is pinned.
     """
 
     days: tuple[PlannedDay, ...]
@@ -142,7 +141,6 @@ class PullPlan:
     bound_usd: float
     proven: bool
     unmet_pins: tuple[UnmetPin, ...]
-    first_trip: NextBest | None
 
     @property
     def gap(self) -> float:
@@ -158,15 +156,10 @@ def solve_plan(problem: PlanProblem, *, next_best: bool = True) -> PullPlan:
         next_best: whether to look for what the next best plans lose, which takes about as long again.
     """
     solved = Solved(problem)
-    plan = solved.plan
-    first = next((day for day in plan.days if day.visits), None)
-    if not next_best or first is None:
-        return plan
-    return replace(
-        plan,
-        strings=tuple(replace(string, next_best=solved.next_best_of(string)) for string in plan.strings),
-        first_trip=solved.without(Wish(None, first.day)),
-    )
+    if not next_best:
+        return solved.plan
+    asked = tuple(replace(string, next_best=solved.next_best_of(string)) for string in solved.plan.strings)
+    return replace(solved.plan, strings=asked)
 
 
 class Solved:
@@ -195,9 +188,7 @@ class Solved:
         return NextBest(
             without=wish,
             loses_usd=max(0.0, search.found.worth_usd - found.worth_usd),
-            instead=min(
-                (pull.day for of in pulls for pull in of if wish.string in (None, pull.string)), default=None
-            ),
+            instead=min((pull.day for of in pulls for pull in of if pull.string == wish.string), default=None),
             proven=search.found.proven and found.proven,
             pulls=pulls,
         )
@@ -217,7 +208,6 @@ def _plan(search: Search) -> PullPlan:
         bound_usd=found.bound_usd,
         proven=found.proven,
         unmet_pins=_unmet(search),
-        first_trip=None,
     )
 
 

@@ -74,7 +74,6 @@ class RecoveryList:
         unplanned: fishing traps that are in no trip, by string.
         aboard: pulled and not brought ashore.
         missing: by string and place. They stay until they are recovered or written off.
-        written_off: how many of the boat's traps are retired.
         dropped: how many of these traps are not in the settings any more, by string.
         unknown: strings of the log that are not in the settings, and of which nobody knows how many traps are out.
         of_before: how many of these traps are where they are since an earlier season.
@@ -88,7 +87,6 @@ class RecoveryList:
     unplanned: tuple[StringOut, ...]
     aboard: tuple[TrapOut, ...]
     missing: tuple[TrapOut, ...]
-    written_off: int
     take_up: TakeUp | None
     season: date | None
     starts: tuple[tuple[float, date | None], ...]
@@ -181,11 +179,6 @@ def recovery_list(
             if trap.where is Whereabouts.ABOARD
         ),
         missing=tuple(_lost(trap) for trap in missing_traps(gear, now)),
-        written_off=sum(
-            trap.where is Whereabouts.RETIRED
-            for state in gear.strings.values()
-            for trap in (*state.traps, *state.gone)
-        ),
         take_up=take_up,
         season=season,
         starts=tuple(starts),

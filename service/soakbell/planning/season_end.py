@@ -99,8 +99,8 @@ class SeasonEnd:
         deadline: the last day on which a trap may be in the water; ``reason`` as of ``TakeUp``.
         last_harvest, last_set: the last days, from the day asked on, on which traps may be pulled for their catch
             and may be set; None where there is none left.
-        next_set, next_harvest: the first days past the deadline on which that is allowed again; None where none is
-            known. After a regional closure they come within days.
+        next_set: the first day past the deadline on which traps may be set again; None where none is known. After
+            a regional closure it comes within days.
     """
 
     deadline: date
@@ -108,7 +108,6 @@ class SeasonEnd:
     last_harvest: date | None
     last_set: date | None
     next_set: date | None
-    next_harvest: date | None
 
     def last_rebait(self, soak_floor_h: float, home_on: date | None = None) -> date | None:
         """The last day on which fresh bait is of use: a trap that goes in later comes up before its soak floor.
@@ -150,14 +149,13 @@ def season_end(fishery: Fishery, day: date, *, sector: str, region: str | None) 
         last_harvest = last if law.may_harvest else last_harvest
         last_set = last if law.may_set else last_set
         at = law.next_change
-    next_set = next_harvest = None
-    at = due.deadline + _ONE_DAY
-    while at is not None and (next_set is None or next_harvest is None):
-        law = season_day(fishery, at, sector=sector, region=region)
-        next_set = at if next_set is None and law.may_set else next_set
-        next_harvest = at if next_harvest is None and law.may_harvest else next_harvest
-        at = law.next_change
-    return SeasonEnd(due.deadline, due.reason, last_harvest, last_set, next_set, next_harvest)
+    next_set: date | None = due.deadline + _ONE_DAY
+    while next_set is not None:
+        law = season_day(fishery, next_set, sector=sector, region=region)
+        if law.may_set:
+            break
+        next_set = law.next_change
+    return SeasonEnd(due.deadline, due.reason, last_harvest, last_set, next_set)
 
 
 # ---- weather
