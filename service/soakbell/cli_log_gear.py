@@ -194,11 +194,11 @@ def renumbered(
     """
     from soakbell.errors import Fault, LogRefused
     from soakbell.gear.log import Renumbered
-    from soakbell.gear.log_csv import Unread, changes_of
+    from soakbell.gear.log_csv import UnreadCell, changes_of
 
     try:
         pairs = changes_of(changes)
-    except Unread as fault:
+    except UnreadCell as fault:
         raise LogRefused([Fault("log", "CHANGES", repr(changes), fault.write)]) from fault
     tell(ctx, Renumbered(pairs), string, at, None, note)
 

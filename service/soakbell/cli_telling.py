@@ -385,13 +385,13 @@ def moment(settings: Settings, at: str | None, now: datetime, option: str = "--a
     from zoneinfo import ZoneInfo
 
     from soakbell.errors import Fault, LogRefused
-    from soakbell.gear.log_csv import Unread, moment_of
+    from soakbell.gear.log_csv import UnreadCell, moment_of
 
     if at is None:
         return now
     try:
         return moment_of(at, ZoneInfo(settings.harbor.time_zone))
-    except Unread as fault:
+    except UnreadCell as fault:
         raise LogRefused([Fault("log", option, repr(at), fault.write)]) from fault
 
 
@@ -401,25 +401,25 @@ def day(option: str, text: str) -> date: ...
 def day(option: str, text: str | None) -> date | None: ...
 def day(option: str, text: str | None) -> date | None:
     from soakbell.errors import Fault, LogRefused
-    from soakbell.gear.log_csv import Unread, day_of
+    from soakbell.gear.log_csv import UnreadCell, day_of
 
     if text is None:
         return None
     try:
         return day_of(text)
-    except Unread as fault:
+    except UnreadCell as fault:
         raise LogRefused([Fault("log", option, repr(text), fault.write)]) from fault
 
 
 def places(traps: str | None) -> tuple[int, ...]:
     from soakbell.errors import Fault, LogRefused
-    from soakbell.gear.log_csv import Unread, places_of
+    from soakbell.gear.log_csv import UnreadCell, places_of
 
     if traps is None or traps.strip().casefold() == ALL:
         return ()
     try:
         return places_of(traps)
-    except Unread as fault:
+    except UnreadCell as fault:
         raise LogRefused([Fault("log", "--traps", repr(traps), fault.write)]) from fault
 
 
@@ -439,13 +439,13 @@ def named(traps: str | None) -> tuple[int, ...]:
 
 def shares(option: str, text: str | None) -> Shares:
     from soakbell.errors import Fault, LogRefused
-    from soakbell.gear.log_csv import Unread, shares_of
+    from soakbell.gear.log_csv import UnreadCell, shares_of
 
     if text is None:
         return ()
     try:
         return shares_of(text)
-    except Unread as fault:
+    except UnreadCell as fault:
         raise LogRefused([Fault("log", option, repr(text), fault.write)]) from fault
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from soakbell.letters.times import HarborTimes
     from soakbell.planning.call import Call
     from soakbell.replaying import ReplayedDay
-    from soakbell.sea.trust import BrierParts, CallRecord, ErrorModel
+    from soakbell.sea.trust import BrierParts, CallTally, ErrorModel
     from soakbell.sea.trust_record import SeenDay, TrustRecord
 
 REPLAY_DAYS = 7
@@ -143,7 +143,7 @@ def _called_table(days: Sequence[SeenDay]) -> Table:
     return table
 
 
-def _scores(counts: CallRecord) -> Iterable[str]:
+def _scores(counts: CallTally) -> Iterable[str]:
     table = counts.contingency
     if table.n:
         found = (("Peirce", table.peirce), ("Heidke", table.heidke), ("critical success", table.critical_success))

@@ -22,7 +22,7 @@ from soakbell.feeds.strict_json import (
     text_at,
     whole_number_at,
 )
-from soakbell.sea.grid_forecast import GridForecast, GridHazard, Interval
+from soakbell.sea.grid_forecast import GridForecast, GridHazard, GridSpan
 
 LONGEST = timedelta(days=15)
 """A reply that claims more is not understood; captured replies reach 8 days 6 hours."""
@@ -133,7 +133,7 @@ def parse_grid(body: bytes) -> GridForecast:
     valid_from, valid_to = span(properties["validTimes"], "validTimes")
     if valid_to - valid_from > LONGEST:
         raise NotUnderstood(f"validTimes: {shown(properties['validTimes'])} is longer than {LONGEST.days} days")
-    layers: dict[str, tuple[Interval, ...]] = {}
+    layers: dict[str, tuple[GridSpan, ...]] = {}
     faults: list[str] = []
     for name, kind in _LAYERS.items():
         if name in properties:
@@ -167,7 +167,7 @@ def _values(layer: Mapping[str, object], name: str) -> list[tuple[datetime, date
     return found
 
 
-def _layer(layer: Mapping[str, object], name: str, kind: _Layer) -> tuple[tuple[Interval, ...], list[str]]:
+def _layer(layer: Mapping[str, object], name: str, kind: _Layer) -> tuple[tuple[GridSpan, ...], list[str]]:
     values = _values(layer, name)
     uom = layer.get("uom")
     convert = kind.into_house.get(uom) if isinstance(uom, str) else None
@@ -175,7 +175,7 @@ def _layer(layer: Mapping[str, object], name: str, kind: _Layer) -> tuple[tuple[
         convert = _as_whole_percent
     if convert is None and any(value is not None for _, _, value in values):
         fault = f"{name}: its unit {shown(uom)} isn't known"
-        return tuple(Interval(s, e, None, "" if value is None else fault) for s, e, value in values), [fault]
+        return tuple(GridSpan(s, e, None, "" if value is None else fault) for s, e, value in values), [fault]
     return tuple(_interval(s, e, value, name, convert or float, kind) for s, e, value in values), []
 
 
@@ -190,25 +190,25 @@ def _interval(
     name: str,
     convert: Callable[[float], float],
     kind: _Layer,
-) -> Interval:
+) -> GridSpan:
     if value is None:
-        return Interval(starts_at, ends_at, None)
+        return GridSpan(starts_at, ends_at, None)
     if not units.is_number(value):
-        return Interval(starts_at, ends_at, None, f"{name}: expected a number, found {kind_of_value(value)}")
+        return GridSpan(starts_at, ends_at, None, f"{name}: expected a number, found {kind_of_value(value)}")
     house = convert(float(value))  # type: ignore[arg-type]
     if not kind.least <= house <= kind.most:
-        return Interval(starts_at, ends_at, None, f"{name}: {value!r} can't be right")
-    return Interval(starts_at, ends_at, house)
+        return GridSpan(starts_at, ends_at, None, f"{name}: {value!r} can't be right")
+    return GridSpan(starts_at, ends_at, house)
 
 
-def _thunderstorms(layer: Mapping[str, object]) -> tuple[Interval, ...]:
+def _thunderstorms(layer: Mapping[str, object]) -> tuple[GridSpan, ...]:
     return tuple(_thunder_between(s, e, value) for s, e, value in _values(layer, "weather"))
 
 
-def _thunder_between(starts_at: datetime, ends_at: datetime, value: object) -> Interval:
+def _thunder_between(starts_at: datetime, ends_at: datetime, value: object) -> GridSpan:
     if value is None or value == []:
-        return Interval(starts_at, ends_at, None)
-    unclear = Interval(starts_at, ends_at, None, f"weather: {shown(value)} isn't understood")
+        return GridSpan(starts_at, ends_at, None)
+    unclear = GridSpan(starts_at, ends_at, None, f"weather: {shown(value)} isn't understood")
     if not isinstance(value, list):
         return unclear
     chances = [0.0]
@@ -222,7 +222,7 @@ def _thunder_between(starts_at: datetime, ends_at: datetime, value: object) -> I
             return unclear
         if weather in _THUNDER:
             chances.append(THUNDER_UP_TO_PCT.get(coverage, 100.0) if isinstance(coverage, str) else 100.0)
-    return Interval(starts_at, ends_at, max(chances))
+    return GridSpan(starts_at, ends_at, max(chances))
 
 
 def _hazards(properties: Mapping[str, object]) -> tuple[GridHazard, ...]:

@@ -42,7 +42,7 @@ _TAIL = ("note", "id", "key", "told_at", "told_by")
 _NEEDED = ("happened_at", "kind")
 
 
-class Unread(Exception):
+class UnreadCell(Exception):
     """A cell that can't be read; ``write`` says what could be."""
 
     def __init__(self, write: str) -> None:
@@ -198,13 +198,13 @@ def guarded(text: str) -> str:
 
 def _integer(cell: str) -> int:
     if not re.fullmatch(r"-?[0-9]{1,9}", cell):
-        raise Unread("a whole number, as in 12")
+        raise UnreadCell("a whole number, as in 12")
     return int(cell)
 
 
 def _number(cell: str) -> float:
     if len(cell) > 40 or not re.fullmatch(r"-?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]{1,3})?", cell):
-        raise Unread("a number with a point, as in 3.5")
+        raise UnreadCell("a number with a point, as in 3.5")
     return float(cell)
 
 
@@ -213,7 +213,7 @@ def _yes_no(cell: str) -> bool:
         return True
     if cell.casefold() in ("no", "n", "false", "0"):
         return False
-    raise Unread("yes or no")
+    raise UnreadCell("yes or no")
 
 
 def shares_of(cell: str) -> Shares:
@@ -222,7 +222,7 @@ def shares_of(cell: str) -> Shares:
     for part in cell.split(";"):
         name, _, amount = part.strip().rpartition(" ")
         if not name.strip():
-            raise Unread("names with amounts, as in jumbo 3.5; large 2")
+            raise UnreadCell("names with amounts, as in jumbo 3.5; large 2")
         shares.append((name.strip(), _number(amount)))
     return tuple(shares)
 
@@ -239,17 +239,17 @@ def changes_of(cell: str) -> tuple[tuple[int, int], ...]:
         for part in re.split(r"[ ,;]+", re.sub(r" ?> ?", ">", " ".join(cell.split())))
     ]
     if not all(pairs):
-        raise Unread("places before and after, as in 3>4; 4>3")
+        raise UnreadCell("places before and after, as in 3>4; 4>3")
     return tuple((int(pair[1]), int(pair[2])) for pair in pairs if pair)
 
 
 def day_of(cell: str) -> date:
     if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", cell):
-        raise Unread("a date, as in 2027-06-30")
+        raise UnreadCell("a date, as in 2027-06-30")
     try:
         return date.fromisoformat(cell)
     except ValueError as error:
-        raise Unread("a date that there is, as in 2027-06-30") from error
+        raise UnreadCell("a date that there is, as in 2027-06-30") from error
 
 
 def places_of(cell: str) -> tuple[int, ...]:
@@ -258,7 +258,7 @@ def places_of(cell: str) -> tuple[int, ...]:
         run = re.fullmatch(r"([0-9]{1,4})(?:(?:\.\.|-)([0-9]{1,4}))?", part)
         first, last = (int(run[1]), int(run[2] or run[1])) if run else (1, 0)
         if first > last or len(places) > MAX_PLACES:
-            raise Unread("places of traps, as in 1..4 7")
+            raise UnreadCell("places of traps, as in 1..4 7")
         places.extend(range(first, last + 1))
     return tuple(sorted(set(places)))
 
@@ -276,7 +276,7 @@ def moment_of(cell: str, zone: ZoneInfo) -> datetime:
         at = datetime.fromisoformat(f"{match[1]}T{match[2]}{match[3] or ''}")
         return as_utc(at) if match[3] else _local_moment(at, zone)
     except (ValueError, OverflowError) as error:
-        raise Unread("date and time, as in 2026-12-08 07:10 or 2026-12-08T07:10-05:00") from error
+        raise UnreadCell("date and time, as in 2026-12-08 07:10 or 2026-12-08T07:10-05:00") from error
 
 
 def _local_moment(at: datetime, zone: ZoneInfo) -> datetime:
@@ -285,11 +285,11 @@ def _local_moment(at: datetime, zone: ZoneInfo) -> datetime:
     if first.utcoffset() == second.utcoffset():
         return as_utc(first)
     if as_utc(first).astimezone(zone).replace(tzinfo=None) == at:
-        raise Unread(
+        raise UnreadCell(
             f"the offset too, since the clock of {zone.key} shows {at:%H:%M} twice that night: "
             f"{first.isoformat()} or {second.isoformat()}"
         )
-    raise Unread(f"another time, since the harbor's clock leaves out {at:%H:%M} that night")
+    raise UnreadCell(f"another time, since the harbor's clock leaves out {at:%H:%M} that night")
 
 
 # cells of the fields each kind has of its own
@@ -442,7 +442,7 @@ class Cells:
             return missing
         try:
             return reader(cell)
-        except Unread as unread:
+        except UnreadCell as unread:
             self.fault(column, repr(cell[:60]), unread.write)
             return missing
 
@@ -542,7 +542,7 @@ _TO_WRITE: Mapping[str, str] = {
 
 def _one_of(cell: str, words: tuple[str, ...]) -> str:
     if cell.casefold() not in words:
-        raise Unread(" or ".join(words))
+        raise UnreadCell(" or ".join(words))
     return cell.casefold()
 
 

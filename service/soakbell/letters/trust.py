@@ -14,7 +14,7 @@ from soakbell.letters.letter import Attachment, Letter, written
 from soakbell.letters.times import FULL_MONTHS, HarborTimes, day_words, full_day_words
 from soakbell.letters.trust_plot import trust_alt, trust_png
 from soakbell.letters.words import SOURCE_NAMES, capital, listed, one_line
-from soakbell.sea.trust import MEASURED, WORST_OF_ALL, BinError, BrierParts, CallRecord, ErrorModel
+from soakbell.sea.trust import MEASURED, WORST_OF_ALL, BinError, BrierParts, CallTally, ErrorModel
 from soakbell.sea.trust_record import AreaAsked, SeenDay, TrustRecord, record_of
 
 TRUST_CID = "trust@soakbell"
@@ -214,7 +214,7 @@ def past_words(days: Sequence[SeenDay]) -> Iterator[str]:
         yield f"So did {_days(len(outside) - MOST_DAYS_NAMED)} more."
 
 
-def score_words(counts: CallRecord, since: date) -> tuple[str, ...]:
+def score_words(counts: CallTally, since: date) -> tuple[str, ...]:
     """The share of PULL days that held, and of fit days that were called, of all days looked back on."""
     told = []
     table = counts.contingency

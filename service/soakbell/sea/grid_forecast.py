@@ -12,7 +12,7 @@ EDGE_DEG = 0.0005
 
 
 @dataclass(frozen=True)
-class Interval:
+class GridSpan:
     """What a layer says from ``starts_at`` to ``ends_at`` (aware UTC, end excluded).
 
     ``value`` None: the layer has a hole there. ``unclear`` not empty: something was said that isn't understood.
@@ -59,7 +59,7 @@ class GridForecast:
     valid_from: datetime
     valid_to: datetime
     geometry: tuple[tuple[tuple[float, float], ...], ...] = field(repr=False)
-    layers: Mapping[str, tuple[Interval, ...]] = field(repr=False)
+    layers: Mapping[str, tuple[GridSpan, ...]] = field(repr=False)
     hazards: tuple[GridHazard, ...]
     faults: tuple[str, ...]
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from soakbell.clock import as_utc
 from soakbell.sea.conditions import LOWER_IS_WORSE
-from soakbell.sea.grid_forecast import GridForecast, Interval
+from soakbell.sea.grid_forecast import GridForecast, GridSpan
 from soakbell.sea.sources import QUANTITIES, SourceHours, SourceKind
 
 _HOUR = timedelta(hours=1)
@@ -105,7 +105,7 @@ def hours_of_grid(grid: GridForecast, *, gives: Collection[str]) -> SourceHours:
     )
 
 
-def _intervals_for(grid: GridForecast, quantity: str) -> tuple[tuple[Interval, ...], str]:
+def _intervals_for(grid: GridForecast, quantity: str) -> tuple[tuple[GridSpan, ...], str]:
     """The intervals that give a quantity, and a note where they are not what one would expect."""
     name = LAYER_OF[quantity]
     if name not in grid.layers:
@@ -129,7 +129,7 @@ def _with_words(layer: _Column, worded: _Column, *, declared: bool) -> _Column:
     return replace(layer, number=number, unclear=worded.unclear | layer.unclear)
 
 
-def _column(quantity: str, intervals: Sequence[Interval], first: datetime, count: int) -> _Column:
+def _column(quantity: str, intervals: Sequence[GridSpan], first: datetime, count: int) -> _Column:
     number = np.full(count, np.nan)
     covered = np.zeros(count * _MINUTES, dtype=bool)
     unclear: dict[int, str] = {}
@@ -158,7 +158,7 @@ def _worse(quantity: str, there: float, value: float) -> float:
     return min(there, value) if quantity in LOWER_IS_WORSE else max(there, value)
 
 
-def _turning(intervals: Sequence[Interval], first: datetime, count: int) -> np.ndarray:
+def _turning(intervals: Sequence[GridSpan], first: datetime, count: int) -> np.ndarray:
     """Hours that hold two wind directions: neither is worse, so neither is given."""
     seen: dict[int, set[float]] = {}
     for interval in intervals:
@@ -168,20 +168,20 @@ def _turning(intervals: Sequence[Interval], first: datetime, count: int) -> np.n
     return np.array([len(seen.get(hour, ())) > 1 for hour in range(count)], dtype=bool)
 
 
-def _touched(interval: Interval, first: datetime, count: int) -> range:
+def _touched(interval: GridSpan, first: datetime, count: int) -> range:
     begin = (interval.starts_at - first) // _HOUR
     end = -((first - interval.ends_at) // _HOUR)
     return range(min(max(begin, 0), count), min(max(end, 0), count))
 
 
-def _full_minutes(interval: Interval, first: datetime, count: int) -> slice:
+def _full_minutes(interval: GridSpan, first: datetime, count: int) -> slice:
     minute = timedelta(minutes=1)
     begin = -((first - interval.starts_at) // minute)
     end = (interval.ends_at - first) // minute
     return slice(max(begin, 0), min(max(end, 0), count * _MINUTES))
 
 
-def _touched_minutes(interval: Interval, first: datetime, count: int) -> slice:
+def _touched_minutes(interval: GridSpan, first: datetime, count: int) -> slice:
     minute = timedelta(minutes=1)
     begin = (interval.starts_at - first) // minute
     end = -((first - interval.ends_at) // minute)

@@ -368,7 +368,7 @@ class CalledDay:
 
 
 @dataclass(frozen=True)
-class CallRecord:
+class CallTally:
     """What came of the days that were called.
 
     hits: PULL, and inside the limits. false_calls: PULL, and outside. misses: WAIT, and it was fit. right_waits:
@@ -406,7 +406,7 @@ _COUNTED: Mapping[tuple[str, bool], str] = {
 }
 
 
-def call_record(days: Sequence[CalledDay]) -> CallRecord:
+def call_record(days: Sequence[CalledDay]) -> CallTally:
     """Counts of days.
 
     Raises:
@@ -420,7 +420,7 @@ def call_record(days: Sequence[CalledDay]) -> CallRecord:
         counts[counted] = counts.get(counted, 0) + 1
         if counted in ("hits", "misses") and not called.whole:
             counts["as_far"] = counts.get("as_far", 0) + 1
-    return CallRecord(**counts)
+    return CallTally(**counts)
 
 
 # ---- verification

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from soakbell.sea.trust import BinError, BrierParts, CalledDay, CallRecord, call_record
+from soakbell.sea.trust import BinError, BrierParts, CalledDay, CallTally, call_record
 
 
 @dataclass(frozen=True)
@@ -106,6 +106,6 @@ class TrustRecord:
         return tuple(seen for seen in self.days if first <= seen.day <= last)
 
 
-def record_of(days: tuple[SeenDay, ...]) -> CallRecord:
+def record_of(days: tuple[SeenDay, ...]) -> CallTally:
     """Counts of the days on which something was to be hauled."""
     return call_record([CalledDay(seen.day, seen.word, seen.fit, seen.whole) for seen in days if seen.had_trip])
