@@ -43,6 +43,15 @@ def test_the_window_names_the_number_that_comes_nearest_its_limit() -> None:
     assert binding.source == "zone text"
 
 
+def test_the_room_left_by_visibility_is_what_it_has_above_its_limit() -> None:
+    hazy = conditions(zone_text(visibility_nm=2.5), grid())
+    window = decide(situation(WEEK, seas=hazy, limits=replace(LIMITS, visibility_nm=2.0))).window
+    assert window is not None
+    assert window.binding is not None
+    told = window.binding
+    assert (told.quantity, told.value, told.limit, told.margin) == ("visibility_nm", 2.5, 2.0, 0.5)
+
+
 def test_the_binding_number_counts_every_departure_the_letter_allows_not_only_the_first() -> None:
     rising = [10.0 if h < 12 else 14.5 for h in range(48)]
     window = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=rising), grid(wind_kt=9)))).window
@@ -267,6 +276,12 @@ def test_a_string_short_of_its_floor_is_left_to_soak() -> None:
     verdict = decide(situation(soaked(NINE_FOOT, 3)))
     assert verdict.word is CallWord.WAIT
     assert [r.code for r in verdict.reasons] == ["nothing_ripe"]
+
+
+def test_a_string_is_ripe_from_the_moment_of_its_floor() -> None:
+    at_its_floor = soaked(NINE_FOOT, NINE_FOOT.soak_floor_h / 24)
+    assert at_its_floor.ripe(MORNING)
+    assert not at_its_floor.ripe(MORNING - timedelta(minutes=1))
 
 
 def test_with_no_trap_in_the_water_there_is_nothing_to_pull() -> None:

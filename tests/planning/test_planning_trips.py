@@ -262,6 +262,10 @@ def test_hours_beyond_the_table_are_never_fit() -> None:
     assert fit_departures(trip, first, at_sea.places, break_margin_h=0) == first
     early = (HOURS[0].to_pydatetime() - timedelta(hours=2),)
     assert fit_departures(trip, early, at_sea.places, break_margin_h=0) == ()
+    home_at_its_end = HOURS[-1].to_pydatetime() + timedelta(hours=1, minutes=-trip.duration_min)
+    assert fit_departures(trip, (home_at_its_end,), at_sea.places, break_margin_h=0) == (home_at_its_end,)
+    home_past_it = home_at_its_end + timedelta(minutes=15)
+    assert fit_departures(trip, (home_past_it,), at_sea.places, break_margin_h=0) == ()
 
 
 def test_hoping_takes_the_unknown_for_fit_but_never_what_is_over_a_limit() -> None:
