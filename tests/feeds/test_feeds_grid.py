@@ -8,6 +8,7 @@ import math
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import product
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -161,6 +162,14 @@ def test_a_cell_holds_what_lies_half_a_hundred_metres_past_its_edges_and_no_more
     grid, beyond_deg = parse_grid(cell()), beyond_m / (60 * 1852)
     for lat, lon in ((30.06 + beyond_deg, -84.145), (30.045, -84.16 - beyond_deg), (30.045, -84.13 + beyond_deg)):
         assert holds(grid, lat, lon) == held
+
+
+def test_slanting_edges_of_a_cell_part_what_it_holds_from_what_lies_beside_it() -> None:
+    """A diamond around 30 N 84 W: its edges lie where the distances in degrees add up to a tenth."""
+    diamond = ((-84.0, 30.1), (-83.9, 30.0), (-84.0, 29.9), (-84.1, 30.0))
+    grid = replace(parse_grid(cell()), geometry=(diamond,))
+    for east, north in product(range(-11, 12, 2), range(-10, 11, 4)):
+        assert holds(grid, 30 + north / 100, -84 + east / 100) == (abs(east) + abs(north) < 10), (east, north)
 
 
 def test_a_cell_of_no_ground_holds_no_place_and_none_holds_an_unknown_one() -> None:
@@ -463,6 +472,15 @@ def test_what_is_not_understood_in_a_layer_not_declared_counts_only_where_every_
     told = {"uom": "wmoUnit:furlong", "values": [["2026-12-08T06:00:00+00:00/P1D", 3.0]]}
     assert (hours(cell(visibility=told), frozenset({"wind_kt"})).unclear == "").all()
     assert (hours(cell(waveHeight=told), frozenset({"wind_kt"})).unclear != "").all()
+
+
+@pytest.mark.parametrize("gives", [ALL, frozenset({"thunder_pct"})], ids=["declared", "not declared"])
+@pytest.mark.parametrize("layer", ["windSpeed", "windGust", "waveHeight"])
+def test_what_is_not_understood_amid_noughts_still_makes_its_hours_unclear(
+    layer: str, gives: frozenset[str]
+) -> None:
+    values = [["2026-12-08T06:00:00+00:00/PT2H", "12"], ["2026-12-08T08:00:00+00:00/PT22H", 0]]
+    assert hours(cell(**{layer: values}), gives).unclear.iloc[:2].str.contains(layer).all()
 
 
 def test_a_layer_not_declared_that_is_lost_is_not_told() -> None:

@@ -32,6 +32,7 @@ def test_each_hour_takes_the_higher_of_two_sources_and_says_whose_it_was() -> No
     assert both.source_of.at[NINE, "wind_kt"] == "grid"
     assert both.worst.at[NINE, "sea_m"] == 0.6
     assert both.source_of.at[NINE, "sea_m"] == "zone text"
+    assert both.source_of.at[NINE, "period_s"] == "", "nobody gave one"
 
 
 def test_visibility_and_wave_period_are_worse_when_lower() -> None:
@@ -116,6 +117,17 @@ def test_a_whole_sea_far_below_a_part_of_it_is_contradicted(sea_m: float, is_fit
         assert both.gaps[9] == Gap(NINE.to_pydatetime(), "sea_m", sea_m, "grid", 0.6, "zone text", 0.0)
 
 
+def test_of_several_whole_seas_the_lowest_is_held_against_a_part_and_of_parts_the_highest() -> None:
+    def part(sea_m: float) -> SourceHours:
+        text = zone_text(sea_m=sea_m)
+        return replace(text, whole=text.whole.assign(sea_m=False))
+
+    seas = (grid(sea_m=0.5), grid(sea_m=0.9), part(1.2), part(0.8))
+    for sources in (seas, seas[::-1]):
+        gap = conditions(*sources).gaps[9]
+        assert (gap.low, gap.high, gap.most) == (0.5, 1.2, 0.0)
+
+
 def test_what_only_tightens_is_no_part_that_a_whole_sea_could_fall_short_of() -> None:
     """A grid's sea that the settings don't declare, and a station's held against the hours ahead."""
     for kind in (SourceKind.GRID, SourceKind.OBSERVATIONS):
@@ -187,3 +199,23 @@ def test_a_limit_that_no_source_gives_a_number_for_is_not_kept() -> None:
     held = fitness(conditions(zone_text(), grid()), wary, depth_m=4)
     assert not held.fit.any()
     assert not held.over.any()
+
+
+def test_of_a_limit_of_nought_the_number_itself_is_the_room_left() -> None:
+    """No share of it can be told."""
+    for thunder_pct, room in ((0, 0.0), (5, -5.0)):
+        held = fitness(
+            conditions(zone_text(thunder_pct=thunder_pct), grid()), replace(LIMITS, thunder_pct=0.0), depth_m=4
+        )
+        assert (held.headroom["thunder_pct"] == room).all()
+        assert (held.fit == (room == 0)).all()
+
+
+def test_rows_are_those_of_the_hours_touched_from_the_first_of_the_table_to_its_last() -> None:
+    held = fitness(conditions(zone_text(), grid()), LIMITS, depth_m=4)
+    first, minute = HOURS[0].to_pydatetime(), timedelta(minutes=1)
+    assert held.rows_of(first, first + minute) == (0, 1)
+    assert held.rows_of(first + 59 * minute, first + 61 * minute) == (0, 2)
+    assert held.rows_of(first - 90 * minute, first + 60 * minute) == (0, 1)
+    assert held.rows_of(first + timedelta(hours=47), first + timedelta(hours=50)) == (47, 48)
+    assert held.rows_of(first - timedelta(hours=9), first - timedelta(hours=5)) == (0, 0)

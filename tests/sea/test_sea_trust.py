@@ -155,6 +155,7 @@ def test_without_a_record_the_prior_holds_at_every_lead() -> None:
         assert model.bias_at(LEADS_H) == pytest.approx(0.5)
         assert model.rougher_sd_at([0, 24, 48, 300]) == pytest.approx([3, 4, 5, 5])
         assert model.calmer_sd_at([0, 24, 48, 300]) == pytest.approx([3, 4, 5, 5])
+    assert ErrorModel("wind_kt", PRIOR, 1).on_prior, "though one day were enough"
 
 
 def test_a_forecast_that_is_4_kt_low_is_found_and_made_rougher() -> None:

@@ -192,6 +192,20 @@ def test_the_part_of_the_zone_counts_only_where_the_place_is_told_to_lie_in_it(
     assert row[["wind_kt", "gust_kt", "sea_m"]].tolist() == [wind_kt, gust_kt, 1.2]
 
 
+@pytest.mark.parametrize(("area", "period_s"), [(None, 3.0), ("northern portion", 6.0), ("southern portion", 3.0)])
+def test_waves_of_a_part_that_are_told_by_nothing_but_their_period_count(
+    area: str | None, period_s: float
+) -> None:
+    north = state(None, None, area="Northern portion", period_s=6.0)
+    south = state(None, None, area="Southern portion", period_s=3.0)
+    assert hours(period(0, 1, state(), north, south), area=area).numbers.loc[DAWN, "period_s"] == period_s
+
+
+def test_of_several_parts_the_direction_is_that_of_the_strongest_wind() -> None:
+    parted = period(0, 1, state(25.0, from_deg=180.0), state(10.0, None, area="N of Cape Grebe", from_deg=0.0))
+    assert hours(parted).numbers.loc[DAWN, ["wind_kt", "wind_from_deg"]].tolist() == [25.0, 180.0]
+
+
 def test_a_part_that_excepts_itself_from_the_zone_has_its_own_number() -> None:
     parted = period(0, 1, state(20.0, 1.0), state(35.0, None, area="N of Cape Grebe"))
     assert hours(parted, area="N of Cape Grebe").numbers.loc[DAWN, "wind_kt"] == 35.0
