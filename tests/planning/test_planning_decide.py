@@ -12,6 +12,8 @@ from soakbell.planning.call import CallWord, DayState, Reason
 from soakbell.planning.decide import DayRules, Verdict, decide, still_good, string_states
 from soakbell.planning.trips import HARBOR
 from soakbell.sea.conditions import Bar
+from soakbell.sea.fitness import fitness
+from soakbell.sea.limits import Limits
 from weather import HOURS, LIMITS, MORNING, conditions, grid, zone_text
 
 WEEK = soaked(NINE_FOOT, 7)
@@ -41,6 +43,25 @@ def test_the_window_names_the_number_that_comes_nearest_its_limit() -> None:
     assert binding is not None
     assert (binding.quantity, binding.value, binding.limit, binding.margin) == ("wind_kt", 14, 15, 1)
     assert binding.source == "zone text"
+
+
+def test_the_nearest_number_tells_at_which_string_it_is() -> None:
+    at_sea = situation(WEEK)
+    rougher = fitness(conditions(zone_text(wind_kt=14), grid()), LIMITS, depth_m=4)
+    window = decide(replace(at_sea, places=at_sea.places | {"Nine Foot": rougher})).window
+    assert window is not None
+    assert window.binding is not None
+    assert (window.binding.value, window.binding.place) == (14, "Nine Foot")
+
+
+def test_steepness_nearest_its_limit_is_told_without_a_source() -> None:
+    """It is reckoned from the sea of one and the period of another."""
+    seas = conditions(zone_text(sea_m=0.8, period_s=5), grid())
+    limits = Limits(wind_kt=30, gust_kt=40, sea_m=2, steepness=0.036)
+    window = decide(situation(WEEK, seas=seas, limits=limits)).window
+    assert window is not None
+    assert window.binding is not None
+    assert (window.binding.quantity, window.binding.source) == ("steepness", "")
 
 
 def test_the_room_left_by_visibility_is_what_it_has_above_its_limit() -> None:
@@ -282,6 +303,12 @@ def test_a_string_is_ripe_from_the_moment_of_its_floor() -> None:
     at_its_floor = soaked(NINE_FOOT, NINE_FOOT.soak_floor_h / 24)
     assert at_its_floor.ripe(MORNING)
     assert not at_its_floor.ripe(MORNING - timedelta(minutes=1))
+
+
+def test_a_string_with_a_single_trap_in_the_water_is_pulled() -> None:
+    window = decide(situation(replace(WEEK, fishing=1))).window
+    assert window is not None
+    assert [(pull.string, pull.traps) for pull in window.pulls] == [("Nine Foot", 1)]
 
 
 def test_with_no_trap_in_the_water_there_is_nothing_to_pull() -> None:

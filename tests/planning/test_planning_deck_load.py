@@ -84,3 +84,18 @@ def test_more_time_a_larger_deck_or_less_foul_water_never_brings_home_less(
 
 def test_a_single_trap_comes_home_as_well() -> None:
     assert most_home([("Ledge",)], {"Ledge": 1}, lambda load: "fits", most=200) == ({"Ledge": 1}, "fits")
+
+
+def test_an_order_that_brings_home_less_takes_the_place_of_none_before_it() -> None:
+    def fits(load: Mapping[str, int]) -> bool | None:
+        return True if load.get("Ledge", 0) <= (5 if "Nine Foot" in load else 3) else None
+
+    orders = [("Nine Foot", "Ledge"), ("Ledge", "Nine Foot")]
+    found = most_home(orders, {"Nine Foot": 10, "Ledge": 10}, fits, most=200)
+    assert found == ({"Nine Foot": 10, "Ledge": 5}, True)
+
+
+def test_an_order_that_could_bring_home_no_more_does_not_end_the_search() -> None:
+    orders = [("Nine Foot",), ("Ledge",), ("Outer Bar",)]
+    found = most_home(orders, {"Nine Foot": 10, "Ledge": 5, "Outer Bar": 30}, lambda load: "fits", most=200)
+    assert found == ({"Outer Bar": 30}, "fits")

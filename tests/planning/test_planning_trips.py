@@ -27,7 +27,15 @@ from law.world import settings_from
 from plan_scenes import FIVE_TOML
 from soakbell.gear.strings import Mark, TrapString
 from soakbell.planning.distances import distance_nmi
-from soakbell.planning.trips import HARBOR, fit_departures, mark_of, part_of, plan_trip, possible_departures
+from soakbell.planning.trips import (
+    HARBOR,
+    fit_departures,
+    mark_of,
+    part_of,
+    plan_trip,
+    possible_departures,
+    visited,
+)
 from soakbell.planning.visit_order import Runs, run_of_way, visit_order
 from weather import HOURS, conditions, grid, zone_text
 
@@ -96,6 +104,11 @@ def test_the_order_in_which_strings_are_named_does_not_matter() -> None:
     there = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT, OUTER_BAR, LEDGE], TRAPS)
     back = plan_trip(GREBE, NOTCH_CREEK, [LEDGE, OUTER_BAR, NINE_FOOT], TRAPS)
     assert there == back
+
+
+def test_strings_are_named_in_the_order_in_which_their_trip_hauls_them() -> None:
+    trip = plan_trip(GREBE, NOTCH_CREEK, [LEDGE, NINE_FOOT, OUTER_BAR], TRAPS)
+    assert visited(NOTCH_CREEK, [LEDGE, NINE_FOOT, OUTER_BAR]) == tuple(leg.string for leg in trip.hauls)
 
 
 def test_a_plan_visits_every_load_in_the_order_and_direction_of_the_call() -> None:
