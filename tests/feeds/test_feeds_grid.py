@@ -407,6 +407,12 @@ def test_nought_from_end_to_end_is_no_forecast(layer: str) -> None:
     assert "no forecast" in source.notes[quantity]
 
 
+def test_no_thunder_from_end_to_end_is_a_forecast() -> None:
+    source = hours(cell(probabilityOfThunder=[["2026-12-08T06:00:00+00:00/P1D", 0]], weather=None))
+    assert (source.numbers["thunder_pct"] == 0).all()
+    assert source.whole["thunder_pct"].all()
+
+
 def test_a_calm_hour_among_others_stays_a_calm_hour() -> None:
     body = cell(windSpeed=[["2026-12-08T06:00:00+00:00/PT6H", 0], ["2026-12-08T12:00:00+00:00/PT18H", 18.52]])
     assert hours(body).numbers["wind_kt"].iloc[0] == 0.0

@@ -10,7 +10,7 @@ import pytest
 from boats import LEDGE, NINE_FOOT, OUTER_BAR, fit_but_at, light, situation, soaked
 from soakbell.planning.call import CallWord, DayState, Reason
 from soakbell.planning.decide import DayRules, Verdict, decide, still_good, string_states
-from soakbell.planning.trips import HARBOR
+from soakbell.planning.trips import HARBOR, Leg, Trip
 from soakbell.sea.conditions import Bar
 from soakbell.sea.fitness import fitness
 from soakbell.sea.limits import Limits
@@ -434,6 +434,19 @@ def test_a_called_trip_is_off_where_an_hour_that_it_may_still_meet_turns_bad_and
             for begins, ends in asked
         )
         assert still_good(trip, window, turned, now) is not meets
+
+
+@pytest.mark.parametrize(("row", "holds"), [(8, True), (9, False), (10, False), (11, True)])
+def test_an_hour_that_a_called_trip_ends_at_or_begins_after_does_not_take_it_back(row: int, holds: bool) -> None:
+    """Two hours on the dot, from 14:00 UTC."""
+    two_hours = Trip((Leg((HARBOR,), 0.0, 120.0, None),), 0.0)
+    window = decide(situation(WEEK)).window
+    assert window is not None
+    leaves_at = HOURS[9].to_pydatetime()
+    window = replace(window, leaves_at=leaves_at, last_departure_at=leaves_at)
+    turned = situation(WEEK)
+    turned = replace(turned, places={**turned.places, HARBOR: fit_but_at(row)})
+    assert still_good(two_hours, window, turned, leaves_at) is holds
 
 
 def test_a_called_trip_is_off_where_the_forecast_does_not_reach_to_its_end() -> None:

@@ -131,7 +131,7 @@ def test_of_several_whole_seas_the_lowest_is_held_against_a_part_and_of_parts_th
 def test_what_only_tightens_is_no_part_that_a_whole_sea_could_fall_short_of() -> None:
     """A grid's sea that the settings don't declare, and a station's held against the hours ahead."""
     for kind in (SourceKind.GRID, SourceKind.OBSERVATIONS):
-        higher = replace(grid(sea_m=0.8), kind=kind)
+        higher = replace(grid(sea_m=1.4), kind=kind)
         higher = replace(higher, whole=higher.whole.assign(sea_m=False))
         assert conditions(zone_text(), grid(sea_m=0.6), higher).gaps == ()
 

@@ -17,6 +17,7 @@ from soakbell.sea.trust import (
     WORST_OF_ALL,
     BinError,
     CalledDay,
+    CallRecord,
     Contingency,
     ErrorModel,
     PlaceSeen,
@@ -225,6 +226,10 @@ def test_past_the_last_lead_on_record_only_what_makes_for_rougher_goes_on() -> N
     )
     assert low[1] == low[0] > 3.5
     assert (sure[0], sure[1]) == (0.0, PRIOR.bias)
+    odd = {"bias_change": (0.0, 2.0, 0.0), "rougher_factor": (1.0, 2.0, 1.0), "calmer_factor": (1.0, 0.5, 1.0)}
+    model = ErrorModel("wind_kt", PRIOR, 30, edges_h=EDGES_H, days=(9, 9, 9), **odd)
+    past = [model.bias_at(150.0), model.rougher_sd_at(150.0), model.calmer_sd_at(150.0)]
+    assert past == [PRIOR.bias, 5.0, 5.0], "the last bin speaks for what lies past it, and no other"
 
 
 def test_another_source_or_quantity_does_not_speak_for_this_one() -> None:
@@ -317,6 +322,7 @@ def test_a_day_that_the_measurements_cannot_tell_stays_open() -> None:
     assert seen(**CALM | {"wind_kt": hole}, needed_min=90) is True, "the hours after the hole are enough"
     assert seen(**CALM | {"wind_kt": hole, "sea_m": [0.5, 1.2, 0.5, 0.5]}, needed_min=150) is False
     assert seen() is None
+    assert seen(**CALM | {"wind_kt": 15, "sea_m": np.nan}) is None, "a number at its limit is inside it"
 
 
 def test_a_station_that_measures_no_sea_tells_as_far_as_it_measures() -> None:
@@ -359,6 +365,10 @@ def test_days_called_pull_are_counted_by_how_they_turned_out() -> None:
     assert found.pulls == 4
     assert found.contingency.n == 7
     assert found.contingency.false_alarm_ratio == 0.25
+
+
+def test_a_word_that_was_not_called_counts_none() -> None:
+    assert call_record([]) == CallRecord(0, 0, 0, 0, 0, 0, 0, 0)
 
 
 def test_a_word_that_is_no_call_is_refused() -> None:
