@@ -11,7 +11,7 @@ from boats import LEDGE, NINE_FOOT, OUTER_BAR, fit_but_at, light, situation, soa
 from soakbell.planning.call import CallWord, DayState, Reason
 from soakbell.planning.decide import DayRules, Verdict, decide, still_good, string_states
 from soakbell.planning.trips import HARBOR, Leg, Trip
-from soakbell.sea.conditions import Bar
+from soakbell.sea.conditions import Bar, Conditions
 from soakbell.sea.fitness import fitness
 from soakbell.sea.limits import Limits
 from weather import HOURS, LIMITS, MORNING, conditions, grid, zone_text
@@ -130,6 +130,22 @@ def test_data_that_are_stale_when_the_boat_could_first_leave_are_no_call_that_sa
     assert verdict.word is CallWord.NO_CALL
     assert [reason.code for reason in verdict.reasons] == ["stale_by_then"]
     assert verdict.reasons[0].values["fresh_until"] == MORNING + timedelta(hours=fresh_h)
+
+
+@pytest.mark.parametrize(
+    ("seas", "code"),
+    [
+        (conditions(zone_text(wind_kt=14), grid(wind_kt=1, gust_kt=2)), "contradicted"),
+        (conditions(zone_text(), grid(), bars_known=False), "warnings_not_known"),
+        (conditions(replace(zone_text(), unclear=zone_text().unclear + "winds whimsical"), grid()), "unclear"),
+        (conditions(grid()), "not_known"),
+    ],
+    ids=["contradicted", "warnings not known", "unclear", "not known"],
+)
+def test_where_data_lack_already_it_is_not_told_that_they_would_be_stale(seas: Conditions, code: str) -> None:
+    verdict = decide(situation(WEEK, days=(light(fresh_h=2),), seas=seas))
+    assert verdict.word is CallWord.NO_CALL
+    assert {reason.code for reason in verdict.reasons} == {code}
 
 
 def last_and_why(verdict: Verdict) -> tuple[datetime, Reason]:
@@ -376,6 +392,8 @@ def test_a_day_ahead_with_a_ripe_string_does_not_say_that_none_is() -> None:
 def test_string_states_flag_the_ripe_and_those_past_their_ceiling() -> None:
     states = string_states(situation(soaked(NINE_FOOT, 3), soaked(OUTER_BAR, 7), soaked(LEDGE, 12)), MORNING)
     assert [(s.ripe, s.past_ceiling) for s in states] == [(False, False), (True, False), (True, True)]
+    (at_its_ceiling,) = string_states(situation(soaked(LEDGE, LEDGE.soak_ceiling_h / 24)), MORNING)
+    assert not at_its_ceiling.past_ceiling
 
 
 @pytest.mark.parametrize(

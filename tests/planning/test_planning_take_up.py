@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from hypothesis import given, settings
@@ -253,6 +253,16 @@ def test_one_trap_that_cannot_be_ruled_out_is_no_call() -> None:
         seas = conditions(zone_text(wind_kt=winds), grid(wind_kt=9))
         words.append(decide(replace(day, places=situation(OLD, seas=seas).places)).word)
     assert words == [CallWord.WAIT, CallWord.NO_CALL]
+
+
+def test_hours_too_short_for_a_single_trap_are_told_with_what_it_takes() -> None:
+    rules = take_up()
+    assert rules.bounds is not None
+    too_short = replace(rules, bounds=replace(rules.bounds, haul_to=rules.bounds.haul_from + timedelta(minutes=2)))
+    one = decide(situation(of_places(replace(OLD, fishing=1)), days=(rules,))).trip
+    assert one is not None
+    (why, _) = decide(situation(of_places(OLD), days=(too_short,))).reasons
+    assert (why.code, why.values["needed_min"]) == ("too_short", one.duration_min)
 
 
 def test_the_deck_load_is_nothing_to_a_pull_for_the_catch() -> None:

@@ -11,7 +11,7 @@ import pytest
 from soakbell.sea.conditions import Bar, Gap, Requirement
 from soakbell.sea.fitness import fitness
 from soakbell.sea.sources import QUANTITIES, SourceHours, SourceKind
-from weather import HOURS, LIMITS, conditions, grid, zone_text
+from weather import HOURS, LIMITS, conditions, grid, said, zone_text
 
 NINE = HOURS[9]
 
@@ -72,6 +72,19 @@ def test_a_source_left_out_leaves_no_hour_fit() -> None:
     assert not fit(zone_text()).any()
     assert not fit(grid()).any()
     assert not fit().any()
+
+
+def test_of_several_sources_that_lack_a_number_the_first_by_name_is_told() -> None:
+    nothing = conditions()
+    assert nothing.lacked_by.at[NINE, "wind_kt"] == nothing.lacked_by.at[NINE, "sea_m"] == "grid"
+    assert nothing.lacking[NINE] == Requirement(SourceKind.GRID, "gust_kt")
+
+
+def test_past_the_end_of_a_source_it_lacks_and_is_not_unclear() -> None:
+    short = said(SourceKind.GRID, HOURS[:24], wind_kt=9, gust_kt=12, sea_m=0.5)
+    both = conditions(zone_text(), short)
+    assert both.lacking.isna().tolist() == [True] * 24 + [False] * 24
+    assert (both.unclear == "").all()
 
 
 def test_a_lower_bound_counts_as_given_but_cannot_carry_the_call_alone() -> None:
@@ -173,6 +186,14 @@ def test_a_bar_forbids_every_hour_it_touches() -> None:
     held = fitness(conditions(zone_text(), grid(), bars=(bar,)), LIMITS, depth_m=4)
     assert list(held.fit[~held.fit].index) == [HOURS[9], HOURS[10]]
     assert list(held.over[held.over].index) == [HOURS[9], HOURS[10]]
+
+
+def test_a_bar_holds_in_no_hours_that_it_only_touches_the_ends_of() -> None:
+    begins, ends = (hour.to_pydatetime() for hour in HOURS[9:11])
+    bar = Bar("warning", begins, ends)
+    assert bar.holds_between(begins, ends)
+    assert not bar.holds_between(begins - timedelta(hours=2), begins)
+    assert not bar.holds_between(ends, ends + timedelta(hours=2))
 
 
 def test_a_bar_without_an_end_forbids_all_that_follows() -> None:

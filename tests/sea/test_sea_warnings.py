@@ -274,6 +274,13 @@ def test_an_expiry_told_ahead_of_time_lets_the_event_run_to_its_end() -> None:
     assert spans([alert, message("b", type_="Cancel", sent=11, vtec=(code("EXP"),))]) == [("a", 0, 12)]
 
 
+@pytest.mark.parametrize(("sent", "over"), [(4, 5), (7, 7)], ids=["before its end", "after it"])
+def test_an_event_without_an_end_ends_where_its_expiry_says_or_was_sent(sent: float, over: float) -> None:
+    endless = message("a", ends=None, vtec=(code("NEW", 0, None),))
+    expired = message("b", type_="Cancel", sent=sent, ends=5, vtec=(code("EXP", 0, 5),))
+    assert spans([endless, expired]) == [("a", 0, over)]
+
+
 def test_an_expiry_told_after_the_end_holds_nothing_by_itself() -> None:
     assert spans([message("b", type_="Alert", sent=13, ends=12, vtec=(code("EXP", None, 12),))], first=13) == []
 
