@@ -17,7 +17,7 @@ from soakbell.sea.trust import (
     WORST_OF_ALL,
     BinError,
     CalledDay,
-    CallRecord,
+    CallTally,
     Contingency,
     ErrorModel,
     PlaceSeen,
@@ -368,7 +368,7 @@ def test_days_called_pull_are_counted_by_how_they_turned_out() -> None:
 
 
 def test_a_word_that_was_not_called_counts_none() -> None:
-    assert call_record([]) == CallRecord(0, 0, 0, 0, 0, 0, 0, 0)
+    assert call_record([]) == CallTally(0, 0, 0, 0, 0, 0, 0, 0)
 
 
 def test_a_word_that_is_no_call_is_refused() -> None:
