@@ -198,11 +198,12 @@ def restore(
 
     Phones sign in anew, and links in letters written before are void.
     """
+    from soakbell.clock import SystemClock
     from soakbell.store.backup import restore as put_back
     from soakbell.web.keys import drop_keys
 
     settings = _settings(ctx)
-    former = put_back(backup_file, settings.database)
+    former = put_back(backup_file, settings.database, now=SystemClock().now())
     drop_keys(settings.database)
     typer.echo(f"restored to {settings.database}; what was there: {former or 'nothing'}")
     typer.echo("all phones sign in anew; links in letters written before are void")

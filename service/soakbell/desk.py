@@ -56,6 +56,7 @@ from soakbell.store.engine import Store
 from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import Kept, LogKeeper
 from soakbell.store.nightly import nightly_backup, rehearse_nightly
+from soakbell.store.restored import note_seen, unseen_since_restore
 from soakbell.trusting import error_models, keep_record, kept_record, look_back, trust_terms
 
 log = logging.getLogger(__name__)
@@ -185,6 +186,7 @@ class Desk:
         now = made.basis.now
         call = look_again(previous, trip, made.morning, now)
         if call is None:
+            self._note_seen_since_restore(day, now)
             return None
         new_trip = trip if call.window == previous.window else made.morning.trip
         return self._compose(
@@ -340,6 +342,15 @@ class Desk:
         with self._store.reading() as session:
             record = last_call(session, self._settings.boat.name, day)
         return None if record is None else from_record(record)
+
+    def _note_seen_since_restore(self, day: date, now: datetime) -> None:
+        """What was on hand for this look came after the restore, or it would have been missing."""
+        boat = self._settings.boat.name
+        with self._store.reading() as session:
+            restored = unseen_since_restore(session, boat, day)
+        if restored is not None:
+            with self._store.writing() as session:
+                note_seen(session, boat, restored, now)
 
     def _compose(
         self,

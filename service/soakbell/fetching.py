@@ -35,6 +35,7 @@ from soakbell.sea.warnings import AlertsReply, OfficialWarning, joined, remember
 from soakbell.settings import Settings
 from soakbell.store import letters, replies
 from soakbell.store.engine import Store
+from soakbell.store.restored import newest_restore
 from soakbell.survey import FUTURE_SLACK, OnHand, ReplyKey
 
 log = logging.getLogger(__name__)
@@ -274,12 +275,16 @@ class Fetching:
     # ---- what is on hand
 
     def on_hand(self, now: datetime) -> OnHand:
-        """The newest good reply of every source, and what is known beside them, read back from the store."""
+        """The newest good reply of every source, and what is known beside them, read back from the store.
+
+        One that a restore brought is none: what came between the backup and the restore is lost.
+        """
         cells, moved, notices = self._cells(), self._moved_stations(), self._cell_changes(now)
         kept: dict[ReplyKey, Sequence[RawReply]] = {}
         troubles: dict[ReplyKey, str] = {}
         newer: dict[ReplyKey, datetime] = {}
         with self._store.reading() as session:
+            restored = newest_restore(session)
             for area in self._settings.areas:
                 keys = [(SourceKind.ZONE_TEXT, area.office), (SourceKind.WARNINGS, area.zone)]
                 if (cell := area.grid or cells.get(area.name)) is not None:
@@ -288,12 +293,16 @@ class Fetching:
                     keys.append((SourceKind.OBSERVATIONS, area.station))
                 for kind, key in keys:
                     held = letters.get_note(session, self._name(_newest_name(kind, key)))
-                    pages = _kept_pages(session, kind, key, None if held is None else held[0]["sha256"])
+                    sha256 = None if held is None else held[0]["sha256"]
+                    pages = _kept_pages(session, kind, key, sha256, 0 if restored is None else restored.reply_id)
                     if pages:
                         kept[kind, key] = pages
+                    elif restored is not None:
+                        troubles[kind, key] = f"nothing came since the restore of {restored.at:%Y-%m-%d %H:%M} UTC"
                     note = letters.get_note(session, self._name(f"trouble:{kind.value}:{key}"))
                     if note is not None:
-                        troubles[kind, key] = f"last asked {note[1]:%H:%M} UTC: {note[0]['text']}"
+                        met = f"last asked {note[1]:%H:%M} UTC: {note[0]['text']}"
+                        troubles[kind, key] = "; ".join(filter(None, (troubles.get((kind, key)), met)))
                 listed = letters.get_note(session, self._name(f"listed:{area.office}"))
                 if listed is not None and not listed[0]["had"]:
                     issued_at = datetime.fromisoformat(listed[0]["issued_at"])
@@ -352,19 +361,22 @@ def _newest_name(kind: SourceKind, key: str) -> str:
     return f"newest:{kind.value}:{key}"
 
 
-def _kept_pages(session: Any, kind: SourceKind, key: str, held: str | None) -> tuple[RawReply, ...]:
+def _kept_pages(session: Any, kind: SourceKind, key: str, held: str | None, after_id: int) -> tuple[RawReply, ...]:
     """A source's newest good reply, or the one ``held`` by its hash; of a list of warnings all its pages, as far
-    as they came together."""
-    first = replies.newest_good(session, kind, key)
+    as they came together. Only what was stored after ``after_id`` is given."""
+    first = replies.newest_good(session, kind, key, after_id=after_id)
     if first is None:
         return ()
-    if held is not None and held != first.sha256:
-        first = replies.reply_named(session, held) or first
+    if held is not None and held != first.sha256 and replies.reply_named(session, held) is not None:
+        named = replies.reply_named(session, held, after_id=after_id)
+        if named is None:
+            return ()  # it is newer inside than what came since, so that can't stand in for it
+        first = named
     pages = [first]
     if kind is SourceKind.WARNINGS:
         try:
             while parse_alerts(pages[-1].body).next_url is not None:
-                page = replies.newest_good(session, kind, f"{key} page {len(pages) + 1}")
+                page = replies.newest_good(session, kind, f"{key} page {len(pages) + 1}", after_id=after_id)
                 if page is None or page.fetched_at < first.fetched_at:
                     break
                 pages.append(page)

@@ -22,7 +22,7 @@ import signal
 import sys
 from collections.abc import Callable
 from contextlib import closing
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from types import ModuleType
 
@@ -35,6 +35,8 @@ from soakbell.store.engine import open_store
 from soakbell.store.nightly import nightly_backup
 from soakbell.store.upgrade import migrate
 
+NOW = datetime(2026, 12, 8, 9, 30, tzinfo=UTC)
+
 
 def upgrade(folder: Path) -> None:
     with closing(open_store(f"sqlite:///{folder}/soakbell.db")) as store:
@@ -43,7 +45,9 @@ def upgrade(folder: Path) -> None:
 
 ACTS: dict[str, Callable[[Path], object]] = {
     "back up": lambda folder: nightly_backup(folder / "soakbell.db", date(2026, 12, 8)),
-    "restore": lambda folder: restore(folder / "copy.db", folder / "soakbell.db"),
+    "restore": lambda folder: restore(
+        folder / "copy.db", folder / "soakbell.db", now=datetime(2026, 12, 8, 9, 30, tzinfo=UTC)
+    ),
     "upgrade": upgrade,
 }
 

@@ -21,6 +21,7 @@ from typing import NamedTuple
 import pytest
 
 from first_schema import fill_as_today, leave_as_first
+from law.world import NOW
 from page_scenes import page_scene
 from soakbell.store.backup import back_up, check_copy, restore
 from soakbell.store.engine import NEWEST_REVISION, open_store
@@ -134,13 +135,14 @@ def test_a_backup_that_ends_early_leaves_the_boat_and_the_former_ones(boats: Boa
 
 def test_a_restore_that_ends_early_leaves_the_boat_or_the_backup(boats: Boats, tmp_path: Path) -> None:
     """Restored again, it is the backup; what was there is kept."""
-    now, before = contents(boats.now), contents(boats.before)
+    restore(boats.now, tmp_path / "whole.db", now=NOW)
+    now, before = contents(tmp_path / "whole.db"), contents(boats.before)
     ways = ("step", "size", "late", "full")
     for point, folder in ended_early(tmp_path, "restore", ways, soakbell=boats.before, copy=boats.now):
         left = contents(folder / "soakbell.db")
         assert left in (before, now), point
         assert (point.how == "step") or left == before
-        restore(folder / "copy.db", folder / "soakbell.db")
+        restore(folder / "copy.db", folder / "soakbell.db", now=NOW)
         assert contents(folder / "soakbell.db") == now, point
         assert before in [contents(path) for path in folder.glob("soakbell.db.before-restore*")], point
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
+from law.world import NOW
 from logbook import told
 from soakbell.errors import StoreError
 from soakbell.gear.log import LogEntry, Pulled, TrapsSet
@@ -119,11 +120,11 @@ def test_a_backup_needs_a_source_and_a_place(store: Store, tmp_path: Path) -> No
 def test_a_restore_brings_back_the_log_and_keeps_the_former_database(store: Store, tmp_path: Path) -> None:
     back_up(file_of(store), tmp_path / "copy.db")
     append(store, PULL)
-    kept = restore(tmp_path / "copy.db", file_of(store))
+    kept = restore(tmp_path / "copy.db", file_of(store), now=NOW)
     assert stored(store) == [SET]  # also through a connection that was open all the while
     assert kept == tmp_path / "soakbell.db.before-restore"
     assert dict(check_copy(kept).rows)["log_entry"] == 2
-    restore(kept, file_of(store))
+    restore(kept, file_of(store), now=NOW)
     assert stored(store) == [SET, PULL]
     assert (tmp_path / "soakbell.db.before-restore-2").is_file()
 
@@ -132,7 +133,7 @@ def test_a_restore_over_a_damaged_database_moves_it_aside(store: Store, tmp_path
     back_up(file_of(store), tmp_path / "copy.db")
     store.close()
     damage(file_of(store))
-    kept = restore(tmp_path / "copy.db", file_of(store))
+    kept = restore(tmp_path / "copy.db", file_of(store), now=NOW)
     assert kept == tmp_path / "soakbell.db.broken"
     assert stored(store) == [SET]
 
@@ -144,7 +145,7 @@ def test_a_journal_goes_aside_with_its_damaged_database(store: Store, tmp_path: 
     file_of(store).write_bytes(b"not a database at all " * 400)
     for ending in ("-journal", "-wal", "-shm"):
         (tmp_path / f"soakbell.db{ending}").write_bytes(b"left over")
-    restore(tmp_path / "copy.db", file_of(store))
+    restore(tmp_path / "copy.db", file_of(store), now=NOW)
     assert {path.name for path in tmp_path.glob("soakbell.db.broken*")} == {
         f"soakbell.db.broken{ending}" for ending in ("", "-journal", "-wal", "-shm")
     }
@@ -153,7 +154,7 @@ def test_a_journal_goes_aside_with_its_damaged_database(store: Store, tmp_path: 
 
 def test_a_restore_to_an_empty_place_keeps_nothing(store: Store, tmp_path: Path) -> None:
     back_up(file_of(store), tmp_path / "copy.db")
-    assert restore(tmp_path / "copy.db", tmp_path / "new.db") is None
+    assert restore(tmp_path / "copy.db", tmp_path / "new.db", now=NOW) is None
     assert dict(check_copy(tmp_path / "new.db").rows)["log_entry"] == 1
 
 
@@ -167,7 +168,7 @@ def test_a_damaged_or_foreign_backup_is_refused_and_changes_nothing(store: Store
     (tmp_path / "empty.db").touch()
     for bad in (copy, tmp_path / "other.db", tmp_path / "empty.db", tmp_path / "none.db", file_of(store)):
         with pytest.raises(StoreError):
-            restore(bad, file_of(store))
+            restore(bad, file_of(store), now=NOW)
     assert stored(store) == [SET]
     assert not list(tmp_path.glob("*.before-restore*"))
 
@@ -180,7 +181,7 @@ def test_a_backup_of_a_newer_schema_is_refused(store: Store, tmp_path: Path) -> 
     newer.commit()
     newer.close()
     with pytest.raises(StoreError, match="newer Soakbell"):
-        restore(copy, file_of(store))
+        restore(copy, file_of(store), now=NOW)
 
 
 def test_a_restore_while_the_database_is_held_is_refused(
@@ -193,7 +194,7 @@ def test_a_restore_while_the_database_is_held_is_refused(
     with store.writing() as session:
         session.execute(text("SELECT 1"))
         with pytest.raises(StoreError, match="locked"):
-            restore(copy, file_of(store))
+            restore(copy, file_of(store), now=NOW)
     assert stored(store) == [SET, PULL]
 
 
@@ -202,7 +203,7 @@ def test_a_restore_while_a_service_runs_is_refused(store: Store, tmp_path: Path)
     back_up(file_of(store), tmp_path / "copy.db")
     append(store, PULL)
     with serving(file_of(store)), serving(file_of(store)), pytest.raises(StoreError, match="stop it first"):
-        restore(tmp_path / "copy.db", file_of(store))
+        restore(tmp_path / "copy.db", file_of(store), now=NOW)
     assert stored(store) == [SET, PULL]
     assert not list(tmp_path.glob("*before-restore*"))
     with restoring(file_of(store)), pytest.raises(StoreError, match="being restored"), serving(file_of(store)):
@@ -212,7 +213,7 @@ def test_a_restore_while_a_service_runs_is_refused(store: Store, tmp_path: Path)
 def test_a_service_that_was_killed_keeps_no_restore_out(store: Store, tmp_path: Path) -> None:
     (tmp_path / "soakbell.db.lock").write_text("left over")
     back_up(file_of(store), tmp_path / "copy.db")
-    assert restore(tmp_path / "copy.db", file_of(store)) is not None
+    assert restore(tmp_path / "copy.db", file_of(store), now=NOW) is not None
 
 
 def test_a_service_goes_on_where_the_file_system_has_no_locks(
@@ -232,7 +233,7 @@ def test_nobody_is_signed_in_after_a_restore(store: Store, tmp_path: Path) -> No
     with store.writing() as session:
         begin_session(session, "token", KeptSession("Little Grebe", "skipper", "x", now + timedelta(days=9)), now)
     back_up(file_of(store), tmp_path / "copy.db")
-    restore(tmp_path / "copy.db", file_of(store))
+    restore(tmp_path / "copy.db", file_of(store), now=NOW)
     with store.reading() as session:
         assert session_of(session, "token", now) is None
     assert dict(check_copy(tmp_path / "copy.db").rows)["page_session"] == 1
@@ -245,7 +246,7 @@ def test_a_database_that_is_not_soakbells_is_not_replaced(store: Store, tmp_path
     other.close()
     before = (tmp_path / "other.db").read_bytes()
     with pytest.raises(StoreError, match="not Soakbell's"):
-        restore(tmp_path / "copy.db", tmp_path / "other.db")
+        restore(tmp_path / "copy.db", tmp_path / "other.db", now=NOW)
     assert (tmp_path / "other.db").read_bytes() == before
 
 
@@ -254,7 +255,7 @@ def test_a_restore_is_the_way_back_from_a_newer_soakbell(store: Store, tmp_path:
     back_up(file_of(store), tmp_path / "copy.db")
     with store.writing() as session:
         session.execute(text("UPDATE alembic_version SET version_num = '9999'"))
-    kept = restore(tmp_path / "copy.db", file_of(store))
+    kept = restore(tmp_path / "copy.db", file_of(store), now=NOW)
     assert kept is not None
     assert check_copy(kept).revision == "9999"
     assert stored(store) == [SET]
@@ -262,8 +263,8 @@ def test_a_restore_is_the_way_back_from_a_newer_soakbell(store: Store, tmp_path:
 
 def test_copies_and_what_is_restored_are_the_owners_alone(store: Store, tmp_path: Path) -> None:
     back_up(file_of(store), tmp_path / "copy.db")
-    kept = restore(tmp_path / "copy.db", file_of(store))
-    restore(tmp_path / "copy.db", tmp_path / "new.db")
+    kept = restore(tmp_path / "copy.db", file_of(store), now=NOW)
+    restore(tmp_path / "copy.db", tmp_path / "new.db", now=NOW)
     assert kept is not None
     for file in (tmp_path / "copy.db", kept, tmp_path / "new.db"):
         assert oct(file.stat().st_mode & 0o777) == "0o600"

@@ -117,10 +117,14 @@ def test_the_way_back_is_the_copy_or_each_step_down(brought_up: BroughtUp, tmp_p
     backup = brought_up.done.backup
     assert backup is not None
     place = tmp_path / "soakbell.db"
-    restore(brought_up.file, place)
-    restore(backup, place)
-    assert rows_of(place, brought_up.columns) == brought_up.first
-    restore(brought_up.file, place)
+    restore(brought_up.file, place, now=NOW)
+    restore(backup, place, now=NOW)
+    own = brought_up.columns.keys() - {"note"}  # a restore writes one of its own, and drops those of the pace
+    assert {table: rows_of(place, brought_up.columns)[table] for table in own} == {
+        table: brought_up.first[table] for table in own
+    }
+    restore(brought_up.file, place, now=NOW)
     with closing(open_store(f"sqlite:///{place}")) as store:
         step_back(store, "0001")
-    assert rows_of(place, brought_up.columns) == rows_of(brought_up.file, brought_up.columns)
+    back, kept = (rows_of(file, brought_up.columns) for file in (place, brought_up.file))
+    assert {table: back[table] for table in own} == {table: kept[table] for table in own}

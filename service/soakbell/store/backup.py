@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from glob import escape
 from itertools import count
 from pathlib import Path
@@ -20,6 +21,7 @@ from shutil import rmtree
 from soakbell.errors import StoreError
 from soakbell.store.engine import BUSY_MS, NEWEST_REVISION, VERSION_TABLE, known_revisions, remedy_for
 from soakbell.store.in_use import restoring
+from soakbell.store.restored import note_restore
 
 REHEARSAL = "soakbell-rehearsal-"
 """How folders begin in which a restore is rehearsed."""
@@ -90,9 +92,10 @@ def check_copy(file: Path) -> CheckedCopy:
     return CheckedCopy(file, revision, rows)
 
 
-def restore(backup: Path, database: Path) -> Path | None:
+def restore(backup: Path, database: Path, *, now: datetime | None) -> Path | None:
     """Put a backup in the place of the database, but for who was signed in at the page: sessions that were ended
-    since the backup would be open again.
+    since the backup would be open again. It is noted in it (``store.restored``), unless ``now`` is None: then it
+    is only a rehearsal.
 
     What was there is kept beside it: as a checked copy ending in ``.before-restore``, or, when it can't be read
     any more, moved aside with its journal under names that begin with its own and ``.broken``. One of a newer
@@ -120,7 +123,7 @@ def restore(backup: Path, database: Path) -> Path | None:
         draft = _draft_beside(database)
         try:
             _copy(backup, draft)
-            _forget_sessions(draft)
+            _make_ready(draft, now)
             wanted = check_copy(draft)
             kept = _set_aside(database)
             database.touch(0o600)
@@ -143,7 +146,7 @@ def rehearse_restore(backup: Path, *, within: Path | None = None) -> CheckedCopy
     """
     with tempfile.TemporaryDirectory(prefix=REHEARSAL, dir=within) as folder:
         place = Path(folder) / "soakbell.db"
-        restore(backup, place)
+        restore(backup, place, now=None)
         found = check_copy(place)
     return CheckedCopy(backup, found.revision, found.rows)
 
@@ -186,9 +189,11 @@ def _copy(source: Path, target: Path) -> None:
         here.backup(there, progress=_give_up_in_time(), sleep=_RETRY_S)
 
 
-def _forget_sessions(draft: Path) -> None:
+def _make_ready(draft: Path, now: datetime | None) -> None:
     with closing(_connect(draft)) as connection:
         connection.execute("PRAGMA journal_mode=DELETE")
+        if now is not None:
+            note_restore(connection, now)
         if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'page_session'").fetchone():
             connection.execute("DELETE FROM page_session")
 

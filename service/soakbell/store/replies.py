@@ -52,28 +52,33 @@ def keep_reply(session: Session, reply: RawReply) -> None:
     session.flush()
 
 
-def newest_good(session: Session, kind: SourceKind, key: str, *, by: datetime | None = None) -> RawReply | None:
+def newest_good(
+    session: Session, kind: SourceKind, key: str, *, by: datetime | None = None, after_id: int = 0
+) -> RawReply | None:
     """The reply of status 200 fetched last, or last until ``by``; None where there is none.
 
-    Good means that it came whole, not that it is fresh: its age is inside it.
+    Good means that it came whole, not that it is fresh: its age is inside it. ``after_id``: only of the rows with
+    a higher number.
 
     Raises:
         StoreError: the kept bytes are not the ones that came.
     """
     good = select(ReplyRow).where(ReplyRow.kind == kind.value, ReplyRow.key == key, ReplyRow.status == 200)
+    good = good.where(ReplyRow.id > after_id)
     if by is not None:
         good = good.where(ReplyRow.fetched_at <= by)
     row = session.scalar(good.order_by(ReplyRow.fetched_at.desc(), ReplyRow.id.desc()).limit(1))
     return None if row is None else _reply(row)
 
 
-def reply_named(session: Session, sha256: str) -> RawReply | None:
-    """The reply with these bytes, for replaying a call; the earliest of several.
+def reply_named(session: Session, sha256: str, *, after_id: int = 0) -> RawReply | None:
+    """The reply with these bytes, for replaying a call; the earliest of several. ``after_id`` as there.
 
     Raises:
         StoreError: the kept bytes are not the ones that came.
     """
-    row = session.scalar(select(ReplyRow).where(ReplyRow.sha256 == sha256).order_by(ReplyRow.id).limit(1))
+    named = select(ReplyRow).where(ReplyRow.sha256 == sha256, ReplyRow.id > after_id)
+    row = session.scalar(named.order_by(ReplyRow.id).limit(1))
     return None if row is None else _reply(row)
 
 

@@ -22,6 +22,7 @@ from soakbell.letters.times import HarborTimes, age_words
 from soakbell.letters.words import capital, listed
 from soakbell.planning.call import Call
 from soakbell.store.letters import clock_behind_by, get_note, letter_named, letters_before, states_of_call
+from soakbell.store.restored import unseen_since_restore
 from soakbell.web.health import LONGEST_SILENCE, last_sweep
 from soakbell.web.visit import Role, Visit, Way
 
@@ -83,7 +84,7 @@ def of_call(visit: Visit, call: Call | None) -> OfCall | None:
 
 
 def _counts(visit: Visit, call: Call) -> bool:
-    return visit.now <= call.valid_until and not _clock_fault(visit)
+    return visit.now <= call.valid_until and not _no_call_because(visit)
 
 
 def _old(visit: Visit, call: Call, times: HarborTimes) -> str:
@@ -122,10 +123,18 @@ def _unsent(visit: Visit, call: Call) -> str:
     return f"The mail server has not taken the letter of this call for {addresses}: tell those who wait for it."
 
 
-def _clock_fault(visit: Visit) -> str:
-    """Why no call may be told by this clock, as the service itself judges; "" where it may."""
-    with visit.house.store.reading() as session:
+def _no_call_because(visit: Visit) -> str:
+    """Why no call that was told counts, by this clock or since a restore, as the service itself judges; "" where
+    it may."""
+    house = visit.house
+    with house.store.reading() as session:
         behind = clock_behind_by(session, visit.now)
+        restored = unseen_since_restore(session, house.boat, visit.today)
+    if restored is not None:
+        return (
+            f"The database was restored {visit.times.dated(restored.at)}, and today's call is from before. "
+            "It counts for nothing until the service has held it against forecasts and warnings that came since."
+        )
     if behind is None:
         return ""
     by = age_words(behind / timedelta(hours=1))
@@ -133,9 +142,9 @@ def _clock_fault(visit: Visit) -> str:
 
 
 def _today(visit: Visit) -> Response:
-    suspect = _clock_fault(visit)
-    if suspect:
-        return visit.page("no_letter.html", why=suspect, links=visit.house.desk.official_pages)
+    because = _no_call_because(visit)
+    if because:
+        return visit.page("no_letter.html", why=because, links=visit.house.desk.official_pages)
     found = standing(visit)
     if found is not None:
         return visit.page("today.html", standing=found, page=found.page)
@@ -189,7 +198,7 @@ def _past(values: Mapping[str, float | None], limits: Mapping[str, float]) -> It
 
 def _why(visit: Visit) -> Response:
     told = visit.house.desk.told(visit.today)
-    if told is None or _clock_fault(visit):
+    if told is None or _no_call_because(visit):
         return _today(visit)
     call, facts = told
     found = _standing(visit, call, facts)

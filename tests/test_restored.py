@@ -1,0 +1,133 @@
+"""After a restore no PULL that it brought counts until it was held against what came since. INVENTED DATA."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+from email import message_from_bytes, policy
+from pathlib import Path
+
+import pytest
+
+from law.world import INNER_GRID, NEW_YORK, NOW, World, world
+from page_scenes import Scene, page_scene
+from soakbell.sea.sources import SourceKind
+from soakbell.store import letters, replies
+from soakbell.store.backup import back_up, restore
+from soakbell.store.letters import WrittenLetter
+
+TODAY = NOW.astimezone(NEW_YORK).date()
+MINUTE = timedelta(minutes=1)
+
+
+@pytest.fixture
+def scene(tmp_path: Path) -> Iterator[Scene]:
+    """A boat that was told PULL, was restored ten minutes later, and whose sources don't answer."""
+    with page_scene(tmp_path) as built:
+        built.sign_in()
+        built.tell_call()
+        with built.store.writing() as session:
+            letters.put_note(session, "polled:Little Grebe", {}, NOW)
+        back_up(tmp_path / "soakbell.db", tmp_path / "copy.db")
+        assert "PULL" in word_on(built)
+        restored(built, tmp_path, 10 * MINUTE)
+        yield built
+
+
+def restored(scene: Scene, folder: Path, after: timedelta) -> None:
+    scene.clock.put(NOW + after)
+    restore(folder / "copy.db", folder / "soakbell.db", now=scene.clock.now())
+    scene.swept()
+    scene.sign_in()
+
+
+def answered(scene: Scene, weather: World, *left_out: SourceKind) -> None:
+    """All sources but those left out give what they gave before the restore, or what they would."""
+    with scene.store.writing() as session:
+        for (kind, _), pages in weather.on_hand().replies.items():
+            if kind not in left_out:
+                replies.keep_reply(session, replace(pages[0], fetched_at=scene.clock.now()))
+
+
+def word_on(scene: Scene) -> str:
+    return scene.visitor.get("/").text.partition('<p class="word">')[2].partition("</p>")[0]
+
+
+def looked_again(scene: Scene) -> WrittenLetter | None:
+    scene.clock.put(scene.clock.now() + MINUTE)
+    return scene.house.desk.recheck(TODAY, 1, clock_suspect=False)
+
+
+@pytest.mark.parametrize("path", ["/", "/why", "/bait"])
+def test_a_restored_pull_is_no_call_until_somebody_has_looked_since(scene: Scene, path: str) -> None:
+    page = scene.visitor.get(path).text
+    assert "Off the water by" not in page
+    assert "To load" not in page
+    if path != "/bait":
+        assert word_on(scene) == "NO CALL"
+        assert "restored Tue 8 Dec 04:40, and today&#39;s call is from before" in page
+
+
+def test_a_restored_pull_is_taken_back_by_letter_where_no_source_answers(scene: Scene) -> None:
+    """By its age the list of warnings would serve for most of an hour more."""
+    letter = looked_again(scene)
+    assert letter is not None
+    assert letter.call is not None
+    assert letter.call.word == "NO CALL"
+    text = message_from_bytes(letter.message, policy=policy.default).get_body(("plain",))
+    assert text is not None
+    assert "Nothing came since the restore of 2026-12-08 09:40 UTC" in " ".join(text.get_content().split())
+
+
+@pytest.mark.parametrize("lacking", [SourceKind.WARNINGS, SourceKind.ZONE_TEXT, SourceKind.GRID])
+def test_a_restored_pull_is_taken_back_where_one_source_has_not_answered(
+    scene: Scene, lacking: SourceKind
+) -> None:
+    answered(scene, world(), lacking)
+    letter = looked_again(scene)
+    assert letter is not None
+    assert letter.call is not None
+    assert letter.call.word == "NO CALL"
+    assert word_on(scene) == "NO CALL"
+
+
+def test_a_restored_pull_that_holds_by_all_that_came_since_counts_again(scene: Scene) -> None:
+    """What came may be the same to the byte."""
+    answered(scene, world())
+    assert word_on(scene) == "NO CALL"
+    assert looked_again(scene) is None
+    assert "PULL" in word_on(scene)
+
+
+def test_a_second_restore_asks_for_a_second_look(scene: Scene, tmp_path: Path) -> None:
+    answered(scene, world())
+    assert looked_again(scene) is None
+    back_up(tmp_path / "soakbell.db", tmp_path / "copy.db")
+    restored(scene, tmp_path, 20 * MINUTE)
+    assert word_on(scene) == "NO CALL"
+    assert looked_again(scene) is not None
+
+
+def test_no_letter_after_a_restore_is_made_from_what_was_fetched_before(scene: Scene) -> None:
+    letter = scene.house.desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
+    assert letter.call is not None
+    assert letter.call.word == "NO CALL"
+
+
+def test_what_is_served_again_stands_in_for_no_newer_grid_that_was_lost(scene: Scene, tmp_path: Path) -> None:
+    """The newest known one is of before the restore, and what a cache gives since is older inside."""
+    newer = world(now=NOW + 5 * MINUTE).on_hand().replies[INNER_GRID][0]
+    with scene.store.writing() as session:
+        letters.put_note(session, f"newest:grid:{newer.key}:Little Grebe", {"sha256": newer.sha256}, NOW)
+        replies.keep_reply(session, newer)
+    back_up(tmp_path / "soakbell.db", tmp_path / "copy.db")
+    restored(scene, tmp_path, 20 * MINUTE)
+    answered(scene, world())
+    letter = looked_again(scene)
+    assert letter is not None
+    assert letter.call is not None
+    assert letter.call.word == "NO CALL"
+    with scene.store.writing() as session:
+        replies.keep_reply(session, replace(newer, fetched_at=scene.clock.now()))
+    assert looked_again(scene) is None
