@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import ExitStack
 
-from starlette.applications import Starlette
+from starlette.types import ASGIApp
 
 from soakbell.clock import Clock, SystemClock
 from soakbell.due_times import local_day, zone_data_version
@@ -70,7 +70,7 @@ def _serve_page(pages: ExitStack, house: House, clock: Clock) -> None:
 
 def _serve(
     pages: ExitStack,
-    app: Starlette,
+    app: ASGIApp,
     setting: tuple[str, str],
     port: int,
     host: str = "127.0.0.1",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,8 +20,9 @@ from starlette.testclient import TestClient
 from page_scenes import SKIPPER, Scene, form_token, page_scene, post, terms, visitor_of
 from soakbell.store.engine import Store
 from soakbell.web.app import all_ways
+from soakbell.web.health import Health, health_app
 from soakbell.web.server import PageServer
-from soakbell.web.visit import Way
+from soakbell.web.visit import Visit, Way
 
 WAYS = all_ways()
 FROM_US = {"Sec-Fetch-Site": "same-origin"}
@@ -138,11 +139,41 @@ def test_the_token_of_one_session_is_of_no_use_to_another(scene: Scene, skipper:
 @pytest.mark.parametrize("path", ["/", "/in", "/nowhere", "/static/page.css", "/sw.js"])
 def test_every_answer_carries_the_headers_that_fence_it_in(scene: Scene, path: str) -> None:
     headers = scene.visitor.get(path).headers
-    policy = headers["content-security-policy"]
-    assert "default-src 'none'" in policy
-    assert "unsafe" not in policy
+    assert_fenced_in(headers)
+
+
+def assert_fenced_in(headers: Mapping[str, str]) -> None:
+    """W4: nothing from elsewhere, nothing inline, in no frame."""
+    policy = dict(part.split(" ", 1) for part in headers["content-security-policy"].split("; "))
+    assert {policy[part] for part in ("default-src", "frame-ancestors", "base-uri")} == {"'none'"}
+    assert set(policy.values()) == {"'none'", "'self'"}
     assert headers["x-content-type-options"] == "nosniff"
-    assert "frame-ancestors 'none'" in policy
+
+
+def test_a_page_that_breaks_is_fenced_in_as_any_other(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def breaks(_visit: Visit) -> Response:
+        raise ZeroDivisionError("in a page")
+
+    monkeypatch.setattr("soakbell.web.app.all_ways", lambda: (Way("/", get=breaks, role=None),))
+    with page_scene(tmp_path, page=terms(public_url="https://grebe.example")) as scene:
+        answer = scene.visitor.get("/")
+    assert answer.status_code == 500
+    assert "Something went wrong here" in answer.text
+    assert "in a page" not in answer.text
+    assert_fenced_in(answer.headers)
+    assert answer.headers["cache-control"] == "no-store"
+    assert answer.headers["strict-transport-security"] == "max-age=31536000"
+
+
+def test_the_health_page_that_breaks_is_fenced_in_too() -> None:
+    def breaks() -> Health:
+        raise ZeroDivisionError
+
+    health = TestClient(health_app(breaks), "http://127.0.0.1:8461", raise_server_exceptions=False)
+    answer = health.get("/healthz")
+    assert answer.status_code == 500
+    assert_fenced_in(answer.headers)
+    assert "strict-transport-security" not in answer.headers  # RFC 6797, 7.2: not without TLS
 
 
 def test_pages_are_kept_nowhere_on_their_way(scene: Scene, skipper: TestClient) -> None:

@@ -11,11 +11,11 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
-from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp
 
 from soakbell.errors import SoakbellError
 from soakbell.web import carry_pages, door, gear_pages, log_pages, season_pages, sync, today_pages
@@ -32,18 +32,18 @@ _MOST_FIELDS = 200
 _MOST_FILES = 1
 
 
-def page_app(house: PageHouse) -> Starlette:
-    """The app that serves one boat's page."""
+def page_app(house: PageHouse) -> ASGIApp:
+    """The app that serves one boat's page. The guard is around all of it, what is told of a broken page too."""
     routes = [Route(way.path, _endpoint(house, way), methods=_methods(way)) for way in all_ways()]
-    return Starlette(
+    app = Starlette(
         routes=[
             *routes,
             Route("/sw.js", _service_worker, methods=["GET"]),
             Mount("/static", _Static(directory=str(STATIC))),
         ],
-        middleware=[Middleware(Guard, public_url=house.terms.public_url)],
         exception_handlers={HTTPException: _told_plainly(house), Exception: _gone_wrong(house)},
     )
+    return Guard(app, house.terms.public_url)
 
 
 def all_ways() -> tuple[Way, ...]:

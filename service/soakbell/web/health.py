@@ -9,10 +9,10 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 from starlette.applications import Starlette
-from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
+from starlette.types import ASGIApp
 
 from soakbell.errors import SoakbellError
 from soakbell.store import letters
@@ -134,7 +134,7 @@ def masked(address: str) -> str:
     return f"{name[:1]}...@{domain}"
 
 
-def health_app(read: Callable[[], Health]) -> Starlette:
+def health_app(read: Callable[[], Health]) -> ASGIApp:
     """``GET /healthz``: 200 when all is well, 503 with the reasons when not."""
 
     def healthz(_request: Request) -> JSONResponse:
@@ -146,7 +146,7 @@ def health_app(read: Callable[[], Health]) -> Starlette:
             _plain(told), status_code=200 if told["ok"] else 503, headers={"Cache-Control": "no-store"}
         )
 
-    return Starlette(routes=[Route("/healthz", healthz, methods=["GET"])], middleware=[Middleware(Guard)])
+    return Guard(Starlette(routes=[Route("/healthz", healthz, methods=["GET"])]))
 
 
 def _plain(value: Any) -> Any:

@@ -7,14 +7,14 @@ import threading
 from collections.abc import Sequence
 
 import uvicorn
-from starlette.applications import Starlette
+from starlette.types import ASGIApp
 
 
 class PageServer:
     """Serves an app from a thread of its own, so that it answers even when the sweep hangs."""
 
     def __init__(
-        self, app: Starlette, port: int, host: str = "127.0.0.1", proxies: Sequence[str] = ("127.0.0.1",)
+        self, app: ASGIApp, port: int, host: str = "127.0.0.1", proxies: Sequence[str] = ("127.0.0.1",)
     ) -> None:
         """``proxies``: whose ``X-Forwarded-For`` tells where a request comes from."""
         config = uvicorn.Config(
