@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import stat
 import threading
 import time
+from contextlib import closing
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -14,7 +16,7 @@ from sqlalchemy import DateTime, text
 from sqlalchemy.exc import IntegrityError, StatementError
 
 from soakbell.errors import StoreError
-from soakbell.store.engine import Store, journal_mode_for, open_store
+from soakbell.store.engine import Store, journal_mode_for, open_current, open_store
 from soakbell.store.schema import Base, NoteRow, OutboxRow, UtcMoment
 from soakbell.store.upgrade import migrate
 
@@ -156,6 +158,30 @@ def test_counting_up_from_many_threads_loses_nothing(store: Store) -> None:
         counter.join()
     with store.reading() as session:
         assert session.get_one(NoteRow, "count").value == {"n": 30}
+
+
+def test_a_new_database_is_its_owners_alone_whatever_others_may_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It holds letters with links that sign in. Without systemd nothing sets the umask."""
+    monkeypatch.setattr("soakbell.store.upgrade.migrate", lambda store: None)
+    file, usual = tmp_path / "state" / "soakbell.sqlite3", os.umask(0o022)
+    try:
+        with closing(open_current(file)) as store, store.writing() as session:
+            session.execute(text("CREATE TABLE note (name TEXT)"))
+            told = [one.name for one in file.parent.iterdir()]
+            assert [name for name in told if stat.S_IMODE((file.parent / name).stat().st_mode) & 0o077] == []
+            assert file.name in told
+    finally:
+        os.umask(usual)
+
+
+def test_the_rows_of_a_statement_that_fails_are_not_told(store: Store) -> None:
+    with store.writing() as session:
+        session.add_all([note("a"), note("a")])
+        with pytest.raises(IntegrityError) as refused:
+            session.flush()
+    assert "parameters hidden" in str(refused.value)
 
 
 def test_no_plain_datetime_is_in_the_tables() -> None:

@@ -12,7 +12,7 @@ import sqlite3
 import threading
 import weakref
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -89,12 +89,14 @@ class Store:
 
 
 def open_current(file: Path) -> Store:
-    """Open the database in ``file``, made or upgraded as needed.
+    """Open the database in ``file``, upgraded as needed, or made so that only its owner reads it.
 
     Raises:
         StoreError: as ``open_store``, or the upgrade failed.
     """
     file.parent.mkdir(parents=True, exist_ok=True)
+    with suppress(OSError):  # there already, or what opens it says why not
+        file.touch(0o600, exist_ok=False)
     store = open_store(f"sqlite:///{file}")
     if store.revision() != NEWEST_REVISION:
         from soakbell.store.upgrade import migrate  # a second of alembic that few starts need
@@ -117,7 +119,7 @@ def open_store(url: str, *, system_sqlite_patched: bool = False) -> Store:
         StoreError: can't be opened, isn't ours, or was written by a newer Soakbell.
     """
     try:
-        engine = create_engine(make_url(url))
+        engine = create_engine(make_url(url), hide_parameters=True)  # they are log, letters and positions
     except (ArgumentError, NoSuchModuleError, ImportError) as error:
         raise StoreError(
             f"the database address can't be used ({error}); write it as sqlite:////folder/soakbell.db"
