@@ -93,11 +93,12 @@ def sign_in(page: Page, address: str, passphrase: str = SKIPPER) -> None:
 
 
 def ready_for_sea(page: Page, address: str) -> None:
-    """The pages that the log needs are kept on the phone."""
+    """The phone keeps what the log needs: the pages, and how far its clock is off."""
     page.goto(f"{address}/log")
     page.wait_for_function("() => Boolean(navigator.serviceWorker.controller)")
     for path in ("/", "/log", "/log/pull"):
         until_kept(page, path)
+    until(page, "() => localStorage.getItem('soakbell clock behind ms') !== null")
 
 
 def until_kept(page: Page, path: str, *, kept: bool = True) -> None:
