@@ -7,6 +7,7 @@ file of its own, as closing one of the database itself would drop SQLite's locks
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import logging
 import os
@@ -17,6 +18,8 @@ from pathlib import Path
 from soakbell.errors import StoreError
 
 log = logging.getLogger(__name__)
+
+_HAS_NO_LOCKS = frozenset({errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOLCK})
 
 
 @contextmanager
@@ -32,27 +35,31 @@ def serving(database: Path) -> Iterator[None]:
 
 @contextmanager
 def restoring(database: Path) -> Iterator[None]:
-    """Keep services out.
+    """Keep services out. Where the file system has no such locks a restore goes on without.
 
     Raises:
-        StoreError: one is running.
+        StoreError: one is running, or it can't be known, as the lock can't be used.
     """
-    with _held(database, fcntl.LOCK_EX, f"a service is running on {database}; stop it first"):
+    refusal = f"a service is running on {database}; stop it first"
+    with _held(database, fcntl.LOCK_EX, refusal, goes_on=_HAS_NO_LOCKS):
         yield
 
 
 @contextmanager
-def _held(database: Path, kind: int, refusal: str) -> Iterator[None]:
-    descriptor = None
+def _held(database: Path, kind: int, refusal: str, *, goes_on: frozenset[int] | None = None) -> Iterator[None]:
+    """``goes_on``: the faults with which it goes on without the lock; None: all, since letters may be due."""
+    descriptor, path = None, database.with_name(f"{database.name}.lock")
     try:
         try:
             database.parent.mkdir(parents=True, exist_ok=True)
-            path = database.with_name(f"{database.name}.lock")
             descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
             fcntl.flock(descriptor, kind | fcntl.LOCK_NB)
         except BlockingIOError as held:
             raise StoreError(refusal) from held
         except OSError as fault:
+            if goes_on is not None and fault.errno not in goes_on:
+                told = f"{path} can't be locked ({fault}), so a service may be running on {database}"
+                raise StoreError(f"{told}; type it as the service's user") from fault
             log.warning("%s can't be locked: %s", database, fault)
         yield
     finally:
