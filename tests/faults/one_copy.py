@@ -86,7 +86,7 @@ def limit_files(most_bytes: int, *, killed: bool) -> None:
 def limit_once_aside(most_bytes: int) -> None:
     set_aside = backup._set_aside
 
-    def then_limit(database: Path) -> Path | None:
+    def then_limit(database: Path) -> tuple[Path | None, bool]:
         kept = set_aside(database)
         limit_files(most_bytes, killed=True)
         return kept

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import signal
 import sqlite3
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
+from types import FrameType
 
 import pytest
 from sqlalchemy import text
@@ -149,7 +156,68 @@ def test_a_journal_goes_aside_with_its_damaged_database(store: Store, tmp_path: 
     assert {path.name for path in tmp_path.glob("soakbell.db.broken*")} == {
         f"soakbell.db.broken{ending}" for ending in ("", "-journal", "-wal", "-shm")
     }
+    assert not (tmp_path / "soakbell.db-journal").exists()
     assert stored(store) == [SET]
+
+
+def test_a_damaged_database_stays_in_its_place_until_the_restored_one_is_whole(
+    store: Store, tmp_path: Path
+) -> None:
+    """D7: a service that starts where there is none, or an empty one, makes an empty boat."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    store.close()
+    damaged = b"not a database at all " * 400
+    file_of(store).write_bytes(damaged)
+    seen: list[bytes | None] = []
+
+    def look(_frame: FrameType, event: str, _argument: object) -> None:
+        now = file_of(store).read_bytes() if event == "c_call" and file_of(store).exists() else None
+        if event == "c_call" and now not in seen:
+            seen.append(now)
+
+    sys.setprofile(look)
+    try:
+        restore(tmp_path / "copy.db", file_of(store), now=NOW)
+    finally:
+        sys.setprofile(None)
+    assert seen == [damaged, file_of(store).read_bytes()]
+
+
+def test_what_a_kill_in_a_commit_left_is_backed_up_and_replaced_as_the_sound_database_it_is(
+    store: Store, tmp_path: Path
+) -> None:
+    """D7: a journal is left that must be played back first (https://sqlite.org/atomiccommit.html#_hot_rollback_journals)."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    store.close()
+    for again in range(2):
+        kill_in_a_commit(file_of(store))
+        if again:
+            assert (
+                restore(tmp_path / "copy.db", file_of(store), now=NOW) == tmp_path / "soakbell.db.before-restore"
+            )
+        else:
+            back_up(file_of(store), tmp_path / "other.db")
+    assert not list(tmp_path.glob("*.broken*"))
+    for file in (tmp_path / "other.db", tmp_path / "soakbell.db.before-restore"):
+        assert check_copy(file).rows == check_copy(tmp_path / "copy.db").rows
+
+
+def kill_in_a_commit(file: Path) -> None:
+    """With half of its pages written."""
+    killed = subprocess.run([sys.executable, "-c", KILLED_IN_A_COMMIT, file], check=False)
+    assert killed.returncode == -signal.SIGKILL
+
+
+KILLED_IN_A_COMMIT = """
+import os, signal, sqlite3, sys
+connection = sqlite3.connect(sys.argv[1], isolation_level=None)
+connection.execute("PRAGMA cache_size=1")
+connection.execute("BEGIN IMMEDIATE")
+for number in range(100):
+    told = (f"note {number}", '"' + "x" * 2000 + '"', "2026-12-08 09:30:00.000000")
+    connection.execute("INSERT INTO note (name, value, written_at) VALUES (?, ?, ?)", told)
+os.kill(os.getpid(), signal.SIGKILL)
+"""
 
 
 def test_a_restore_to_an_empty_place_keeps_nothing(store: Store, tmp_path: Path) -> None:
@@ -198,6 +266,22 @@ def test_a_restore_while_the_database_is_held_is_refused(
     assert stored(store) == [SET, PULL]
 
 
+def test_a_sound_database_that_another_program_writes_to_is_not_taken_for_a_broken_one(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    back_up(file_of(store), tmp_path / "copy.db")
+    append(store, PULL)
+    store.close()
+    monkeypatch.setattr("soakbell.store.backup.BUSY_MS", 50)
+    with closing(sqlite3.connect(file_of(store), isolation_level=None)) as other:
+        other.execute("PRAGMA locking_mode=EXCLUSIVE")
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(StoreError, match="locked"):
+            restore(tmp_path / "copy.db", file_of(store), now=NOW)
+    assert not list(tmp_path.glob("*.broken*"))
+    assert stored(store) == [SET, PULL]
+
+
 def test_a_restore_while_a_service_runs_is_refused(store: Store, tmp_path: Path) -> None:
     """It would go on with what it had read of the former log."""
     back_up(file_of(store), tmp_path / "copy.db")
@@ -214,6 +298,26 @@ def test_a_service_that_was_killed_keeps_no_restore_out(store: Store, tmp_path: 
     (tmp_path / "soakbell.db.lock").write_text("left over")
     back_up(file_of(store), tmp_path / "copy.db")
     assert restore(tmp_path / "copy.db", file_of(store), now=NOW) is not None
+
+
+@pytest.mark.parametrize("fault", [errno.EACCES, errno.EROFS, errno.ENOLCK])
+def test_a_restore_goes_on_without_the_lock_only_where_there_are_none(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: int
+) -> None:
+    """Where the lock can't be used, as by another user, a service may be running."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    append(store, PULL)
+
+    def refuse(*_: object) -> None:
+        raise OSError(fault, os.strerror(fault))
+
+    monkeypatch.setattr("soakbell.store.in_use.fcntl.flock", refuse)
+    if fault == errno.ENOLCK:
+        assert restore(tmp_path / "copy.db", file_of(store), now=NOW) is not None
+        return
+    with pytest.raises(StoreError, match="a service may be running"):
+        restore(tmp_path / "copy.db", file_of(store), now=NOW)
+    assert stored(store) == [SET, PULL]
 
 
 def test_a_service_goes_on_where_the_file_system_has_no_locks(

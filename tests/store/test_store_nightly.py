@@ -97,17 +97,32 @@ def test_no_backup_takes_the_room_that_letters_need(database: Path, monkeypatch:
 def test_what_a_killed_backup_left_goes_with_the_next(database: Path) -> None:
     nightly_backup(database, FIRST)
     folder = backups_of(database)
-    (folder / "soakbell-rehearsal-x").mkdir()
+    rehearsal = folder / "soakbell-rehearsal-soakbell-2026-11-27.db-x"
+    rehearsal.mkdir()
     for left in (
         folder / ".soakbell-2026-11-27.db.abc.part",
         folder / ".soakbell-2026-11-27.db.abc.part-journal",
-        folder / "soakbell-rehearsal-x" / "soakbell.db",
+        rehearsal / "soakbell.db",
         database.with_name(".soakbell.db.before-0003.abc.part"),
     ):
         left.touch()
     nightly_backup(database, FIRST + NIGHT)
     assert names(database) == ["soakbell-2026-11-26.db", "soakbell-2026-11-27.db"]
     assert not list(database.parent.glob(".*.part*"))
+
+
+def test_what_another_boat_in_the_same_folder_is_at_is_left_alone(database: Path) -> None:
+    folder = backups_of(database)
+    folder.mkdir()
+    of_other = [
+        folder / ".soakbell-2-2026-11-27.db.abc.part",
+        folder / "soakbell-rehearsal-soakbell-2-2026-11-27.db-x",
+        database.with_name(".soakbell.db-2.before-0003.abc.part"),
+    ]
+    for left in of_other:
+        left.touch()
+    nightly_backup(database, FIRST)
+    assert [left for left in of_other if not left.exists()] == []
 
 
 def test_a_nightly_backup_is_rehearsed_beside_it_and_found_out(database: Path) -> None:

@@ -7,16 +7,16 @@ database library, checked, and only then given its name.
 from __future__ import annotations
 
 import os
+import re
+import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
-from glob import escape
 from itertools import count
 from pathlib import Path
-from shutil import rmtree
 
 from soakbell.errors import StoreError
 from soakbell.store.engine import BUSY_MS, NEWEST_REVISION, VERSION_TABLE, known_revisions, remedy_for
@@ -28,6 +28,9 @@ REHEARSAL = "soakbell-rehearsal-"
 
 _RETRY_S = 0.25
 _SIDE_FILES = ("-journal", "-wal", "-shm")
+_JOURNAL_BEGINS = bytes.fromhex("d9d505f920a163d7")  # https://sqlite.org/fileformat2.html#the_rollback_journal
+_NOT_BROKEN = frozenset({sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM})
+"""What a sound database may be met with: another program holds it, or its rights are wrong."""
 
 
 @dataclass(frozen=True)
@@ -98,10 +101,10 @@ def restore(backup: Path, database: Path, *, now: datetime | None) -> Path | Non
     is only a rehearsal.
 
     What was there is kept beside it: as a checked copy ending in ``.before-restore``, or, when it can't be read
-    any more, moved aside with its journal under names that begin with its own and ``.broken``. One of a newer
+    any more, as it is, with its journal, under names that begin with its own and ``.broken``. One of a newer
     Soakbell is replaced too: that is the way back from an upgrade.
 
-    A process that dies in this leaves the database as it was or restored; a broken one may be aside already.
+    A process that dies in this leaves the database as it was or restored; a broken one may be kept aside already.
 
     Returns:
         Where the former database is kept, None when there was none.
@@ -120,14 +123,17 @@ def restore(backup: Path, database: Path, *, now: datetime | None) -> Path | Non
     if database.exists() and backup.samefile(database):
         raise StoreError(f"{backup} is the database itself; choose a backup")
     with restoring(database), plainly(database):
+        remove_drafts(database.parent, re.compile(re.escape(database.name)))
         draft = _draft_beside(database)
         try:
             _copy(backup, draft)
             _make_ready(draft, now)
             wanted = check_copy(draft)
-            kept = _set_aside(database)
-            database.touch(0o600)
-            _copy(draft, database)  # by the library, in one transaction: other programs may have it open
+            kept, is_sound = _set_aside(database)
+            if is_sound:
+                _copy(draft, database)  # by the library, in one transaction: other programs may have it open
+            else:
+                _take_place(draft, database)
         finally:
             _remove(draft)
     if check_copy(database).rows != wanted.rows:
@@ -144,28 +150,47 @@ def rehearse_restore(backup: Path, *, within: Path | None = None) -> CheckedCopy
     Raises:
         StoreError: it would not.
     """
-    with tempfile.TemporaryDirectory(prefix=REHEARSAL, dir=within) as folder:
+    with tempfile.TemporaryDirectory(prefix=f"{REHEARSAL}{backup.name}-", dir=within) as folder:
         place = Path(folder) / "soakbell.db"
         restore(backup, place, now=None)
         found = check_copy(place)
     return CheckedCopy(backup, found.revision, found.rows)
 
 
-def _set_aside(database: Path) -> Path | None:
-    if not database.exists():
-        return None
+def _set_aside(database: Path) -> tuple[Path | None, bool]:
+    """Where what was there is kept, and whether it is sound. It stays in its place until another takes that: a
+    service that starts where there is no database makes an empty boat.
+    """
     try:
         found = check_copy(database)
-    except StoreError:
-        broken = free_name_beside(database, "broken")
-        for ending in ("", *_SIDE_FILES):  # a journal parted from its database would be applied to the next one
-            part = database.with_name(database.name + ending)
-            if part.exists():
-                part.replace(broken.with_name(broken.name + ending))
-        return broken
+    except StoreError as fault:
+        if getattr(fault.__cause__, "sqlite_errorcode", None) in _NOT_BROKEN:
+            raise
+        return _linked_aside(database), False
     if found.revision is None and found.rows:
         raise StoreError(f"{database} holds tables that are not Soakbell's; put another path in the settings")
-    return back_up(database, free_name_beside(database, "before-restore")).file
+    return back_up(database, free_name_beside(database, "before-restore")).file, found.revision is not None
+
+
+def _linked_aside(database: Path) -> Path | None:
+    broken = free_name_beside(database, "broken")
+    parts = [ending for ending in ("", *_SIDE_FILES) if database.with_name(database.name + ending).exists()]
+    for ending in parts:
+        part, aside = (path.with_name(path.name + ending) for path in (database, broken))
+        try:
+            os.link(part, aside)
+        except OSError:  # as on a card without links
+            shutil.copy2(part, aside)
+    return broken if "" in parts else None
+
+
+def _take_place(draft: Path, database: Path) -> None:
+    """Whole, in one step. A journal left from before would be played into it."""
+    _flush(draft)
+    for ending in _SIDE_FILES:
+        database.with_name(database.name + ending).unlink(missing_ok=True)
+    draft.replace(database)
+    _flush(database.parent)
 
 
 def free_name_beside(database: Path, ending: str) -> Path:
@@ -216,10 +241,25 @@ def _give_up_in_time() -> Callable[[int, int, int], None]:
 
 
 def _connect(file: Path, *, read_only: bool = False) -> sqlite3.Connection:
+    if read_only:
+        _undo_what_was_cut_off(file)
     address = file.resolve().as_uri() + ("?mode=ro" if read_only else "")
     connection = sqlite3.connect(address, uri=True, timeout=BUSY_MS / 1000, isolation_level=None)
     connection.execute("PRAGMA synchronous=EXTRA")
     return connection
+
+
+def _undo_what_was_cut_off(file: Path) -> None:
+    """A process killed in a commit leaves a journal, which only a connection that may write can play back."""
+    try:
+        with file.with_name(f"{file.name}-journal").open("rb") as journal:
+            if journal.read(len(_JOURNAL_BEGINS)) != _JOURNAL_BEGINS:
+                return
+    except OSError:
+        return
+    address, wait_s = f"{file.resolve().as_uri()}?mode=rw", BUSY_MS / 1000
+    with suppress(sqlite3.Error), closing(sqlite3.connect(address, uri=True, timeout=wait_s)) as connection:
+        connection.execute("SELECT 1 FROM sqlite_master").fetchone()
 
 
 def _count(connection: sqlite3.Connection, table: str) -> int:
@@ -235,16 +275,19 @@ def _flush(path: Path) -> None:
         os.close(handle)
 
 
-def remove_drafts(folder: Path, of: str) -> None:
-    """Remove what copies that were broken off left of files whose names begin with ``of``.
+def remove_drafts(folder: Path, of: re.Pattern[str]) -> None:
+    """Remove what copies and rehearsals that were broken off left of files whose names match ``of``.
 
     Raises:
         OSError: one can't be removed.
     """
-    for left in folder.glob(f".{escape(of)}*.part*"):
-        left.unlink(missing_ok=True)
-    for left in folder.glob(f"{REHEARSAL}*"):
-        rmtree(left)
+    draft = re.compile(rf"\.{of.pattern}\.\w+\.part({'|'.join(_SIDE_FILES)})?")
+    rehearsal = re.compile(rf"{REHEARSAL}{of.pattern}-\w+")
+    for left in list(folder.iterdir()):
+        if draft.fullmatch(left.name):
+            left.unlink(missing_ok=True)
+        elif rehearsal.fullmatch(left.name):
+            shutil.rmtree(left)
 
 
 def _remove(draft: Path) -> None:

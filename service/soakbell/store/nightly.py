@@ -33,8 +33,8 @@ def nightly_backup(database: Path, day: date) -> Path:
         return made
     try:
         folder.mkdir(mode=0o700, exist_ok=True)
-        remove_drafts(folder, database.stem)
-        remove_drafts(database.parent, f"{database.name}.before-")
+        remove_drafts(folder, _named(database))
+        remove_drafts(database.parent, re.compile(rf"{re.escape(database.name)}\.before-[\w-]+"))
         _refuse_scant_room(database, folder)
         back_up(database, made)
         for old in _up_to(day, folder, database)[:-KEPT_NIGHTS]:
@@ -71,6 +71,9 @@ def _name(database: Path, day: date) -> str:
 
 def _up_to(day: date, folder: Path, database: Path) -> list[Path]:
     """Oldest first."""
-    named = re.compile(rf"{re.escape(database.stem)}-\d{{4}}-\d\d-\d\d{re.escape(database.suffix)}")
-    newest = _name(database, day)
+    named, newest = _named(database), _name(database, day)
     return sorted(path for path in folder.iterdir() if named.fullmatch(path.name) and path.name <= newest)
+
+
+def _named(database: Path) -> re.Pattern[str]:
+    return re.compile(rf"{re.escape(database.stem)}-\d{{4}}-\d\d-\d\d{re.escape(database.suffix)}")
