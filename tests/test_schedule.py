@@ -18,6 +18,7 @@ from collections.abc import AsyncGenerator, Callable, Iterator, Mapping, Sequenc
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
+from typing import Any
 
 import pytest
 from apscheduler.jobstores.memory import MemoryJobStore
@@ -743,6 +744,38 @@ def test_the_alive_note_never_goes_back(harbor: Harbor) -> None:
     assert sweep.clock_is_suspect()
 
 
+def test_a_clock_set_back_while_the_letter_is_written_gets_no_pull(
+    harbor: Harbor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """W11."""
+    write = harbor.shore.write
+
+    def set_back(*what: Any, **how: Any) -> WrittenLetter:
+        harbor.clock.put(LETTER_HOUR - 10 * MINUTE)
+        return write(*what, **how)
+
+    monkeypatch.setattr(harbor.shore, "write", set_back)
+    harbor.shore.word = "PULL"
+    harbor.passes(harbor.sweep(pace=Pace(tries_before_no_call=1)), LETTER_HOUR)
+    assert [b"NO CALL" in message for message in harbor.outbox()] == [True]
+
+
+def test_each_day_of_a_month_without_the_service_has_a_record(harbor: Harbor) -> None:
+    harbor.passes(harbor.sweep(), LETTER_HOUR)
+    harbor.passes(harbor.sweep(), LETTER_HOUR + timedelta(days=31))
+    assert [state for _, _, state in harbor.due()] == ["written"] + ["expired"] * 30 + ["written", "due"]
+
+
+def test_a_day_that_a_clock_far_ahead_gave_up_gets_its_letter_still(harbor: Harbor) -> None:
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR, LETTER_HOUR + timedelta(days=40))
+    assert harbor.due()[1][2] == "expired"
+    harbor.passes(
+        sweep, LETTER_HOUR + 60 * MINUTE, LETTER_HOUR + timedelta(days=1), LETTER_HOUR + timedelta(days=3)
+    )
+    assert [state for _, _, state in harbor.due()[:5]] == ["written", "written", "expired", "written", "due"]
+
+
 # ---- the watch
 
 
@@ -795,6 +828,82 @@ def test_a_watch_that_cannot_look_takes_the_call_back(harbor: Harbor) -> None:
     harbor.passes(harbor.sweep(), *(LETTER_HOUR + n * 15 * MINUTE for n in range(0, 12)))
     assert [ask[:4] for ask in harbor.shore.asked if ask[0] == "failed"] == [("failed", "changed", DAY, 1)]
     assert b"NO CALL" in harbor.outbox()[1]
+
+
+def every_two_minutes(since: datetime, minutes: int) -> list[datetime]:
+    return [since + n * 2 * MINUTE for n in range(minutes // 2)]
+
+
+def test_a_look_that_failed_is_made_again_soon(harbor: Harbor) -> None:
+    """Four of them a quarter of an hour apart would leave a PULL alone for an hour."""
+    harbor.shore.word, harbor.shore.watch_until = "PULL", LETTER_HOUR + 300 * MINUTE
+    harbor.shore.fails["recheck"] = RuntimeError("no data")
+    harbor.passes(harbor.sweep(), LETTER_HOUR, *every_two_minutes(LETTER_HOUR + 15 * MINUTE, 10))
+    assert b"NO CALL" in harbor.outbox()[1]
+
+
+def test_a_watch_that_cannot_look_takes_each_days_call_back(harbor: Harbor) -> None:
+    """What failed yesterday, and was never seen to mend, is not counted as told."""
+    harbor.shore.word = "PULL"
+    harbor.shore.fails["recheck"] = RuntimeError("no data")
+    for day in range(3):
+        at = LETTER_HOUR + timedelta(days=day)
+        harbor.shore.watch_until = at + 300 * MINUTE
+        harbor.passes(harbor.sweep(), at, *every_two_minutes(at + 15 * MINUTE, 10))
+    assert harbor.due("changed") == [(DAY + timedelta(days=n), 1, "written") for n in range(3)]
+
+
+def test_a_call_whose_taking_back_failed_is_taken_back_at_the_next_look(harbor: Harbor) -> None:
+    harbor.shore.word, harbor.shore.watch_until = "PULL", LETTER_HOUR + 300 * MINUTE
+    harbor.shore.fails.update(recheck=RuntimeError("no data"), write_failed=RuntimeError("full"))
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR, *every_two_minutes(LETTER_HOUR + 15 * MINUTE, 20))
+    assert harbor.due("changed") == []
+    del harbor.shore.fails["write_failed"]
+    harbor.passes(sweep, LETTER_HOUR + 36 * MINUTE)
+    assert harbor.due("changed") == [(DAY, 1, "written")]
+
+
+def die_looking(harbor: Harbor, *moments: datetime) -> None:
+    """At each, a process begins to look and is never heard of again."""
+    harbor.shore.holds["recheck"] = threading.Event()
+
+    async def dies(at: datetime) -> None:
+        harbor.clock.put(at)
+        sweep, before = harbor.sweep(), len(harbor.shore.asked)
+        await sweep.sweep()
+        await until(lambda: len(harbor.shore.asked) > before)
+        assert not await sweep.stop(0)
+
+    for at in moments:
+        asyncio.run(dies(at))
+    harbor.shore.holds.pop("recheck").set()
+
+
+def test_a_look_that_kills_every_process_takes_the_call_back(harbor: Harbor) -> None:
+    harbor.shore.word, harbor.shore.watch_until = "PULL", LETTER_HOUR + 300 * MINUTE
+    harbor.passes(harbor.sweep(), LETTER_HOUR)
+    tries = Pace().tries_before_no_call
+    die_looking(harbor, *(LETTER_HOUR + n * 15 * MINUTE for n in range(1, tries + 1)))
+    assert harbor.due("changed") == []
+    harbor.passes(harbor.sweep(), LETTER_HOUR + (tries + 1) * 15 * MINUTE)
+    assert [ask[0] for ask in harbor.shore.asked[1:]] == ["recheck"] * tries + ["failed"]
+    assert "ended in each look" in str(harbor.shore.asked[-1][-1])
+    assert b"NO CALL" in harbor.outbox()[1]
+
+
+def test_looks_that_found_the_call_to_stand_are_not_counted(harbor: Harbor) -> None:
+    """Nor is one failure between them."""
+    harbor.shore.word, harbor.shore.watch_until = "PULL", LETTER_HOUR + 300 * MINUTE
+    sweep = harbor.sweep()
+    harbor.passes(sweep, LETTER_HOUR)
+    for n in range(1, 12):
+        if n % 2:
+            harbor.shore.fails["recheck"] = RuntimeError("no data")
+        else:
+            del harbor.shore.fails["recheck"]
+        harbor.passes(sweep, LETTER_HOUR + n * 15 * MINUTE)
+    assert len(harbor.outbox()) == 1
 
 
 # ---- waking and stopping

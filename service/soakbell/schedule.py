@@ -45,7 +45,7 @@ log = logging.getLogger(__name__)
 T = TypeVar("T")
 
 LONGEST_PAUSE_S = 30.0
-MOST_DAYS_BACK = 14
+MOST_DAYS_BACK = 366
 
 _ALIVE_EVERY = timedelta(seconds=50)  # not at each sweep, to spare the card of a small board
 _BACKUP_LOOK_EVERY = timedelta(hours=1)
@@ -185,6 +185,7 @@ class Sweep:
         self._answered: list[tuple[ClaimedLetter, ClaimedRecipient, Outcome]] = []
         self._to_warm = parts.warm
         self._faults = f"fault:{duty.boat}:"
+        self._looks_note = f"looks:{duty.boat}"
         self._watch_notes = (f"watch:{duty.boat}", f"watch before:{duty.boat}")
 
     async def sweep(self) -> None:
@@ -235,6 +236,7 @@ class Sweep:
         now = self._clock.now()
         today = local_day(now, self._duty.zone_name)
         with self._store.writing() as session:
+            letters.reopen_due(session, self._duty.boat, now)
             for hour in self._duty.hours:
                 for day in self._days_owed(session, hour, today, now):
                     zone = self._duty.zone_name
@@ -250,7 +252,8 @@ class Sweep:
         if newest is None:
             over = hour.useless_at(today, self._duty.zone_name) <= now
             return [today + timedelta(days=1)] if over else [today, today + timedelta(days=1)]
-        back = min(max((today - newest).days - 1, 0), MOST_DAYS_BACK)
+        past = letters.newest_day(session, self._duty.boat, hour.kind, before=today) or today
+        back = min(max((today - past).days - 1, 0), MOST_DAYS_BACK)
         return [today + timedelta(days=n) for n in range(-back, 2)]
 
     async def _expire(self) -> None:
@@ -388,7 +391,8 @@ class Sweep:
             return letters.clock_behind_by(session, self._clock.now()) is not None
 
     def _refuse_pull(self, letter: WrittenLetter, barred: bool) -> None:
-        if barred and letter.call is not None and letter.call.word == "PULL":
+        """The clock is asked once more: it may have been set back while the letter was written."""
+        if letter.call is not None and letter.call.word == "PULL" and (barred or self.clock_is_suspect()):
             raise SoakbellError("a PULL was written although the clock or the service itself can't be trusted")
 
     # ---- watching
@@ -422,11 +426,15 @@ class Sweep:
         day, until = watched
         with self._store.reading() as session:
             turn = letters.next_turn(session, self._duty.boat, self._duty.changed, day)
-        suspect = self.clock_is_suspect()
+        look, suspect = self._count_look(day, turn), self.clock_is_suspect()
         try:
+            if look > self._pace.tries_before_no_call:
+                raise SoakbellError("the service ended in each look at the call")
             letter = await self._limited(lambda: self._parts.recheck(day, turn, clock_suspect=suspect))
         except Exception as fault:
-            if self._record("recheck", fault) != self._pace.tries_before_no_call:
+            self._record("recheck", fault)
+            self._look_again_soon()
+            if look < self._pace.tries_before_no_call:
                 return
             told = fault_text(fault)
             letter = await self._limited(lambda: self._parts.write_failed(self._duty.changed, day, turn, told))
@@ -437,6 +445,26 @@ class Sweep:
             self._refuse_pull(letter, suspect)
             self._keep_changed(day, turn, until, letter)
             self._begin("send", self._send_waiting)
+        else:
+            with self._store.writing() as session:
+                letters.drop_note(session, self._looks_note)
+
+    def _count_look(self, day: date, turn: int) -> int:
+        """How many looks at this call ended without an answer, this one counted: before it, as it may be the end
+        of the process."""
+        with self._store.writing() as session:
+            known = letters.get_note(session, self._looks_note)
+            of_call = {"day": day.isoformat(), "turn": turn}
+            looks = 1 + (known[0]["looks"] if known is not None and of_call.items() <= known[0].items() else 0)
+            letters.put_note(session, self._looks_note, {**of_call, "looks": looks}, self._clock.now())
+        return looks
+
+    def _look_again_soon(self) -> None:
+        """A PULL that could not be looked at must not stand for as long as one that was."""
+        every = timedelta(minutes=self._duty.watch_every_min)
+        at = self._clock.now() - every + timedelta(seconds=self._pace.write_again_s)
+        with self._store.writing() as session:
+            letters.put_note(session, f"tick:watch:{self._duty.boat}", {}, at)
 
     def _keep_changed(self, day: date, turn: int, until: datetime, letter: WrittenLetter) -> None:
         now = self._clock.now()

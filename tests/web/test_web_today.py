@@ -119,6 +119,21 @@ def test_a_pull_whose_last_recheck_failed_says_so_though_the_sweep_runs(scene: S
     assert "The last look for new warnings and forecasts failed" in scene.visitor.get("/").text
 
 
+@pytest.mark.parametrize(
+    ("looks", "failed"), [(("2026-12-08", 1), False), (("2026-12-08", 2), True), (("2026-12-07", 2), False)]
+)
+def test_a_pull_whose_recheck_ended_the_service_says_so(
+    scene: Scene, looks: tuple[str, int], failed: bool
+) -> None:
+    """The first is under way; a second means that the one before gave no answer."""
+    scene.tell_call()
+    with scene.store.writing() as session:
+        value = {"day": looks[0], "turn": 1, "looks": looks[1]}
+        letters.put_note(session, "looks:Little Grebe", value, scene.clock.now())
+    told = "The last look for new warnings and forecasts failed" in scene.visitor.get("/").text
+    assert told == failed
+
+
 def test_a_pull_whose_watch_has_ended_or_is_another_days_says_so(scene: Scene) -> None:
     scene.tell_call()
     now = scene.clock.now()

@@ -239,9 +239,10 @@ def _add_due(session: Session, row: DueRow) -> bool:
     return True
 
 
-def newest_day(session: Session, boat: str, kind: str) -> date | None:
+def newest_day(session: Session, boat: str, kind: str, *, before: date = date.max) -> date | None:
     """The latest local day for which a letter of the kind has a row."""
-    return session.scalar(select(func.max(DueRow.day)).where(DueRow.boat == boat, DueRow.kind == kind))
+    of_kind = (DueRow.boat == boat, DueRow.kind == kind, DueRow.day < before)
+    return session.scalar(select(func.max(DueRow.day)).where(*of_kind))
 
 
 def newest_told_day(session: Session, boat: str, kind: str, now: datetime) -> date | None:
@@ -462,6 +463,13 @@ def expire_due(session: Session, now: datetime) -> tuple[ExpiredLetter, ...]:
         if closed == 1:
             expired.append(ExpiredLetter(row.boat, row.kind, row.day, row.turn, row.due_at, None, reason, now))
     return tuple(expired)
+
+
+def reopen_due(session: Session, boat: str, now: datetime) -> int:
+    """Letters that a clock ahead of ``now`` gave up, and that are of use still, are owed again."""
+    too_early = (DueRow.state == "expired", DueRow.done_at > now, DueRow.useless_at > now)
+    again = update(DueRow).where(DueRow.boat == boat, *too_early)
+    return _changed(session, again.values(state="due", done_at=None))
 
 
 def _why_not_written(row: DueRow) -> str:

@@ -104,7 +104,9 @@ def _unwatched(session: Session, boat: str, call: Call, now: datetime) -> str:
     """Why nobody looks for what would change a PULL, though the sweep runs; "" where somebody does."""
     if call.word != "PULL":
         return ""
-    if get_note(session, f"fault:{boat}:recheck") is not None:
+    looks = get_note(session, f"looks:{boat}")
+    ended = looks is not None and looks[0]["day"] == call.day.isoformat() and looks[0]["looks"] > 1
+    if ended or get_note(session, f"fault:{boat}:recheck") is not None:
         return "The last look for new warnings and forecasts failed: they may not be in this. Look them up first."
     watch = get_note(session, f"watch:{boat}")
     until = None if watch is None or watch[0]["day"] != call.day.isoformat() else watch[0]["until"]
