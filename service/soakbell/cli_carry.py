@@ -52,19 +52,15 @@ def in_(ctx: typer.Context, file: ZipFileName) -> None:
 
     Example: soakbell carry in boat.zip
     """
-    import tempfile
-
     from soakbell.errors import Fault, LogRefused
-    from soakbell.store.carrying import carry_in
+    from soakbell.store.carrying import carry_in, carrying_folder
     from soakbell.web.boat_zip import unpack_boat_zip
 
     settings = settings_of(ctx)
-    with database(settings) as store, tempfile.TemporaryDirectory(prefix="soakbell-in-") as folder:
+    with database(settings) as store, carrying_folder(settings.database) as folder:
         try:
             with file.open("rb") as packed:
-                carried = unpack_boat_zip(
-                    packed, Path(folder), boat=settings.boat.name, most_bytes=_MOST_UNPACKED_BYTES
-                )
+                carried = unpack_boat_zip(packed, folder, boat=settings.boat.name, most_bytes=_MOST_UNPACKED_BYTES)
         except OSError as fault:
             found = f"{file} ({fault.strerror})"
             raise LogRefused([Fault("carry in", "FILE.zip", found, "a zip that can be read")]) from fault

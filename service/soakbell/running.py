@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import sys
+import tempfile
 from collections.abc import Sequence
 from contextlib import ExitStack
 
@@ -62,6 +63,9 @@ def _serve_page(pages: ExitStack, house: House, clock: Clock) -> None:
     try:
         if isinstance(terms, str):
             raise StoreError(terms)
+        # Uploads that are no small ones are spooled there; the system's own folder may lie in memory.
+        pages.callback(setattr, tempfile, "tempdir", tempfile.tempdir)
+        tempfile.tempdir = str(house.settings.database.parent)
         app = page_app(page_house(house, terms, clock))
         _serve(pages, app, (str(house.settings.page_file), "page.port"), terms.port, terms.host, terms.proxies)
     except SoakbellError as fault:

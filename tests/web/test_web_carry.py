@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import html
 import io
@@ -9,14 +10,16 @@ import json
 import re
 import sqlite3
 import struct
+import tempfile
 import zipfile
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from email import policy
 from email.parser import BytesParser
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -25,7 +28,8 @@ import time_machine
 from httpx2 import Response
 
 from law.world import NOW, SETTINGS_TOML, set_days_ago, settings_from, world
-from page_scenes import CREW, SKIPPER, Scene, form_token, hash_of, page_scene, post
+from page_scenes import CREW, SKIPPER, Scene, form_token, hash_of, page_scene, post, terms
+from soakbell import running
 from soakbell.gear.log import EntryKind
 from soakbell.gear.log_csv import CsvImport, read_log_csv, write_log_csv
 from soakbell.letters.facts import Link, PageAct
@@ -250,16 +254,69 @@ def test_settings_go_out_as_they_lie_on_the_disk(scene: Scene, tmp_path: Path) -
     assert files["settings/fishery.toml"] == b"# rules\n"
 
 
-def test_carrying_out_changes_nothing_and_leaves_no_file_behind(
-    scene: Scene, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "tmp"))
-    (tmp_path / "tmp").mkdir()
+def test_carrying_out_changes_nothing_and_leaves_no_file_behind(scene: Scene, tmp_path: Path) -> None:
     before, beside = rows(scene), sorted(tmp_path.iterdir())
     assert carried_out(scene) != b""
     assert scene.visitor.get("/carry/log.csv").status_code == 200
     assert (rows(scene), sorted(tmp_path.iterdir())) == (before, beside)
-    assert list((tmp_path / "tmp").iterdir()) == []
+
+
+def test_what_is_carried_goes_by_no_temporary_folder_of_the_system(
+    scene: Scene, new_boat: Scene, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It may lie in memory, and be small: in a container 64 MB."""
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path / "none"))
+    assert scene.visitor.get("/carry/log.csv").status_code == 200
+    assert upload(new_boat, "/carry/import", carried_out(scene)).status_code == 200
+
+
+def test_uploads_are_spooled_beside_the_database_as_long_as_the_page_is_served(
+    scene: Scene, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(running, "page_terms_of", lambda _: terms())
+    monkeypatch.setattr(running, "page_house", lambda *_: scene.house)
+    settings = SimpleNamespace(database=tmp_path / "soakbell.db", page_file=tmp_path / "page.toml")
+    with ExitStack() as pages:
+        running._serve_page(pages, SimpleNamespace(settings=settings), scene.clock)  # type: ignore[arg-type]
+        assert tempfile.gettempdir() == str(tmp_path)
+    assert tempfile.gettempdir() != str(tmp_path)
+
+
+def test_what_was_left_of_a_killed_carry_goes_with_the_next_and_what_is_carried_now_stays(
+    scene: Scene, tmp_path: Path
+) -> None:
+    left = tmp_path / ".soakbell.db.carry-x"
+    left.mkdir()
+    (left / DATABASE).touch()
+    with carrying.carrying_folder(tmp_path / "soakbell.db") as held:
+        carried_out(scene)
+        assert held.exists()
+    assert [path.name for path in tmp_path.glob(".soakbell.db.carry-*")] == []
+
+
+def test_nothing_is_carried_that_would_take_the_room_of_letters(
+    scene: Scene, new_boat: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    zipped, before = carried_out(scene), rows(new_boat)
+    assert scene.store.file is not None
+    room = SimpleNamespace(free=50_000_000 + scene.store.file.stat().st_size)
+    monkeypatch.setattr("shutil.disk_usage", lambda _: room)
+    for answer in (scene.visitor.get("/carry/boat.zip"), upload(new_boat, "/carry/import", zipped)):
+        assert answer.status_code in (422, 503)
+        assert "free some room on the disk" in answer.text
+    assert rows(new_boat) == before
+
+
+def test_a_disk_that_fills_up_while_something_is_carried_is_told(
+    packed: bytes, stays_empty: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_about: object, **_more: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(carry_pages, "unpack_boat_zip", full)
+    answer = upload(stays_empty, "/carry/import", packed)
+    assert answer.status_code == 503
+    assert "disk of the service is full" in answer.text
 
 
 # ---- in
@@ -603,6 +660,7 @@ def test_one_large_thing_is_carried_at_a_time(scene: Scene) -> None:
         for path in ("/carry/log.csv", "/carry/boat.zip"):
             assert scene.visitor.get(path).status_code == 503
         assert send(scene, "/carry/log/take", proposal=proposal_of(page)).status_code == 503
+        assert upload(scene, "/marks", b"a,b").status_code == 503
     assert scene.visitor.get("/carry/log.csv").status_code == 200
 
 

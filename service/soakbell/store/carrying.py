@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import fcntl
+import os
 import re
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from glob import escape
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from sqlalchemy import Connection, Table, func, select
 from sqlalchemy.exc import IntegrityError
@@ -17,6 +22,7 @@ from soakbell.errors import NotUnderstood, StoreError
 from soakbell.store.backup import back_up, check_copy, plainly
 from soakbell.store.engine import NEWEST_REVISION, VERSION_TABLE, Store, known_revisions, open_store
 from soakbell.store.log import stored_from
+from soakbell.store.nightly import refuse_scant_room
 from soakbell.store.schema import (
     Base,
     CallRow,
@@ -45,20 +51,67 @@ class CarriedOut:
     rows: tuple[tuple[str, int], ...]
 
 
+@contextmanager
+def carrying_folder(database: Path) -> Iterator[Path]:
+    """A folder beside the database while something is carried: the system's own may lie in memory, and be small.
+
+    It is held by a lock of the kernel. What a process that was killed left is removed by the next.
+
+    Raises:
+        StoreError: it can't be made.
+    """
+    begins = f".{database.name}.carry-"
+    with plainly(database):
+        for left in database.parent.glob(f"{escape(begins)}*"):
+            with _opened_folder(left) as descriptor:
+                if _locked(descriptor):
+                    shutil.rmtree(left)
+        made = TemporaryDirectory(prefix=begins, dir=database.parent)
+    with made as name, _opened_folder(name) as descriptor:
+        _locked(descriptor)
+        yield Path(name)
+
+
+@contextmanager
+def _opened_folder(folder: str | Path) -> Iterator[int]:
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        yield descriptor
+    finally:
+        os.close(descriptor)
+
+
+def _locked(descriptor: int) -> bool:
+    """False where another holds it, or the file system has no such locks."""
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+_OF_A_COPY = 3
+"""What a copy takes of its size: the draft, what is left of it, and a zip that doesn't pack."""
+
+
 def carry_out(database: Path, to: Path) -> CarriedOut:
     """Copy a database in use to the file ``to``, without what stays, and without the links in letters.
 
     Raises:
-        StoreError: as ``back_up``.
+        StoreError: the disk lacks the room, or as ``back_up``.
     """
-    back_up(database, to)
-    with plainly(to), closing(sqlite3.connect(to, isolation_level=None)) as copy:
+    refuse_scant_room(to.parent, _OF_A_COPY * database.stat().st_size)
+    draft = to.with_name(f"{to.name}.draft")
+    back_up(database, draft)
+    with plainly(to), closing(sqlite3.connect(draft, isolation_level=None)) as copy:
         for name in sorted(_STAYS):
             copy.execute(f'DELETE FROM "{name}"')  # noqa: S608
         copy.create_function("without_links", 1, without_links, deterministic=True)
         copy.execute("UPDATE outbox SET message = without_links(message)")
-        copy.execute("VACUUM")  # deleted rows would still lie in the file
+        # deleted rows would still lie in the file; without INTO it works in the system's temporary folder
+        copy.execute("VACUUM INTO ?", (str(to),))
         seq = copy.execute(f'SELECT coalesce(max(seq), 0) FROM "{LogRow.__tablename__}"').fetchone()[0]  # noqa: S608
+        draft.unlink()
     found = check_copy(to)
     if found.revision is None:
         raise StoreError(f"{database} holds no schema yet; start the service once")

@@ -12,6 +12,7 @@ from soakbell.store.backup import back_up, rehearse_restore, remove_drafts
 
 KEPT_NIGHTS = 7
 _SPARE_BYTES = 50_000_000
+_OF_REHEARSAL = 3  # copies: a restore works on one of its own
 
 
 def backups_of(database: Path) -> Path:
@@ -35,7 +36,7 @@ def nightly_backup(database: Path, day: date) -> Path:
         folder.mkdir(mode=0o700, exist_ok=True)
         remove_drafts(folder, _named(database))
         remove_drafts(database.parent, re.compile(rf"{re.escape(database.name)}\.before-[\w-]+"))
-        _refuse_scant_room(database, folder)
+        refuse_scant_room(folder, _OF_REHEARSAL * database.stat().st_size)
         back_up(database, made)
         for old in _up_to(day, folder, database)[:-KEPT_NIGHTS]:
             old.unlink(missing_ok=True)
@@ -50,17 +51,21 @@ def rehearse_nightly(backup: Path) -> None:
     Raises:
         StoreError: it would not serve, or the disk lacks the room.
     """
-    _refuse_scant_room(backup, backup.parent)
+    refuse_scant_room(backup.parent, _OF_REHEARSAL * backup.stat().st_size)
     rehearse_restore(backup, within=backup.parent)
 
 
-def _refuse_scant_room(database: Path, folder: Path) -> None:
-    """A restore works on a copy of its own, so a rehearsal takes twice the size."""
-    needed_bytes = 3 * database.stat().st_size + _SPARE_BYTES
+def refuse_scant_room(folder: Path, wanted_bytes: int) -> None:
+    """Copies of the database are made only where the disk of ``folder`` has room for letters besides.
+
+    Raises:
+        StoreError: it has not.
+    """
+    needed_bytes = wanted_bytes + _SPARE_BYTES
     free_bytes = shutil.disk_usage(folder).free
     if free_bytes < needed_bytes:
         raise StoreError(
-            f"{folder} has {free_bytes / 1e6:.0f} MB free, and {needed_bytes / 1e6:.0f} are wanted for a backup; "
+            f"{folder} has {free_bytes / 1e6:.0f} MB free, and {needed_bytes / 1e6:.0f} are wanted for a copy; "
             "free some room on the disk"
         )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
@@ -82,6 +83,11 @@ def _endpoint(house: PageHouse, way: Way) -> Callable[[Request], Awaitable[Respo
         except SoakbellError as fault:
             log.error("a page could not be told", exc_info=fault, extra={"path": way.path})
             raise HTTPException(503, f"This can't be told now: {fault}") from fault
+        except OSError as fault:
+            if fault.errno not in (errno.ENOSPC, errno.EDQUOT):
+                raise
+            log.error("the disk is full", extra={"path": way.path})
+            raise HTTPException(503, "The disk of the service is full, so nothing was taken.") from fault
 
     return endpoint
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import json
 import struct
-import tempfile
 import tomllib
 import zlib
 from collections.abc import Callable, Iterator
@@ -28,10 +27,11 @@ from soakbell.gear.log_csv import write_log_csv
 from soakbell.letters.track import marks_gpx
 from soakbell.page_settings import PageTerms, page_terms_of
 from soakbell.settings import Settings
-from soakbell.store.carrying import CarriedOut, carry_out
+from soakbell.store.carrying import CarriedOut, carry_out, carrying_folder
 from soakbell.store.engine import Store
 from soakbell.store.log import pages_up_to
 from soakbell.store.log_keeper import fold_up_to
+from soakbell.store.nightly import refuse_scant_room
 
 DATABASE, MANIFEST = "soakbell.db", "manifest.json"
 _SETTINGS = ("boat", "gear", "plan", "page", "fishery")
@@ -39,6 +39,8 @@ MEMBERS = frozenset({MANIFEST, DATABASE, "log.csv", "marks.gpx", *(f"settings/{n
 _FORMAT = 1
 _MOST_MANIFEST_BYTES = 20_000
 _AT_ONCE = 1 << 20
+_OF_UNPACKED = 3
+"""What carrying in takes of the size: unpacked, brought up to the newest schema, and in the boat's database."""
 _END = struct.Struct("<4s4H2LH")
 """End of the central directory (APPNOTE.TXT 4.3.16): a zip that says it has more files is not opened."""
 _END_64_BYTES = 20
@@ -60,10 +62,10 @@ def write_boat_zip(to: IO[bytes], settings: Settings, store: Store, now: datetim
     """
     files: dict[str, str] = {}
     left_out: dict[str, str] = {}
-    with tempfile.TemporaryDirectory(prefix="soakbell-out-") as folder, ZipFile(to, "w", ZIP_DEFLATED) as packed:
-        copy = Path(folder) / DATABASE
-        if store.file is None:
-            raise StoreError("the database is no file, so it can't be carried")
+    if store.file is None:
+        raise StoreError("the database is no file, so it can't be carried")
+    with carrying_folder(store.file) as folder, ZipFile(to, "w", ZIP_DEFLATED) as packed:
+        copy = folder / DATABASE
         carried = carry_out(store.file, copy)
         files[DATABASE] = _sha256(copy)
         packed.write(copy, DATABASE)
@@ -155,12 +157,14 @@ def unpack_boat_zip(packed: IO[bytes], folder: Path, *, boat: str, most_bytes: i
         most_bytes: what all of it may come to unpacked.
 
     Raises:
+        StoreError: the disk lacks the room for it.
         NotUnderstood: it is no zip of this boat, or damaged. What is wrong is told.
     """
     _refuse_many(packed)
     with _plainly(), ZipFile(packed) as opened:
         members = {member.filename: member for member in opened.infolist()}
         _refuse_strange(opened.infolist(), most_bytes)
+        refuse_scant_room(folder, _OF_UNPACKED * sum(member.file_size for member in members.values()))
         manifest = _Manifest.read(_content(opened, members[MANIFEST], _MOST_MANIFEST_BYTES))
         if manifest.boat != boat:
             raise NotUnderstood(f"it is of the boat {manifest.boat[:60]!r}, and this is {boat!r}")

@@ -26,7 +26,7 @@ from soakbell.gear.fold import Whereabouts
 from soakbell.gear.log import Correction, LogEntry, Moved, new_entry
 from soakbell.gear.log_csv import MAX_BYTES, CsvImport, plan_import, put_log_csv
 from soakbell.gear.strings import Mark, TrapString
-from soakbell.store.carrying import carry_in, nothing_done
+from soakbell.store.carrying import carry_in, carrying_folder, nothing_done
 from soakbell.store.log import all_entries, append_entries, entries_keyed, newest_seq, take_entries, voided_among
 from soakbell.web.boat_zip import entries_in_order, unpack_boat_zip, write_boat_zip
 from soakbell.web.keys import timed_signer
@@ -82,12 +82,13 @@ def _marks_page(
 
 
 def _marks_look(visit: Visit, form: FormData) -> Response:
-    content = _uploaded(form)
-    if content is None:
-        return _marks_page(visit, status=422, fault=_NO_FILE)
     house = visit.house
-    lie, afloat = _as_they_lie(visit)
-    read = read_marks(content, lie, afloat, house.settings.harbor.mark)
+    with _alone():
+        content = _uploaded(form)
+        if content is None:
+            return _marks_page(visit, status=422, fault=_NO_FILE)
+        lie, afloat = _as_they_lie(visit)
+        read = read_marks(content, lie, afloat, house.settings.harbor.mark)
     if not (read.moves or read.unmoved or read.passed_over):
         fault = "" if read.faults else "The file has no marks."
         return _marks_page(visit, status=422, fault=fault, faults=read.faults)
@@ -272,6 +273,7 @@ def _log_csv(visit: Visit) -> Response:
     with house.store.reading() as session:
         seq = newest_seq(session)
     return _file_of(
+        visit,
         lambda to: put_log_csv(to, entries_in_order(house.store, seq), house.zone),
         "log.csv",
         "text/csv; charset=utf-8",
@@ -296,16 +298,17 @@ def _carry(visit: Visit, *, status: int = 200, fault: str = "", faults: tuple[st
 def _boat_zip(visit: Visit) -> Response:
     house = visit.house
     return _file_of(
+        visit,
         lambda to: write_boat_zip(to, house.settings, house.store, visit.now, invented=house.invented),
         "soakbell-boat.zip",
         "application/zip",
     )
 
 
-def _file_of(write: Callable[[IO[bytes]], None], name: str, media_type: str) -> Response:
-    """Written to a file without a name, which is gone whatever becomes of the answer."""
+def _file_of(visit: Visit, write: Callable[[IO[bytes]], None], name: str, media_type: str) -> Response:
+    """Written beside the database to a file without a name, which is gone whatever becomes of the answer."""
     with _alone(), ExitStack() as on_fault:
-        packed = on_fault.enter_context(tempfile.TemporaryFile())
+        packed = on_fault.enter_context(tempfile.TemporaryFile(dir=_database(visit).parent))
         write(packed)
         on_fault.pop_all()  # parts() closes it
     size = packed.seek(0, 2)
@@ -325,9 +328,9 @@ def _carry_in(visit: Visit, form: FormData) -> Response:
     if not isinstance(upload, UploadFile) or not upload.size:
         return _carry(visit, status=422, fault=_NO_FILE)
     house = visit.house
-    with _alone(), tempfile.TemporaryDirectory(prefix="soakbell-in-") as folder:
+    with _alone(), carrying_folder(_database(visit)) as folder:
         try:
-            carried = unpack_boat_zip(upload.file, Path(folder), boat=house.boat, most_bytes=MOST_UNPACKED_BYTES)
+            carried = unpack_boat_zip(upload.file, folder, boat=house.boat, most_bytes=MOST_UNPACKED_BYTES)
             entries = carry_in(house.store, carried.database, house.boat)
         except (NotUnderstood, StoreError) as fault:
             return _carry(visit, status=422, fault=f"Nothing was carried in: {fault}.")
@@ -335,6 +338,14 @@ def _carry_in(visit: Visit, form: FormData) -> Response:
 
 
 # ---- what these share
+
+
+def _database(visit: Visit) -> Path:
+    file = visit.house.store.file
+    if file is None:
+        raise StoreError("the database is no file, so nothing can be carried")
+    return file
+
 
 _NO_FILE = "Choose a file first."
 _TOO_OLD = "That was looked at too long ago, or is not from here. Send the file again."
