@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import threading
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -29,7 +30,7 @@ from law.world import (
 )
 from law.world import grid as grid_body
 from law.world import station as station_body
-from soakbell import __version__
+from soakbell import __version__, fetching
 from soakbell.call_record import as_record
 from soakbell.clock import SetClock
 from soakbell.desk import Desk
@@ -373,6 +374,192 @@ def test_a_grid_cell_that_changed_is_told_in_the_letter_for_three_days(store: St
     clock.put(NOW + DAY)
     assert told in " ".join(desk.letter_text(TODAY + DAY, clock_suspect=False).split())
     assert desk.sources.on_hand(clock.now()).cells == {"Inner Bay": "TAE/77,72", "Outer Bay": OUTER}
+
+
+# ---- how long a round takes
+
+
+@dataclass
+class SlowSources(PublicSources):
+    """Each try takes ``takes_s`` of the clock's time by the end of the address, and as long as it is let where
+    nothing comes. Its patience is five tries, two minutes apart in all.
+    """
+
+    takes_s: dict[str, float] = field(default_factory=dict)
+    heeds_limits: bool = True
+
+    def fetch(self, ask: Ask) -> RawReply:
+        takes_s = next((s for end, s in self.takes_s.items() if ask.url.endswith(end)), 0.0)
+        tried_s = takes_s if ask.once else 5 * takes_s + 120.0
+        assert ask.within_s is not None
+        try:
+            reply = super().fetch(ask)
+        except FetchFailed:
+            self.clock.sleep(min(tried_s, ask.within_s) if self.heeds_limits else tried_s)
+            raise
+        self.clock.sleep(takes_s)
+        return reply
+
+
+def slow_desk_of(one: World, store: Store) -> tuple[Desk, SlowSources, SetClock]:
+    _, plain, clock = desk_of(one, store)
+    sources = SlowSources(one, clock, plain.answers)
+    return Desk(one.settings, store, clock, sources), sources, clock
+
+
+def unreachable(sources: SlowSources, takes_s: float) -> None:
+    sources.answers |= {"": None}
+    sources.takes_s |= {"": takes_s}
+
+
+@pytest.mark.parametrize("takes_s", [0.1, 20.0, 60.0])
+def test_a_round_in_which_nothing_answers_ends_in_time_and_asked_for_every_source(
+    store: Store, takes_s: float
+) -> None:
+    """F3: five tries of each would take a quarter of an hour."""
+    desk, sources, clock = slow_desk_of(world(settings=settings_with(WITH_STATION)), store)
+    unreachable(sources, takes_s)
+    begun_s = clock.passed_s()
+    desk.sources.poll_if_old()
+    assert clock.passed_s() - begun_s <= fetching.ROUND_LIMIT_S
+    call = desk.decide(TODAY, clock_suspect=False).call
+    assert call.word is CallWord.NO_CALL
+    assert {line.kind for line in call.sources} == set(SourceKind) - {SourceKind.POINT}
+    for line in call.sources:
+        assert line.fault is FaultCode.MISSING
+        assert line.detail.startswith("last asked ")
+        assert "can't be reached" in line.detail
+
+
+def test_a_host_that_failed_in_every_try_is_asked_once_for_the_rest_and_others_with_patience(
+    store: Store,
+) -> None:
+    desk, sources, _ = slow_desk_of(world(settings=settings_with(WITH_STATION)), store)
+    unreachable(sources, 0.1)
+    desk.sources.poll()
+    first_text, *others = [ask for ask in sources.asked if ask.kind is not SourceKind.OBSERVATIONS]
+    assert (first_text.kind, first_text.once) == (SourceKind.ZONE_TEXT, False)
+    assert others
+    assert all(ask.once for ask in others)
+    assert not next(ask for ask in sources.asked if ask.kind is SourceKind.OBSERVATIONS).once
+    sources.asked.clear()
+    desk.sources.poll()
+    assert not sources.asked[0].once, "each round begins with patience"
+
+
+def test_a_source_that_fails_leaves_time_for_the_later_ones(store: Store) -> None:
+    desk, sources, clock = slow_desk_of(world(settings=settings_with(WITH_STATION)), store)
+    sources.answers[f"locations/{OFFICE}"] = None
+    sources.takes_s[f"locations/{OFFICE}"] = 60.0
+    clock.put(NOW - timedelta(minutes=4))
+    desk.sources.poll()
+    sources.takes_s.clear()
+    faults = {line.kind: line.fault for line in desk.decide(TODAY, clock_suspect=False).call.sources}
+    assert faults.pop(SourceKind.ZONE_TEXT) is FaultCode.MISSING
+    assert set(faults.values()) == {None}
+
+
+def test_a_source_for_which_no_time_was_left_is_told_as_not_asked_and_keeps_its_age(store: Store) -> None:
+    """A look-up of a name takes as long as it likes."""
+    desk, sources, clock = slow_desk_of(world(settings=settings_with(WITH_STATION)), store)
+    desk.sources.poll()
+    before = {line.kind: line.issued_at for line in desk.decide(TODAY, clock_suspect=False).call.sources}
+    sources.heeds_limits = False
+    unreachable(sources, 60.0)
+    sources.asked.clear()
+    clock.put(NOW + timedelta(minutes=52))
+    desk.sources.poll_if_old()
+    assert {ask.kind for ask in sources.asked} == {SourceKind.ZONE_TEXT}
+    call = desk.decide(TODAY, clock_suspect=False).call
+    lines = {line.kind: line for line in call.sources}
+    assert {kind: line.issued_at for kind, line in lines.items()} == before
+    assert "last asked" in lines.pop(SourceKind.ZONE_TEXT).detail
+    for line in lines.values():
+        assert "not asked at" in line.detail
+        assert "UTC: no time was left for it" in line.detail
+    assert call.word is CallWord.NO_CALL, "the list of warnings was made an hour ago"
+
+
+def test_where_no_time_was_left_the_places_of_stations_are_looked_up_in_the_next_round(store: Store) -> None:
+    desk, sources, _ = slow_desk_of(world(settings=settings_with(WITH_STATION)), store)
+    sources.answers[LATEST] = latest(30.071, -84.176)
+    good = dict(sources.answers)
+    sources.heeds_limits = False
+    unreachable(sources, 60.0)
+    desk.sources.poll()
+    sources.answers = good
+    sources.takes_s.clear()
+    assert not sources.times(LATEST)
+    desk.sources.poll()
+    assert sources.times(LATEST)
+
+
+@pytest.mark.parametrize("set_by", [timedelta(hours=-3), timedelta(hours=3)])
+def test_setting_the_clock_makes_a_round_neither_longer_nor_shorter(store: Store, set_by: timedelta) -> None:
+    desk, sources, clock = slow_desk_of(world(settings=settings_with(WITH_STATION)), store)
+    unreachable(sources, 20.0)
+    fetch = sources.fetch
+
+    def set_meanwhile(ask: Ask) -> RawReply:
+        if len(sources.asked) == 1:
+            clock.put(NOW + set_by)
+        return fetch(ask)
+
+    sources.fetch = set_meanwhile  # type: ignore[method-assign]
+    begun_s = clock.passed_s()
+    desk.sources.poll()
+    assert {ask.kind for ask in sources.asked} == set(SourceKind) - {SourceKind.POINT}
+    assert clock.passed_s() - begun_s <= fetching.ROUND_LIMIT_S
+
+
+@dataclass
+class HeldSources(PublicSources):
+    """No answer comes before ``go`` is set. ``reached`` is set by the first ask."""
+
+    reached: threading.Event = field(default_factory=threading.Event)
+    go: threading.Event = field(default_factory=threading.Event)
+
+    def fetch(self, ask: Ask) -> RawReply:
+        self.reached.set()
+        assert self.go.wait(20)
+        return super().fetch(ask)
+
+
+@pytest.fixture
+def under_way(store: Store) -> Iterator[tuple[Desk, HeldSources, threading.Thread]]:
+    """A round that waits for its first answer."""
+    _, plain, clock = desk_of(world(), store)
+    sources = HeldSources(plain.one, clock)
+    desk = Desk(plain.one.settings, store, clock, sources)
+    running = threading.Thread(target=desk.sources.poll)
+    running.start()
+    assert sources.reached.wait(20)
+    yield desk, sources, running
+    sources.go.set()
+    running.join(20)
+
+
+def test_a_look_waits_for_a_round_under_way_no_longer_than_a_round_may_take(
+    under_way: tuple[Desk, HeldSources, threading.Thread], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Then it goes by what is on hand, which here is nothing."""
+    desk, sources, running = under_way
+    monkeypatch.setattr(fetching, "ROUND_LIMIT_S", 0.05)
+    desk.sources.poll_if_old()
+    assert running.is_alive()
+    assert not sources.asked
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.NO_CALL
+
+
+def test_a_look_goes_by_the_round_it_waited_for_and_makes_none_of_its_own(
+    under_way: tuple[Desk, HeldSources, threading.Thread],
+) -> None:
+    desk, sources, running = under_way
+    threading.Timer(0.05, sources.go.set).start()
+    desk.sources.poll_if_old()
+    running.join(20)
+    assert len(sources.times("alerts/active?zone=GMZ730")) == 1
+    assert desk.decide(TODAY, clock_suspect=False).call.word is CallWord.PULL
 
 
 # ---- where a station lies

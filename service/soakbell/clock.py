@@ -17,6 +17,9 @@ class Clock(Protocol):
     def sleep(self, seconds: float) -> None:
         """Let time pass."""
 
+    def passed_s(self) -> float:
+        """Seconds since some moment; setting the clock doesn't move them."""
+
 
 class SystemClock:
     """The computer's own clock."""
@@ -27,11 +30,15 @@ class SystemClock:
     def sleep(self, seconds: float) -> None:
         time.sleep(seconds)
 
+    def passed_s(self) -> float:
+        return time.monotonic()
+
 
 class SetClock:
     """A clock that stands where it was put: for the demo and tests."""
 
     def __init__(self, at: datetime) -> None:
+        self._slept_s = 0.0
         self.put(at)
 
     def put(self, at: datetime) -> None:
@@ -42,6 +49,10 @@ class SetClock:
 
     def sleep(self, seconds: float) -> None:
         self._now += timedelta(seconds=seconds)
+        self._slept_s += seconds
+
+    def passed_s(self) -> float:
+        return self._slept_s
 
 
 def as_utc(at: datetime) -> datetime:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 from soakbell.clock import Clock
@@ -40,6 +41,13 @@ from soakbell.survey import FUTURE_SLACK, OnHand, ReplyKey
 
 log = logging.getLogger(__name__)
 
+ROUND_LIMIT_S = 220.0
+"""All sources of a boat are asked within this, and what can't be had by then is done without: a look at the call
+waits no longer, and ends well within the sweep's ``work_limit_s``. It is room for one source's five tries."""
+
+LEFT_FOR_LATER_S = 8.0
+"""What a source that keeps failing leaves of it for each one that is asked after it."""
+
 NEWS_IS_OLD_AFTER = timedelta(minutes=10)
 RESOLVE_CELL_EVERY = timedelta(days=1)
 TELL_CELL_CHANGE_FOR = timedelta(days=3)
@@ -59,42 +67,66 @@ class Fetching:
         self._settings = settings
         self._store = store
         self._clock = clock
-        self._fetcher = _KeepsAll(fetcher, store)
+        self._fetcher = fetcher
         self._services = PublicServices(settings.sources.weather_api, settings.sources.buoys)
         self._fetching = threading.Lock()
 
     def poll(self) -> None:
-        """Fetch every source once. One that fails is noted and does not stop the others."""
-        with self._fetching:
-            self._poll()
+        """Fetch every source once, within ROUND_LIMIT_S. One that fails, or isn't asked for want of time, is noted
+        and does not stop the others. A round that is under way is waited for, as long at most.
+        """
+        if self._has_turn(timeout_s=ROUND_LIMIT_S):
+            try:
+                self._poll()
+            finally:
+                self._fetching.release()
 
     def poll_if_old(self) -> None:
-        """Poll, unless it was done within NEWS_IS_OLD_AFTER."""
-        with self._fetching:
+        """Poll, unless it was done within NEWS_IS_OLD_AFTER. Where a round is under way, that one is waited for
+        instead. Returns within ROUND_LIMIT_S, whatever came: what is on hand then has its own age.
+        """
+        if not self._fetching.acquire(blocking=False):
+            if self._has_turn(timeout_s=ROUND_LIMIT_S):
+                self._fetching.release()
+            return
+        try:
             polled = self._get_note("polled")
             if polled is None or self._clock.now() - polled[1] > NEWS_IS_OLD_AFTER:
                 self._poll()
+        finally:
+            self._fetching.release()
+
+    def _has_turn(self, timeout_s: float) -> bool:
+        if self._fetching.acquire(timeout=timeout_s):
+            return True
+        told = {"action": "fetch", "boat": self._settings.boat.name}
+        log.warning("an earlier round of the sources has not ended", extra=told)
+        return False
 
     def _poll(self) -> None:
         areas, services = self._settings.areas, self._services
+        sources = _Round(self._fetcher, self._store, self._clock)
+        sources.later = 4 * len(areas)
         for area in areas:
-            self._resolve_cell(area)
+            self._resolve_cell(sources, area)
         cells = self._cells()
         jobs: dict[ReplyKey, Callable[[], object]] = {}
         for area in areas:
-            jobs[SourceKind.ZONE_TEXT, area.office] = partial(self._fetch_text, area.office)
-            jobs[SourceKind.WARNINGS, area.zone] = partial(self._fetch_warnings, area.zone)
+            jobs[SourceKind.ZONE_TEXT, area.office] = partial(self._fetch_text, sources, area.office)
+            jobs[SourceKind.WARNINGS, area.zone] = partial(self._fetch_warnings, sources, area.zone)
             cell = area.grid or cells.get(area.name)
             if cell is not None:
                 ask = grid_ask(cell, services)
-                jobs[SourceKind.GRID, cell] = partial(self._fetch_new, ask, _updated_at, GRID_EXPECTED_WITHIN)
+                within = GRID_EXPECTED_WITHIN
+                jobs[SourceKind.GRID, cell] = partial(self._fetch_new, sources, ask, _updated_at, within)
             if area.station is not None:
                 ask, within = observations_ask(area.station, services), OBSERVATIONS_EXPECTED_WITHIN
-                measured = partial(self._fetch_new, ask, partial(_measured_at, area.station), within)
+                measured = partial(self._fetch_new, sources, ask, partial(_measured_at, area.station), within)
                 jobs[SourceKind.OBSERVATIONS, area.station] = measured
-        for key, job in jobs.items():
+        for later, (key, job) in zip(reversed(range(len(jobs))), jobs.items(), strict=True):
+            sources.later = later
             self._try(key, job)
-        self._place_stations()
+        self._place_stations(sources)
         self._put_note("polled", {})
 
     def _try(self, key: ReplyKey, job: Callable[[], object]) -> None:
@@ -109,13 +141,14 @@ class Fetching:
                 "fault": str(fault),
             }
             log.warning("source failed", extra=told)
-            self._put_note(f"trouble:{kind.value}:{name}", {"text": str(fault)})
+            value = {"text": str(fault), "asked": not isinstance(fault, _NotAsked)}
+            self._put_note(f"trouble:{kind.value}:{name}", value)
         else:
             self._drop_note(f"trouble:{kind.value}:{name}")
 
-    def _fetch_text(self, office: str) -> None:
+    def _fetch_text(self, sources: Fetcher, office: str) -> None:
         """The newest text that the office lists. Until it is had, that is remembered: the kept one is older."""
-        listed = newest_listed(self._fetcher, office, services=self._services)
+        listed = newest_listed(sources, office, services=self._services)
         name, told = f"listed:{office}", {"issued_at": listed.issued_at.isoformat(), "url": listed.ask.url}
         note = self._get_note(name)
         known = {} if note is None else note[0]
@@ -129,10 +162,12 @@ class Fetching:
                 raise FetchFailed(message, retry=True)
         if known.get("url") != listed.ask.url:
             self._put_note(name, told | {"had": False})
-        self._fetcher.fetch(listed.ask)
+        sources.fetch(listed.ask)
         self._put_note(name, told | {"had": True})
 
-    def _fetch_new(self, ask: Ask, issued_at: Callable[[bytes], datetime | None], within: timedelta) -> None:
+    def _fetch_new(
+        self, sources: Fetcher, ask: Ask, issued_at: Callable[[bytes], datetime | None], within: timedelta
+    ) -> None:
         """A reply that is older inside than it should be, or than one that came before, is asked for once more,
         past every cache (F1). One that is still older than one before doesn't take its place.
 
@@ -140,7 +175,7 @@ class Fetching:
         """
         name, behind = _newest_name(ask.kind, ask.key), ""
         for one in (ask, replace(ask, fresh=True)):
-            reply, known = self._fetcher.fetch(one), self._get_note(name)
+            reply, known = sources.fetch(one), self._get_note(name)
             at, now = issued_at(reply.body), self._clock.now()
             known_at = None if known is None else datetime.fromisoformat(known[0]["issued_at"])
             behind = ""
@@ -154,14 +189,17 @@ class Fetching:
         if behind:
             raise FetchFailed(behind, retry=True)
 
-    def _fetch_warnings(self, zone: str) -> None:
-        pages = fetch_warnings(self._fetcher, zone, self._services)
+    def _fetch_warnings(self, sources: Fetcher, zone: str) -> None:
+        pages = fetch_warnings(sources, zone, self._services)
         listed = joined([parse_alerts(page.body) for page in pages])
         with self._store.writing() as session:
             replies.keep_warnings(session, listed.warnings, self._clock.now())
 
-    def _resolve_cell(self, area: ForecastArea) -> None:
-        """Ask which grid cell the area's point lies in, daily and after a fault: offices re-cut their grids."""
+    def _resolve_cell(self, sources: Fetcher, area: ForecastArea) -> None:
+        """Ask which grid cell the area's point lies in, daily and after a fault: offices re-cut their grids.
+
+        Where it is known, one try is enough: what a call rests on is to be asked with patience after it.
+        """
         if area.grid is not None:
             return
         name, now = f"cell:{area.name}", self._clock.now()
@@ -172,10 +210,13 @@ class Fetching:
             if now - asked_at < RESOLVE_CELL_EVERY and trouble is None:
                 return
         key = (SourceKind.POINT, area.name)
-        self._try(key, partial(self._ask_cell, area, name, None if known is None else known[0], now))
+        self._try(key, partial(self._ask_cell, sources, area, name, None if known is None else known[0], now))
 
-    def _ask_cell(self, area: ForecastArea, name: str, known: dict[str, Any] | None, now: datetime) -> None:
-        point = parse_point(self._fetcher.fetch(point_ask(area.lat_deg, area.lon_deg, self._services)).body)
+    def _ask_cell(
+        self, sources: Fetcher, area: ForecastArea, name: str, known: dict[str, Any] | None, now: datetime
+    ) -> None:
+        ask = replace(point_ask(area.lat_deg, area.lon_deg, self._services), once=known is not None)
+        point = parse_point(sources.fetch(ask).body)
         value = {"cell": point.cell}
         if known is not None and known["cell"] != point.cell:
             value |= {"before": known["cell"], "changed_at": now.isoformat()}
@@ -191,20 +232,21 @@ class Fetching:
 
     # ---- where the stations lie
 
-    def _place_stations(self) -> None:
+    def _place_stations(self, sources: _Round) -> None:
         """Look daily whether each station still lies where it was confirmed: its id may be given to another (F10).
 
         Where the list can't be had or lacks a station, the last place stands and nothing is said.
         """
         stations = self._stations()
-        if not stations:
+        if not stations or sources.left_s() <= 0:
             return
         with self._store.writing() as session:
             tick = self._name("tick:place stations")
             if not letters.claim_tick(session, tick, self._clock.now(), PLACE_STATIONS_EVERY):
                 return
         try:
-            table = parse_latest(self._fetcher.fetch(latest_observations_ask(self._services)).body)
+            ask = replace(latest_observations_ask(self._services), once=True)
+            table = parse_latest(sources.fetch(ask).body)
         except (FetchFailed, NotUnderstood) as fault:
             told = {"action": "place stations", "boat": self._settings.boat.name, "fault": str(fault)}
             log.info("no list of where the stations lie", extra=told)
@@ -301,7 +343,8 @@ class Fetching:
                         troubles[kind, key] = f"nothing came since the restore of {restored.at:%Y-%m-%d %H:%M} UTC"
                     note = letters.get_note(session, self._name(f"trouble:{kind.value}:{key}"))
                     if note is not None:
-                        met = f"last asked {note[1]:%H:%M} UTC: {note[0]['text']}"
+                        asked = "last asked" if note[0].get("asked", True) else "not asked at"
+                        met = f"{asked} {note[1]:%H:%M} UTC: {note[0]['text']}"
                         troubles[kind, key] = "; ".join(filter(None, (troubles.get((kind, key)), met)))
                 listed = letters.get_note(session, self._name(f"listed:{area.office}"))
                 if listed is not None and not listed[0]["had"]:
@@ -335,18 +378,45 @@ def still_needed(seen: Sequence[OfficialWarning], now: datetime) -> tuple[Offici
     return remember(seen, nothing_new, now)
 
 
-class _KeepsAll:
-    """Passes fetches on and keeps every reply that comes, the unusable ones too: the audit trail."""
+class _NotAsked(FetchFailed):
+    """The round had no time left for the source."""
 
-    def __init__(self, fetcher: Fetcher, store: Store) -> None:
+
+class _Round:
+    """Passes one round's fetches on, ends it in time, and keeps every reply that comes, the unusable ones too: the
+    audit trail.
+
+    A host that failed in every try is asked once only for its other addresses: where it is down, patience with
+    each would leave no time for the hosts that answer.
+
+    Attributes:
+        later: sources that are asked after the present one.
+    """
+
+    def __init__(self, fetcher: Fetcher, store: Store, clock: Clock) -> None:
         self._fetcher = fetcher
         self._store = store
+        self._clock = clock
+        self._over_s = clock.passed_s() + ROUND_LIMIT_S
+        self._failed: set[str] = set()
+        self.later = 0
+
+    def left_s(self) -> float:
+        """What the present source may take: what the later ones can spare, and never less than its equal share."""
+        left_s = self._over_s - self._clock.passed_s()
+        return max(left_s - self.later * LEFT_FOR_LATER_S, left_s / (self.later + 1))
 
     def fetch(self, ask: Ask) -> RawReply:
+        left_s, host = self.left_s(), urlsplit(ask.url).netloc
+        if left_s <= 0:
+            raise _NotAsked("no time was left for it", retry=True)
         try:
-            reply = self._fetcher.fetch(ask)
-        except UnusableReply as fault:
-            self._keep(fault.reply)
+            reply = self._fetcher.fetch(replace(ask, once=ask.once or host in self._failed, within_s=left_s))
+        except FetchFailed as fault:
+            if isinstance(fault, UnusableReply):
+                self._keep(fault.reply)
+            if fault.retry:
+                self._failed.add(host)
             raise
         self._keep(reply)
         return reply

@@ -7,9 +7,10 @@ plan are left out of the settings: they are beside the call, and take most of a 
 from __future__ import annotations
 
 import asyncio
+import math
 import shutil
 import ssl
-from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
@@ -27,8 +28,10 @@ from faults.bad_luck import scripted
 from faults.bad_mail import BadMail, Taken
 from soakbell.clock import SetClock
 from soakbell.due_times import due_at
-from soakbell.feeds.transport import Timeouts, Transport
+from soakbell.errors import FetchFailed
+from soakbell.feeds.transport import Timeouts, Transport, _Answer
 from soakbell.settings import Settings
+from soakbell.store.letters import WrittenLetter
 from soakbell.store.log import take_entries
 from soakbell.store.schema import DueRow, RecipientRow
 from soakbell.wiring import House, build, open_database
@@ -48,11 +51,26 @@ def local(hour: int, minute: int = 0, day: date = PULL_DAY) -> datetime:
 LETTER_HOUR = local(4, 30)
 
 
+class AtRealPace(Transport):
+    """As patient as where it is installed. A try that hangs takes its whole time, on the clock alone."""
+
+    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float = math.inf) -> _Answer:
+        try:
+            return super()._exchange(url, headers, over_s)
+        except FetchFailed as fault:
+            real = Timeouts()
+            hung_s = {"no word": real.read_s, "not done": real.total_s}
+            takes_s = sum(s for words, s in hung_s.items() if words in str(fault))
+            self._clock.sleep(max(min(takes_s, self._left_s(over_s)), 0.0))
+            raise
+
+
 @dataclass
 class Shore:
     """What stands around one boat's service. ``clock`` is the service's own; each ``open`` is a new start.
 
-    ``patience_s``: how long one try of a forecast may take, in real time.
+    ``patience_s``: how long one try of a forecast may take, in real time. ``at_real_pace``: tries and pauses take
+    as long on the clock as where it is installed.
     """
 
     settings: Settings
@@ -60,6 +78,7 @@ class Shore:
     forecasts: BadForecasts
     mail: BadMail
     patience_s: float = 20.0
+    at_real_pace: bool = False
 
     @contextmanager
     def open(self) -> Iterator[House]:
@@ -71,14 +90,15 @@ class Shore:
 
     def _fetcher(self) -> Transport:
         """The polite transport, which waits on the set clock."""
-        return Transport(
+        kind = AtRealPace if self.at_real_pace else Transport
+        return kind(
             contact=SKIPPER,
             allowed_hosts={"127.0.0.1"},
             clock=self.clock,
-            jitter=lambda: 0.0,
+            jitter=lambda: 0.5 if self.at_real_pace else 0.0,
             allow_loopback=True,
             timeouts=Timeouts(read_s=self.patience_s / 2, total_s=self.patience_s),
-            back_off_s=(60.0,),
+            back_off_s=None if self.at_real_pace else (60.0,),
         )
 
     async def sweeps(self, house: House, *moments: datetime) -> None:
@@ -136,7 +156,7 @@ def subject_of(letter: Taken) -> str:
     return str(message_from_bytes(letter.message, policy=policy.default)["Subject"])
 
 
-def text_of(letter: Taken) -> str:
+def text_of(letter: Taken | WrittenLetter) -> str:
     body = message_from_bytes(letter.message, policy=policy.default).get_body(("plain",))
     assert body is not None
     return " ".join(body.get_content().split())

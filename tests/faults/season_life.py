@@ -58,6 +58,9 @@ class SharedClock:
         with self._passed_us.get_lock():
             self._passed_us.value += round(seconds * 1e6)
 
+    def passed_s(self) -> float:
+        return self._passed_us.value / 1e6
+
     def put(self, at: datetime) -> None:
         """Not back: what the service waited for has passed."""
         with self._passed_us.get_lock():

@@ -134,6 +134,56 @@ def test_what_came_before_the_fault_serves_until_its_own_age_and_no_longer(seaso
     play(tmp_path, story, database=season)
 
 
+MOST_WAIT_S = 240.0
+
+
+def at_real_pace(shore: Shore) -> None:
+    shore.at_real_pace, shore.patience_s = True, 0.2
+
+
+@pytest.mark.parametrize("fault", [F.FAILS, F.DRIP])
+def test_at_the_real_pace_a_morning_without_any_reply_gets_its_named_no_call_within_four_minutes(
+    fault: ForecastFault, season: Path, tmp_path: Path
+) -> None:
+    """F3: five tries of each source would take more than a writer is given."""
+
+    async def story(shore: Shore) -> None:
+        at_real_pace(shore)
+        shore.forecasts.choose = scripted(Bout(fault))
+        with shore.open() as house:
+            begun_s = shore.clock.passed_s()
+            letter = house.desk.write("morning", PULL_DAY, 0, late=False, clock_suspect=False)
+            assert shore.clock.passed_s() - begun_s <= MOST_WAIT_S
+        assert letter.subject.startswith("NO CALL")
+        for named in (
+            "Zone forecast TAE is missing. Last asked",
+            "Official warnings GMZ730 are missing. Last asked",
+            "Grid forecast Inner Bay is missing.",
+            "Report of station NCKF1 is missing. Last asked",
+        ):
+            assert named in text_of(letter)
+
+    play(tmp_path, story, database=season)
+
+
+def test_at_the_real_pace_an_outage_after_a_pull_takes_it_back_within_four_minutes_of_the_look(
+    written: Path, tmp_path: Path
+) -> None:
+    async def story(shore: Shore) -> None:
+        at_real_pace(shore)
+        shore.forecasts.choose = scripted(Bout(F.DRIP))
+        with shore.open() as house:
+            shore.clock.put(local(5, 33))
+            begun_s = shore.clock.passed_s()
+            letter = house.desk.recheck(PULL_DAY, 1, clock_suspect=False)
+            assert shore.clock.passed_s() - begun_s <= MOST_WAIT_S
+        assert letter is not None
+        assert letter.subject.startswith("CHANGED CALL: NO CALL")
+        assert "Official warnings GMZ730 are 1 h 7 min old, too old to be used." in text_of(letter)
+
+    play(tmp_path, story, database=written)
+
+
 def test_a_reply_that_cannot_be_used_is_kept_as_it_came(season: Path, tmp_path: Path) -> None:
     """A7: for the audit, and never as a good one."""
 

@@ -358,6 +358,54 @@ def test_a_clock_set_back_does_not_lock_a_host(server: BadServer, clock: SetCloc
     assert fetcher.fetch(ask(url)).body == GRID
 
 
+# In the time that is given
+
+
+def test_no_pause_is_begun_that_ends_after_the_time_given(server: BadServer, clock: SetClock) -> None:
+    url = server.on("/g", says(500))
+    with pytest.raises(UnusableReply, match="500"):
+        a_transport(clock, spacing_s=0.0).fetch(ask(url, within_s=39.0))
+    assert (len(server.seen), clock.now() - START) == (3, timedelta(seconds=12))
+
+
+def test_who_asks_for_one_try_gets_one(server: BadServer, clock: SetClock) -> None:
+    with pytest.raises(UnusableReply, match="500"):
+        a_transport(clock).fetch(ask(server.on("/g", says(500)), once=True))
+    assert (len(server.seen), clock.now()) == (1, START)
+
+
+def test_a_try_is_hung_up_when_the_time_given_is_over(clock: SetClock) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        url = f"http://127.0.0.1:{listener.getsockname()[1]}/g"
+        with pytest.raises(FetchFailed, match=r"no word within the time allowed|not done after 0\.2 s"):
+            a_transport(clock, timeouts=Timeouts()).fetch(ask(url, within_s=0.2))
+
+
+@pytest.mark.parametrize("first", ["this", "another"])
+def test_a_rest_longer_than_the_time_given_is_not_waited_for(
+    server: BadServer, clock: SetClock, first: str
+) -> None:
+    fetcher = a_transport(clock)
+    url = server.on("/g", says(429, Retry_After="40"), good)
+    if first == "another":
+        with pytest.raises(FetchFailed, match="429"):
+            fetcher.fetch(ask(url, once=True))
+    with pytest.raises(FetchFailed, match="429" if first == "this" else "left alone for 40 s more"):
+        fetcher.fetch(ask(url, within_s=30.0))
+    assert (len(server.seen), clock.now()) == (1, START)
+
+
+def test_time_that_a_redirect_used_up_is_over(server: BadServer, clock: SetClock) -> None:
+    def slow(handler: Handler) -> None:
+        clock.sleep(30.0)
+        handler.answer(302, b"", Location="/h")
+
+    server.on("/h", good)
+    with pytest.raises(FetchFailed, match="no time was left to ask it"):
+        a_transport(clock).fetch(ask(server.on("/g", slow), within_s=30.0))
+    assert server.paths() == ["/g"]
+
+
 # One at a time
 
 

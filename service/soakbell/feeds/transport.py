@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import ipaddress
 import json
+import math
 import re
 import socket
 import threading
@@ -70,6 +71,8 @@ class Ask:
         accept: the Accept header. The weather service keeps its cache by it, and without it gives old replies.
         expects: media types that may be read, without parameters.
         fresh: past every cache on the way (``Cache-Control: no-cache``), and the whole reply, never a 304.
+        once: one try, however patient the transport is.
+        within_s: seconds that all tries may take together; None: as long as the transport's patience lasts.
     """
 
     kind: SourceKind
@@ -78,6 +81,8 @@ class Ask:
     accept: str
     expects: tuple[str, ...]
     fresh: bool = False
+    once: bool = False
+    within_s: float | None = None
 
 
 class UnusableReply(FetchFailed):
@@ -188,22 +193,30 @@ class Transport:
         kept = self._kept_for(ask)
         if kept is not None and kept.stands(self._clock.now()):
             return kept.reply
-        pauses = iter(self._back_off_s)
+        over_s = math.inf if ask.within_s is None else self._clock.passed_s() + ask.within_s
+        pauses = iter(() if ask.once else self._back_off_s)
         while True:
             try:
-                return self._try(ask, kept)
+                return self._try(ask, kept, over_s)
             except FetchFailed as fault:
                 pause_s = next(pauses, None) if fault.retry else None
-                if pause_s is None or self._rests_long(ask):
+                if pause_s is None:
                     raise
-            self._clock.sleep(pause_s * (1.0 + self._jitter() / 2.0))
+                pause_s *= 1.0 + self._jitter() / 2.0
+                rest_s = self._wait_s(self._gate(parse_url(ask.url).netloc or ""))
+                if rest_s > RETRY_AFTER_WAITED_S or max(rest_s, pause_s) >= self._left_s(over_s):
+                    raise
+            self._clock.sleep(pause_s)
 
-    def _try(self, ask: Ask, kept: _Kept | None) -> RawReply:
+    def _left_s(self, over_s: float) -> float:
+        return over_s - self._clock.passed_s()
+
+    def _try(self, ask: Ask, kept: _Kept | None, over_s: float) -> RawReply:
         headers = self._headers(ask, kept)
         first = self._checked(ask.url)
         url = first.url
         for _ in range(MOST_REDIRECTS + 1):
-            answer = self._in_turn(url, headers)
+            answer = self._in_turn(url, headers, over_s)
             if answer.status not in _REDIRECTS:
                 return self._judged(ask, kept, answer, moved=url != first.url)
             url = self._redirected(first, answer)
@@ -253,12 +266,12 @@ class Transport:
 
     # One exchange
 
-    def _in_turn(self, url: str, headers: Mapping[str, str]) -> _Answer:
+    def _in_turn(self, url: str, headers: Mapping[str, str], over_s: float) -> _Answer:
         gate = self._gate(parse_url(url).netloc or "")
         with gate.lock:
-            self._wait_turn(gate, url)
+            self._wait_turn(gate, url, over_s)
             try:
-                answer = self._exchange(url, headers)
+                answer = self._exchange(url, headers, over_s)
             finally:
                 gate.opens_at = self._clock.now() + self._spacing
             rest_s = self._asked_rest_s(answer)
@@ -270,9 +283,6 @@ class Transport:
         with self._lock:
             return self._gates.setdefault(host, _Gate())
 
-    def _rests_long(self, ask: Ask) -> bool:
-        return self._wait_s(self._gate(parse_url(ask.url).netloc or "")) > RETRY_AFTER_WAITED_S
-
     def _wait_s(self, gate: _Gate) -> float:
         if gate.opens_at is None:
             return 0.0
@@ -281,9 +291,9 @@ class Transport:
             return 0.0  # the clock was set back; no host was promised so long a rest
         return max(wait_s, 0.0)
 
-    def _wait_turn(self, gate: _Gate, url: str) -> None:
+    def _wait_turn(self, gate: _Gate, url: str, over_s: float) -> None:
         wait_s = self._wait_s(gate)
-        if wait_s > RETRY_AFTER_WAITED_S:
+        if wait_s > max(min(RETRY_AFTER_WAITED_S, self._left_s(over_s)), self._spacing.total_seconds()):
             message = f"{_name(parse_url(url))}: the host asked to be left alone for {wait_s:.0f} s more"
             raise FetchFailed(message, retry=True)
         if wait_s > 0:
@@ -304,11 +314,15 @@ class Transport:
             rest_s = (_utc(until) - self._clock.now()).total_seconds()
         return min(max(rest_s, 0.0), RETRY_AFTER_BELIEVED_S)
 
-    def _exchange(self, url: str, headers: Mapping[str, str]) -> _Answer:
+    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float = math.inf) -> _Answer:
         limits = self._timeouts
         where = _name(parse_url(url))
-        patience = (min(limits.connect_s, limits.total_s), min(limits.read_s, limits.total_s))
-        watch = _Watch(limits.total_s, allow_loopback=self._allow_loopback, where=where)
+        total_s = min(limits.total_s, self._left_s(over_s))
+        if total_s <= 0:
+            raise FetchFailed(f"{where}: no time was left to ask it", retry=True)
+        too_long = f"{where}: not done after {round(total_s, 1):g} s"
+        patience = (min(limits.connect_s, total_s), min(limits.read_s, total_s))
+        watch = _Watch(total_s, allow_loopback=self._allow_loopback, where=where)
         try:
             # The adapter without a requests.Session, which would read the body of a redirect whole, however large.
             request = requests.Request("GET", url, headers=dict(headers)).prepare()
@@ -320,11 +334,11 @@ class Transport:
                 body = self._read(response, where)
         except (requests.RequestException, urllib3.exceptions.HTTPError, OSError, zlib.error) as error:
             if watch.hung_up:
-                raise FetchFailed(f"{where}: not done after {limits.total_s:g} s", retry=True) from error
+                raise FetchFailed(too_long, retry=True) from error
             failed = HostNotFound if _is_name_unknown(error) else FetchFailed
             raise failed(f"{where}: {_fault_words(error)}", retry=True) from error
         if watch.hung_up:
-            raise FetchFailed(f"{where}: not done after {limits.total_s:g} s", retry=True)
+            raise FetchFailed(too_long, retry=True)
         told = {name.lower(): value for name, value in response.headers.items()}
         return _Answer(url=url, status=response.status_code, headers=told, body=body)
 
