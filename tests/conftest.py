@@ -14,6 +14,10 @@ settings.load_profile("gate" if os.environ.get("CI") else "home")
 """How long an example takes depends on the machine; time is measured in the bench. The gate draws the same
 examples each time: it judges the change, not the luck of a draw."""
 
+SERVICE = Path(__file__).resolve().parents[1] / "service"
+os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, (str(SERVICE), os.environ.get("PYTHONPATH"))))
+"""What tests start as a process of its own runs the same program, whichever is installed."""
+
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
 

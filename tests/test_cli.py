@@ -27,6 +27,7 @@ from soakbell.cli import app
 from soakbell.clock import SystemClock
 from soakbell.store import letters
 from soakbell.store.engine import open_store
+from soakbell.store.in_use import restoring
 from soakbell.web.keys import keys_beside
 from terminals import Terminal, home
 
@@ -474,6 +475,18 @@ def test_a_backup_is_made_rehearsed_and_restored(fishing: Terminal, tmp_path: Pa
     assert ".before-restore" in restored.output
     assert "links in letters written before are void" in restored.output
     assert not keys.exists()
+    assert fishing.entries() == told
+
+
+@pytest.mark.parametrize(
+    "command", [("log", "ashore", "Ledge"), ("status",), ("plan",), ("confirm-station", "42036")]
+)
+def test_no_command_works_with_a_database_that_is_being_restored(
+    fishing: Terminal, command: tuple[str, ...]
+) -> None:
+    told = fishing.entries()
+    with restoring(fishing.database):
+        assert "is being restored; try again when that is done" in fishing.refused(*command)
     assert fishing.entries() == told
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -138,3 +139,9 @@ def test_every_field_named_for_a_log_line_is_one_that_lines_carry() -> None:
         if isinstance(key, ast.Constant)
     }
     assert {"action", "fault"} <= named <= set(FIELDS)
+
+
+def test_a_process_that_a_test_starts_runs_the_program_of_this_checkout() -> None:
+    where = "import soakbell; print(soakbell.__file__)"
+    told = subprocess.run([sys.executable, "-c", where], capture_output=True, text=True, check=True).stdout
+    assert Path(told.strip()) == PACKAGE / "__init__.py"

@@ -18,7 +18,6 @@ from soakbell.logs import log_to_stderr
 from soakbell.page_settings import page_terms_of
 from soakbell.schedule import run_service
 from soakbell.settings import Settings
-from soakbell.store.in_use import serving
 from soakbell.web.app import page_app
 from soakbell.web.health import health_app, read_health
 from soakbell.web.server import PageServer
@@ -39,8 +38,7 @@ def run_boat(settings: Settings, *, clock: Clock | None = None) -> bool:
     """
     log_to_stderr()
     clock = clock or SystemClock()
-    with serving(settings.database):
-        return _run(build(settings, clock=clock), clock)
+    return _run(build(settings, clock=clock), clock)
 
 
 def _run(house: House, clock: Clock) -> bool:

@@ -28,6 +28,8 @@ from demo.mail_catcher import catching
 from demo.weather import FORTNIGHT, Weather
 
 from scripted_smtp import ScriptedSmtp
+from soakbell.errors import StoreError
+from soakbell.store.backup import back_up, restore
 
 COMMAND = (sys.executable, "-c", "from soakbell.cli import main; main()")
 PASSWORD, PING = "tern-plover-77", "sanderling-knot-81"
@@ -119,7 +121,8 @@ async def until(condition: Callable[[], object]) -> None:
 @pytest.mark.slow
 @pytest.mark.filterwarnings("ignore::DeprecationWarning:aiosmtpd")
 def test_a_running_service_ends_in_order_answers_on_loopback_alone_and_tells_no_secret(tmp_path: Path) -> None:
-    """W9, S7, S13. One service whose letter is taken and whose watcher is away; one that may not log in."""
+    """W9, S7, S13. One service whose letter is taken and whose watcher is away; one that may not log in. Neither
+    lets its database be restored while it runs."""
 
     async def morning() -> None:
         no_tls = ScriptedSmtp()
@@ -156,6 +159,11 @@ def look_at(open_one: Service, shut_one: Service) -> None:
     )  # fmt: skip
     assert refused.returncode == 2
     assert f"service.health_port: found {open_one.port}, which can't be had" in refused.stderr
+
+    copy = open_one.folder / "copy.sqlite3"
+    back_up(open_one.folder / "soakbell.sqlite3", copy)
+    with pytest.raises(StoreError, match="stop it first"):
+        restore(copy, open_one.folder / "soakbell.sqlite3", now=datetime.now(UTC))
 
     for one, (_, page) in zip((open_one, shut_one), answers, strict=True):
         assert one.end() == 0

@@ -23,7 +23,7 @@ from logbook import told
 from soakbell.errors import StoreError
 from soakbell.gear.log import LogEntry, Pulled, TrapsSet
 from soakbell.store.backup import back_up, check_copy, rehearse_restore, restore
-from soakbell.store.engine import Store, open_store
+from soakbell.store.engine import Store, open_current, open_store
 from soakbell.store.in_use import restoring, serving
 from soakbell.store.log import all_entries, append_entries
 from soakbell.store.page_doors import KeptSession, begin_session, session_of
@@ -292,6 +292,28 @@ def test_a_restore_while_a_service_runs_is_refused(store: Store, tmp_path: Path)
     assert not list(tmp_path.glob("*before-restore*"))
     with restoring(file_of(store)), pytest.raises(StoreError, match="being restored"), serving(file_of(store)):
         pass
+
+
+def test_nothing_is_told_while_a_restore_is_under_way(store: Store, tmp_path: Path) -> None:
+    """An entry told after the former database was copied would be in neither."""
+    back_up(file_of(store), tmp_path / "copy.db")
+    store.close()
+    with restoring(file_of(store)), pytest.raises(StoreError, match="being restored; try again"):
+        open_current(file_of(store))
+    telling = open_current(file_of(store))
+    with pytest.raises(StoreError, match="stop it first"):
+        restore(tmp_path / "copy.db", file_of(store), now=NOW)
+    telling.close()
+    restore(tmp_path / "copy.db", file_of(store), now=NOW)
+
+
+def test_a_database_that_can_not_be_opened_keeps_no_restore_out(store: Store, tmp_path: Path) -> None:
+    back_up(file_of(store), tmp_path / "copy.db")
+    store.close()
+    file_of(store).write_bytes(b"not a database at all " * 400)
+    with pytest.raises(StoreError, match="not a database"):
+        open_current(file_of(store))
+    restore(tmp_path / "copy.db", file_of(store), now=NOW)
 
 
 def test_a_service_that_was_killed_keeps_no_restore_out(store: Store, tmp_path: Path) -> None:

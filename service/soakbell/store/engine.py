@@ -12,7 +12,7 @@ import sqlite3
 import threading
 import weakref
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +22,7 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, IntegrityError, NoSuchM
 from sqlalchemy.orm import Session
 
 from soakbell.errors import StoreError
+from soakbell.store.in_use import serving
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -49,6 +50,7 @@ class Store:
         self._read_engine = engine.execution_options(**{_WRITES: False})
         self.journal_mode = journal_mode
         self.library = library
+        self.until_closed = ExitStack()
         self.turn = threading.Lock()
         """Held by threads of this process that tell the log: they queue here and not at the database, whose
         waiting is unfair and ends after ``BUSY_MS``."""
@@ -86,22 +88,29 @@ class Store:
 
     def close(self) -> None:
         self.engine.dispose()
+        self.until_closed.close()
 
 
 def open_current(file: Path) -> Store:
     """Open the database in ``file``, upgraded as needed, or made so that only its owner reads it.
 
+    It keeps a restore out until it is closed.
+
     Raises:
-        StoreError: as ``open_store``, or the upgrade failed.
+        StoreError: as ``open_store``, the upgrade failed, or a restore is under way.
     """
     file.parent.mkdir(parents=True, exist_ok=True)
-    with suppress(OSError):  # there already, or what opens it says why not
-        file.touch(0o600, exist_ok=False)
-    store = open_store(f"sqlite:///{file}")
-    if store.revision() != NEWEST_REVISION:
-        from soakbell.store.upgrade import migrate  # a second of alembic that few starts need
+    with ExitStack() as held:
+        held.enter_context(serving(file))
+        with suppress(OSError):  # there already, or what opens it says why not
+            file.touch(0o600, exist_ok=False)
+        store = open_store(f"sqlite:///{file}")
+        held.callback(store.engine.dispose)
+        if store.revision() != NEWEST_REVISION:
+            from soakbell.store.upgrade import migrate  # a second of alembic that few starts need
 
-        migrate(store)
+            migrate(store)
+        store.until_closed.push(held.pop_all())
     return store
 
 

@@ -1,6 +1,7 @@
-"""Who works with a database: any number of services, or one restore.
+"""Who works with a database: any number of services and commands, or one restore.
 
-SQLite's own locks end with each transaction, but a service holds in memory what it read before. The lock is on a
+SQLite's own locks end with each transaction, but a service holds in memory what it read before, and what a command
+tells between a restore's copy of the former database and its end would be in neither. The lock is on a
 file of its own, as closing one of the database itself would drop SQLite's locks
 (https://sqlite.org/howtocorrupt.html), and is the kernel's, so it ends with the process however that ends.
 """
@@ -24,23 +25,23 @@ _HAS_NO_LOCKS = frozenset({errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOLCK})
 
 @contextmanager
 def serving(database: Path) -> Iterator[None]:
-    """Keep a restore out. Where the file system has no such locks the service goes on without.
+    """Keep a restore out. Where the lock can't be had the service goes on without.
 
     Raises:
         StoreError: a restore is under way.
     """
-    with _held(database, fcntl.LOCK_SH, f"{database} is being restored; start again when that is done"):
+    with _held(database, fcntl.LOCK_SH, f"{database} is being restored; try again when that is done"):
         yield
 
 
 @contextmanager
 def restoring(database: Path) -> Iterator[None]:
-    """Keep services out. Where the file system has no such locks a restore goes on without.
+    """Keep services and commands out. Where the file system has no such locks a restore goes on without.
 
     Raises:
         StoreError: one is running, or it can't be known, as the lock can't be used.
     """
-    refusal = f"a service is running on {database}; stop it first"
+    refusal = f"a service or a command is at work on {database}; stop it first"
     with _held(database, fcntl.LOCK_EX, refusal, goes_on=_HAS_NO_LOCKS):
         yield
 
