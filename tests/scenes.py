@@ -88,6 +88,8 @@ FACTS = LetterFacts(
         authority="Florida Fish and Wildlife Conservation Commission",
         url="https://myfwc.com/fishing/saltwater/",
         checked_on=date(2026, 11, 14),
+        not_read=18,
+        rules=25,
     ),
     links=(
         Link("Marine forecast for GMZ730", "https://www.weather.gov/tae/marine"),

@@ -11,10 +11,12 @@ import pytest
 
 from soakbell import morning, settings, survey, wiring
 from soakbell.feeds import transport
+from soakbell.fishery.season import caution
 from soakbell.gear import log_csv
 from soakbell.planning import trips, visit_order
 from soakbell.schedule import Pace
 from soakbell.sea import conditions, observations
+from soakbell.settings import load_fishery
 from soakbell.web import carry_pages, door, marks_import, sync, visit
 
 TOP = Path(__file__).resolve().parents[1]
@@ -77,6 +79,15 @@ def test_the_caps_that_security_tells_are_those_of_the_code() -> None:
         f"({door.SHORTEST_PASSPHRASE} characters at least)",
     ):
         assert told in section
+
+
+def test_the_rules_are_told_with_the_day_of_their_check_and_how_many_are_second_hand() -> None:
+    before = " ".join(README.partition("\n## Before you trust it\n")[2].partition("\n## ")[0].split())
+    for crab in ("stone", "blue"):
+        law = caution(load_fishery(TOP / "config" / "fisheries" / f"florida-{crab}-crab.toml"))
+        assert f"last checked on **{law.checked:%-d %B %Y}**" in before
+        assert f"{crab} crab {law.not_read} of {law.rules}" in before
+        assert 2 * law.not_read > law.rules, "most of them"
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

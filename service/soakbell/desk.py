@@ -669,7 +669,13 @@ class Desk:
             "harbor_mark": settings.harbor.mark,
             "zone_name": settings.harbor.time_zone,
             "fishery": FisheryFacts(
-                settings.fishery.name, settings.fishery.kept, law.authority, law.url, law.checked
+                name=settings.fishery.name,
+                kept=settings.fishery.kept,
+                authority=law.authority,
+                url=law.url,
+                checked_on=law.checked,
+                not_read=law.not_read,
+                rules=law.rules,
             ),
             "links": _official_pages(settings),
             "no_letter_by": (datetime.combine(day, settings.letters.morning) + NO_LETTER_BY).time(),

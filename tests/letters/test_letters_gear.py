@@ -786,7 +786,7 @@ def test_every_letter_to_the_skipper_carries_the_cautions(name: str) -> None:
     assert "The skipper decides." in words
     assert "only the morning letter, due" in words
     assert "check with Florida Fish and Wildlife Conservation Commission" in words
-    assert "as we last checked them on Saturday 14 November 2026" in words
+    assert "last checked them on Saturday 14 November 2026, 18 of 25 not in the rule's own text." in words
     assert "Invented data" in words
 
 

@@ -355,7 +355,7 @@ def test_every_letter_says_when_it_stops_counting_and_what_silence_means(scene: 
     assert "The skipper decides." in words
     assert "single waves can reach about twice that" in words
     assert "check with Florida Fish and Wildlife Conservation Commission" in words
-    assert "as we last checked them on Saturday 14 November 2026" in words
+    assert "last checked them on Saturday 14 November 2026, 18 of 25 not in the rule's own text." in words
 
 
 def test_the_window_is_told_with_its_nearest_limit_in_numbers() -> None:

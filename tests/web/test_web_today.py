@@ -11,6 +11,8 @@ import pytest
 from sqlalchemy import delete, update
 
 from page_scenes import Scene, page_scene
+from soakbell.fishery.season import caution
+from soakbell.letters.words import checked_words
 from soakbell.store import letters
 from soakbell.store.schema import CallRow, RecipientRow, ReplyRow
 
@@ -42,6 +44,19 @@ def test_the_call_of_the_letter_is_shown_with_its_window_reasons_and_sources(sce
 @pytest.mark.parametrize("path", ["/", "/log", "/bait", "/letters"])
 def test_the_page_that_is_open_is_marked_among_the_pages(scene: Scene, path: str) -> None:
     assert re.findall('<a href="([^"]+)" aria-current="page">', scene.visitor.get(path).text) == [path]
+
+
+@pytest.mark.parametrize("path", ["/", "/log", "/season"])
+def test_a_page_says_when_the_rules_were_checked_and_how_many_not_in_their_own_text(
+    scene: Scene, path: str
+) -> None:
+    law = caution(scene.house.settings.fishery)
+    words = checked_words(law.checked, law.not_read, law.rules).replace("'", "&#39;")
+    assert 0 < law.not_read < law.rules
+    assert (
+        f"as we last checked them on {words}. They may have changed: check with <a "
+        in scene.visitor.get(path).text
+    )
 
 
 def test_before_the_letter_there_is_no_call_and_the_page_says_when_it_comes(scene: Scene) -> None:

@@ -105,12 +105,18 @@ class BagLimit:
 
 @dataclass(frozen=True)
 class Caution:
-    """The word of caution under every call. ``checked`` is the oldest date on which any rule was checked."""
+    """The word of caution under every call.
+
+    ``checked`` is the oldest date on which any rule was checked; ``not_read`` of the ``rules`` were not read in
+    the rule's own text.
+    """
 
     text: str
     authority: str
     url: str
     checked: date
+    not_read: int
+    rules: int
 
 
 @dataclass(frozen=True)
@@ -260,17 +266,19 @@ def in_force(rules: tuple[Rule[T], ...], day: date, sector: str, region: str | N
 
 def caution(fishery: Fishery) -> Caution:
     rules = fishery.rules
-    read = sum(rule.sure == "read" for rule in rules)
+    not_read = sum(rule.sure != "read" for rule in rules)
     checked = min(rule.checked for rule in rules)
     return Caution(
         text=(
             f"Rules change and may be changed by order at any time. These were last checked on "
-            f"{_said(checked)}; {len(rules) - read} of {len(rules)} were not read in the rule's own text. "
+            f"{_said(checked)}; {not_read} of {len(rules)} were not read in the rule's own text. "
             f"Check with the authority before you go: {fishery.authority.name}, {fishery.authority.url}."
         ),
         authority=fishery.authority.name,
         url=fishery.authority.url,
         checked=checked,
+        not_read=not_read,
+        rules=len(rules),
     )
 
 

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from soakbell.letters.facts import LetterFacts, Link
 from soakbell.letters.times import HarborTimes, day_words, full_day_words
-from soakbell.letters.words import STANDING, listed
+from soakbell.letters.words import STANDING, checked_words, listed
 
 MOST_EXPIRED_NAMED = 3
 """Letters that couldn't be sent, each told by its hour; the rest are counted."""
@@ -67,7 +67,7 @@ def around(
         fishery=facts.fishery.name,
         authority=facts.fishery.authority,
         fishery_url=facts.fishery.url,
-        rules_checked=full_day_words(facts.fishery.checked_on),
+        rules_checked=checked_words(facts.fishery.checked_on, facts.fishery.not_read, facts.fishery.rules),
         standing=standing,
     )
 

@@ -24,7 +24,8 @@ class Link:
 class FisheryFacts:
     """Whose rules the call kept to, and on which day they were last compared with the authority's own.
 
-    ``kept``: what is kept of a catch, in the trade's words ("claws").
+    ``not_read`` of the ``rules`` were not read in the rule's own text. ``kept``: what is kept of a catch, in the
+    trade's words ("claws").
     """
 
     name: str
@@ -32,6 +33,8 @@ class FisheryFacts:
     authority: str
     url: str
     checked_on: date
+    not_read: int
+    rules: int
 
 
 @dataclass(frozen=True)

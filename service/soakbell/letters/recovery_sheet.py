@@ -21,7 +21,7 @@ from soakbell.letters.recovery_words import (
     trip_words,
 )
 from soakbell.letters.times import HarborTimes, full_day_words
-from soakbell.letters.words import listed, one_line, skipper_decides
+from soakbell.letters.words import checked_words, listed, one_line, skipper_decides
 from soakbell.planning.recovery import RecoveryList, StringOut
 
 MOST_WIDE = 64
@@ -103,7 +103,7 @@ def sheet_css() -> str:
 
 def rules_line(facts: LetterFacts) -> str:
     """When the rules were last checked, and with whom to check them."""
-    checked = full_day_words(facts.fishery.checked_on)
+    checked = checked_words(facts.fishery.checked_on, facts.fishery.not_read, facts.fishery.rules)
     return f"Rules ({facts.fishery.name}) as last checked on {checked}: check with {facts.fishery.authority}."
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 from soakbell.letters.figures import bare_figure, figure, margin_words, named, past_limit_short, short_figure
-from soakbell.letters.times import HarborTimes, age_words, day_words, minutes_words, soak_words
+from soakbell.letters.times import HarborTimes, age_words, day_words, full_day_words, minutes_words, soak_words
 from soakbell.planning.call import Binding, Call, CallWord, DayState, Reason, SourceLine, Window
 from soakbell.sea.sources import FaultCode, SourceKind
 from soakbell.units import is_number
@@ -647,6 +647,12 @@ def what_for(call: Call) -> str:
 
 def skipper_decides(before: str = "this letter") -> str:
     return f"The skipper decides. Official warnings and local rules come before {before}."
+
+
+def checked_words(checked_on: date, not_read: int, rules: int) -> str:
+    """When the rules were last checked, and how many of them not in their own text."""
+    apart = f", {not_read} of {rules} not in the rule's own text" if not_read else ""
+    return f"{full_day_words(checked_on)}{apart}"
 
 
 STANDING = (

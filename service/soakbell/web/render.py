@@ -12,8 +12,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from soakbell.fishery.season import caution
 from soakbell.letters.letter import printable
-from soakbell.letters.times import full_day_words
-from soakbell.letters.words import STANDING, skipper_decides
+from soakbell.letters.words import STANDING, checked_words, skipper_decides
 
 if TYPE_CHECKING:
     from soakbell.web.house import PageHouse
@@ -50,7 +49,7 @@ def rendered(
         "fishery": house.settings.fishery.name,
         "authority": law.authority,
         "fishery_url": law.url,
-        "rules_checked": full_day_words(law.checked),
+        "rules_checked": checked_words(law.checked, law.not_read, law.rules),
         "stamp": stamp(),
     }
     return _environment().get_template(template).render({**around, **words})
