@@ -25,6 +25,10 @@ def test_a_ripe_string_on_a_calm_known_day_is_a_pull() -> None:
     assert verdict.window is not None
     (pull,) = verdict.window.pulls
     assert (pull.string, pull.traps) == ("Nine Foot", 24)
+    assert verdict.trip is not None
+    (haul,) = verdict.trip.hauls
+    assert pull.arrives_at == verdict.window.leaves_at + timedelta(minutes=haul.starts_min)
+    assert pull.leaves_at == verdict.window.leaves_at + timedelta(minutes=haul.ends_min)
     assert pull.oldest_soak_h == pytest.approx(168 + (pull.arrives_at - MORNING) / timedelta(hours=1))
     assert pull.soak_h == pull.oldest_soak_h
 
@@ -307,6 +311,13 @@ def test_sources_that_contradict_each_other_are_no_call() -> None:
     assert verdict.word is CallWord.NO_CALL
     assert verdict.reasons[0].code == "contradicted"
     assert verdict.outlook[0].binding is None  # each number lies within its limit
+
+
+def test_a_number_at_its_limit_is_not_told_as_what_stands_against_a_day() -> None:
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=15), grid(), bars_known=False)))
+    assert verdict.word is CallWord.NO_CALL
+    assert [reason.code for reason in verdict.reasons] == ["warnings_not_known"]
+    assert verdict.outlook[0].binding is None
 
 
 def test_a_string_short_of_its_floor_is_left_to_soak() -> None:

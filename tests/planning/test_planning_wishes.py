@@ -192,6 +192,12 @@ def test_a_bar_told_after_the_letter_counts_by_string_until_the_boat_may_have_le
     assert not barred(0, barred=("Outer Bar",))
     assert barred(-1, day_barred=True)
     assert barred(0, day_barred=True)
+    tomorrow = replace(situation(OLD, RIPE), days=(light(), replace(light(1), wishes=DayWishes(day_barred=True))))
+    assert not barred_since(verdict.trip, verdict.window, tomorrow, MORNING), (
+        "another day is no matter of this trip"
+    )
+    both = replace(tomorrow, days=(*wished(day_barred=True), light(1)))
+    assert barred_since(verdict.trip, verdict.window, both, MORNING)
 
 
 def test_a_day_ahead_on_which_nothing_is_ripe_is_judged_for_what_the_skipper_left_free() -> None:

@@ -46,6 +46,29 @@ def test_hours_inside_all_limits_on_known_numbers_are_fit() -> None:
 
 
 @pytest.mark.parametrize(
+    ("quantity", "limit", "past"),
+    [
+        ("wind_kt", 15, 15.1),
+        ("gust_kt", 20, 20.1),
+        ("sea_m", 0.9, 0.91),
+        ("thunder_pct", 30, 31),
+        ("visibility_nm", 2, 1.9),
+    ],
+)
+def test_a_number_at_its_limit_is_inside_it_and_one_past_it_is_over(
+    quantity: str, limit: float, past: float
+) -> None:
+    wary = replace(LIMITS, thunder_pct=30.0, visibility_nm=2.0)
+    good = {"thunder_pct": 10, "visibility_nm": 5, "gust_kt": 17}
+    for value, kept in ((limit, True), (past, False)):
+        seas = conditions(zone_text(**good | {quantity: value}), grid(**good | {quantity: value}))
+        held = fitness(seas, wary, depth_m=4)
+        assert (held.fit == kept).all()
+        assert (held.over != kept).all()
+        assert (held.headroom[quantity] >= 0).all() == kept
+
+
+@pytest.mark.parametrize(
     ("name", "quantity"), [("z", "wind_kt"), ("z", "sea_m"), ("g", "gust_kt"), ("g", "sea_m")]
 )
 def test_a_hole_in_any_required_number_makes_its_hour_not_fit_and_no_other(name: str, quantity: str) -> None:

@@ -281,6 +281,16 @@ def test_an_event_without_an_end_ends_where_its_expiry_says_or_was_sent(sent: fl
     assert spans([endless, expired]) == [("a", 0, over)]
 
 
+@pytest.mark.parametrize(
+    ("type_", "action"),
+    [("Alert", "EXP"), ("Update", "EXP"), *(("Cancel", action) for action in ("NEW", "CON", "EXT", "UPG", "ROU"))],
+)
+def test_an_expiry_that_is_no_cancel_and_a_cancel_of_another_action_end_no_event(type_: str, action: str) -> None:
+    endless = message("a", ends=None, vtec=(code("NEW", 0, None),))
+    odd = message("b", type_=type_, sent=4, ends=5, refs=("a",), vtec=(code(action, 0, 5),))
+    assert ("a", 0, None) in spans([endless, odd])
+
+
 def test_an_expiry_told_after_the_end_holds_nothing_by_itself() -> None:
     assert spans([message("b", type_="Alert", sent=13, ends=12, vtec=(code("EXP", None, 12),))], first=13) == []
 

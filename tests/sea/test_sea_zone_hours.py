@@ -92,6 +92,12 @@ def test_a_period_covers_its_hours_and_no_others() -> None:
     assert list(table.unclear) == ["", "", ""]
 
 
+def test_a_period_that_begins_or_ends_within_an_hour_is_of_that_hour_too() -> None:
+    half_past = replace(period(0, 2, state(15.0)), starts_at=DAWN + timedelta(minutes=30))
+    half_past = replace(half_past, ends_at=DAWN + timedelta(minutes=90))
+    assert hours(half_past).numbers["wind_kt"].to_dict() == {DAWN: 15.0, DAWN + timedelta(hours=1): 15.0}
+
+
 def test_what_is_not_said_stays_missing_and_carries_nothing() -> None:
     table = hours(period(0, 1, state(15.0, None)))
     assert table.numbers.loc[DAWN, ["gust_kt", "sea_m", "visibility_nm"]].isna().all()
@@ -123,6 +129,13 @@ def test_an_overlap_with_a_period_that_gives_no_sea_is_a_lower_bound() -> None:
     table = hours(period(0, 2, state(10.0, 0.5)), period(1, 3, state(10.0, None)))
     assert list(table.whole["sea_m"]) == [True, False, False]
     assert table.numbers["sea_m"].isna().tolist() == [False, False, True]
+
+
+def test_an_overlap_with_a_period_that_gives_no_wind_or_no_thunder_carries_neither() -> None:
+    table = hours(period(0, 2, state(10.0, 0.5)), period(1, 3, state(None, 0.5), thunder_pct=None))
+    for quantity in ("wind_kt", "thunder_pct"):
+        assert list(table.whole[quantity]) == [True, False, False]
+        assert table.numbers[quantity].isna().tolist() == [False, False, True]
 
 
 def test_a_part_of_the_sea_is_kept_as_a_lower_bound() -> None:
