@@ -346,7 +346,7 @@ def test_half_an_hour_given_is_no_hour_known() -> None:
     source = hours(cell(windSpeed=[["2026-12-08T06:30:00+00:00/PT23H30M", 18.52]]))
     assert source.numbers["wind_kt"].iloc[0] == pytest.approx(10.0)
     assert not source.whole["wind_kt"].iloc[0]
-    assert "part of the hour" in source.unclear.iloc[0]
+    assert "part of the hour" in source.unclear.loc[source.numbers.index[0]]
     assert (source.unclear.iloc[1:] == "").all()
 
 

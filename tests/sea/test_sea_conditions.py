@@ -11,7 +11,7 @@ import pytest
 from soakbell.sea.conditions import Bar, Gap, Requirement
 from soakbell.sea.fitness import fitness
 from soakbell.sea.sources import QUANTITIES, SourceHours, SourceKind
-from weather import HOURS, LIMITS, conditions, grid, said, zone_text
+from weather import HOURS, LIMITS, NEEDED, conditions, grid, said, zone_text
 
 NINE = HOURS[9]
 
@@ -236,6 +236,19 @@ def test_short_steep_seas_are_held_against_the_steepness_limit() -> None:
     assert calm.fit.all()
     short = fitness(conditions(zone_text(sea_m=0.8, period_s=2.5), grid()), steep, depth_m=4)
     assert short.over.all()
+
+
+def test_what_is_required_and_not_limited_must_be_there_as_well() -> None:
+    need = NEEDED | {Requirement(SourceKind.ZONE_TEXT, "thunder_pct")}
+    assert not fit(zone_text(), grid(), required=need).any()
+    assert fit(zone_text(thunder_pct=90), grid(), required=need).all()
+
+
+def test_no_number_of_an_unofficial_source_carries_a_call_however_whole() -> None:
+    for kind in (SourceKind.OBSERVATIONS, SourceKind.POINT):
+        whole = replace(zone_text(gust_kt=12), kind=kind)
+        assert not fit(whole, required=()).any()
+    assert fit(zone_text(gust_kt=12), required=()).all()
 
 
 def test_a_limit_that_no_source_gives_a_number_for_is_not_kept() -> None:

@@ -196,6 +196,9 @@ def test_a_sparse_record_never_loosens_anything_below_the_prior(days: int) -> No
 
 
 def test_a_sparse_record_of_rougher_seas_tightens_from_the_first_day() -> None:
+    slight = BinError(WORST_OF_ALL, "wind_kt", 0, 24, 240, 10, 1.0, 1.0, 3.0, 3.0)
+    drawn = error_model("wind_kt", [slight], PRIOR, source=WORST_OF_ALL, edges_h=EDGES_H, enough_days=30)
+    assert drawn.bias_at(12.0) == pytest.approx(PRIOR.bias + 0.5 * 10 / 40)
     model = model_of(record(5, wind_error_kt=6.0, spread_kt=9.0))
     assert (model.bias_at([3, 30, 60]) > PRIOR.bias + 0.5).all()
     assert (model.rougher_sd_at([3, 30, 60]) > PRIOR.sd_at([3, 30, 60])).all()
@@ -230,6 +233,18 @@ def test_past_the_last_lead_on_record_only_what_makes_for_rougher_goes_on() -> N
     model = ErrorModel("wind_kt", PRIOR, 30, edges_h=EDGES_H, days=(9, 9, 9), **odd)
     past = [model.bias_at(150.0), model.rougher_sd_at(150.0), model.calmer_sd_at(150.0)]
     assert past == [PRIOR.bias, 5.0, 5.0], "the last bin speaks for what lies past it, and no other"
+    surer, wilder = (replace(model, rougher_factor=(1.0, 1.0, last)) for last in (0.5, 2.0))
+    assert (surer.rougher_sd_at(150.0), wilder.rougher_sd_at(150.0)) == (5.0, 10.0)
+
+
+def test_of_both_spreads_and_of_mean_and_median_the_safer_counts() -> None:
+    odd = BinError(WORST_OF_ALL, "wind_kt", 0, 24, 9000, 10_000, 1.0, 3.0, 2.0, 6.0)
+    swapped = replace(odd, bias=3.0, median=1.0, sd=6.0, robust_sd=2.0)
+    for found in (odd, swapped):
+        model = error_model("wind_kt", [found], PRIOR, source=WORST_OF_ALL, edges_h=EDGES_H, enough_days=1)
+        assert model.bias_at(12.0) == pytest.approx(3.0, abs=0.01)
+        spreads = model.rougher_sd_at(12.0), model.calmer_sd_at(12.0)
+        assert spreads == pytest.approx((6.0, 2.0), abs=0.01)
 
 
 def test_another_source_or_quantity_does_not_speak_for_this_one() -> None:
@@ -240,7 +255,14 @@ def test_another_source_or_quantity_does_not_speak_for_this_one() -> None:
 
 
 def test_a_prior_without_spread_is_refused() -> None:
-    for broken in ({"sd": (0.0, 1.0)}, {"lead_h": (48, 0)}, {"sd": (1.0,)}, {"least_sd": 0.0}, {"bias": -1.0}):
+    for broken in (
+        {"sd": (0.0, 1.0)},
+        {"lead_h": (48, 0)},
+        {"lead_h": (48, 48)},
+        {"sd": (1.0,)},
+        {"least_sd": 0.0},
+        {"bias": -1.0},
+    ):
         with pytest.raises(ValueError, match="write"):
             PriorError(**({"lead_h": (0, 48), "sd": (3.0, 5.0), "least_sd": 2.0} | broken))  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="from 1"):
@@ -252,6 +274,7 @@ def test_of_several_areas_the_rougher_counts_at_each_lead_and_the_fewest_days() 
     low = model_of(record(50, wind_error_kt=4, spread_kt=1))
     wild = model_of(record(40, wind_error_kt=-3, spread_kt=9, seed=2))
     worse = worse_of([low, wild])
+    assert worse_of([wild, low]) == worse
     for one in (low, wild):
         assert (worse.bias_at(LEADS_H) >= one.bias_at(LEADS_H)).all()
         assert (worse.rougher_sd_at(LEADS_H) >= one.rougher_sd_at(LEADS_H)).all()
@@ -304,6 +327,7 @@ CALM = {"wind_kt": 10, "gust_kt": 14, "sea_m": 0.5}
 
 def test_a_day_inside_the_limits_was_fit_and_one_outside_was_not() -> None:
     assert seen(**CALM) is True
+    assert seen(wind_kt=15, gust_kt=20, sea_m=0.9) is True
     assert seen(**CALM | {"wind_kt": 16}) is False
 
 

@@ -126,6 +126,7 @@ def test_an_end_before_the_begin_is_no_end_and_the_event_holds_from_the_earliest
     """Onset and end may have been swapped: then the event had begun by what is told as its end."""
     assert spans([message(onset=20, ends=12)]) == [("a", 0, None)]
     assert spans([message(sent=15, onset=20, ends=12)]) == [("a", 12, None)]
+    assert spans([message(onset=12, ends=12)]) == [("a", 0, None)]
     swapped = message(sent=0, onset=8, ends=2, vtec=(code("NEW", 2, 8),))
     assert spans([swapped]) == [("a", 0, 8)]
     one_end_wrong = message(sent=0, onset=8, ends=2, vtec=(code("NEW", 8, 20),))
@@ -148,6 +149,8 @@ def test_of_two_told_times_the_earlier_begin_and_the_later_end_count() -> None:
 
 
 def test_without_an_onset_it_holds_from_the_sending() -> None:
+    assert spans([replace(message(sent=1), effective_at=None)]) == [("a", 1, 12)]
+    assert spans([replace(message(sent=3), effective_at=DAWN + H)]) == [("a", 1, 12)]
     late = replace(message(sent=2), effective_at=DAWN + 5 * H)
     assert spans([late]) == [("a", 2, 12)]
 
@@ -262,6 +265,11 @@ def test_a_cancel_with_a_part_that_was_not_understood_ends_nothing() -> None:
     assert spans([message(), cancel]) == [("a", 0, 12)]
 
 
+def test_what_was_not_understood_holds_beside_an_event_that_its_own_message_cancels() -> None:
+    half_read = message(vtec=(code("CAN"),), not_understood=("/O.NEW.KTAE...",))
+    assert spans([half_read]) == [("a", 0, 12)]
+
+
 def test_a_cancel_that_is_only_a_test_ends_nothing() -> None:
     for status in ("Test", "Exercise", "Draft", "System"):
         assert spans([message(), message("b", type_="Cancel", sent=2, refs=("a",), status=status)]) == [
@@ -283,7 +291,11 @@ def test_an_event_without_an_end_ends_where_its_expiry_says_or_was_sent(sent: fl
 
 @pytest.mark.parametrize(
     ("type_", "action"),
-    [("Alert", "EXP"), ("Update", "EXP"), *(("Cancel", action) for action in ("NEW", "CON", "EXT", "UPG", "ROU"))],
+    [
+        ("Alert", "EXP"),
+        *(("Update", action) for action in ("NEW", "EXP", "UPG", "ROU")),
+        *(("Cancel", action) for action in ("NEW", "CON", "EXT", "UPG", "ROU")),
+    ],
 )
 def test_an_expiry_that_is_no_cancel_and_a_cancel_of_another_action_end_no_event(type_: str, action: str) -> None:
     endless = message("a", ends=None, vtec=(code("NEW", 0, None),))
@@ -467,7 +479,14 @@ def test_a_warning_that_vanished_is_held_to_its_end() -> None:
     """F8: without a cancel."""
     kept = remember([message()], reply(), DAWN + 3 * H, asked={BAY})
     assert spans(list(kept), first=3) == [("a", 0, 12)]
+    assert remember([message()], reply(), DAWN + 7 * H, asked={BAY}) == (message(),), "its message has run out"
     assert remember([message()], reply(), DAWN + 12 * H, asked={BAY}) == ()
+
+
+def test_a_message_of_two_events_is_remembered_to_the_end_of_the_later() -> None:
+    both = message(ends=None, vtec=(code("NEW", 0, 2), code("NEW", 0, 12, hazard="GL.W.0007")))
+    assert remember([both], reply(), DAWN + 5 * H, asked={BAY}) == (both,)
+    assert remember([both], reply(), DAWN + 12 * H, asked={BAY}) == ()
 
 
 def test_a_cancel_is_remembered_as_long_as_what_it_ends() -> None:

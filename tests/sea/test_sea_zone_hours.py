@@ -89,7 +89,7 @@ def test_a_period_covers_its_hours_and_no_others() -> None:
     assert (table.kind, table.key) == (SourceKind.ZONE_TEXT, "GMZ730-GMZ765")
     assert table.issued_at == DAWN - timedelta(hours=2)
     assert table.expires_at == DAWN + timedelta(hours=10)
-    assert list(table.unclear) == ["", "", ""]
+    assert table.unclear.to_dict() == dict.fromkeys(table.numbers.index, "")
 
 
 def test_a_period_that_begins_or_ends_within_an_hour_is_of_that_hour_too() -> None:
@@ -171,6 +171,7 @@ def test_an_hour_that_no_period_covers_is_unclear_and_so_are_its_neighbours() ->
     table = hours(period(0, 3), period(4, 8))
     assert [reason != "" for reason in table.unclear] == [False, False, True, True, True, False, False, False]
     assert table.numbers.loc[DAWN + timedelta(hours=3)].isna().all()
+    assert [reason != "" for reason in hours(period(0, 1), period(2, 4)).unclear] == [True, True, True, False]
 
 
 def test_a_forecast_without_any_known_time_has_no_hours() -> None:
@@ -214,9 +215,13 @@ def test_waves_of_a_part_that_are_told_by_nothing_but_their_period_count(
     assert hours(period(0, 1, state(), north, south), area=area).numbers.loc[DAWN, "period_s"] == period_s
 
 
-def test_of_several_parts_the_direction_is_that_of_the_strongest_wind() -> None:
-    parted = period(0, 1, state(25.0, from_deg=180.0), state(10.0, None, area="N of Cape Grebe", from_deg=0.0))
-    assert hours(parted).numbers.loc[DAWN, ["wind_kt", "wind_from_deg"]].tolist() == [25.0, 180.0]
+def test_of_several_parts_or_periods_the_direction_is_that_of_the_strongest_wind() -> None:
+    parts = (state(25.0, from_deg=180.0), state(10.0, None, area="N of Cape Grebe", from_deg=0.0))
+    for in_order in (parts, parts[::-1]):
+        told = hours(period(0, 1, *in_order)).numbers.loc[DAWN]
+        assert told[["wind_kt", "wind_from_deg"]].tolist() == [25.0, 180.0]
+        overlapping = hours(*(period(0, 1, part) for part in in_order)).numbers.loc[DAWN]
+        assert overlapping[["wind_kt", "wind_from_deg"]].tolist() == [25.0, 180.0]
 
 
 def test_a_part_that_excepts_itself_from_the_zone_has_its_own_number() -> None:
