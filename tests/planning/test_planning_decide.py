@@ -58,6 +58,22 @@ def test_the_nearest_number_tells_at_which_string_it_is() -> None:
     assert (window.binding.value, window.binding.place) == (14, "Nine Foot")
 
 
+def test_a_number_nearer_its_limit_while_the_boat_is_elsewhere_is_not_told() -> None:
+    """From 14:00 UTC the boat is off the harbor from 14:48 to 16:28."""
+    rules = light()
+    assert rules.bounds is not None
+    bounds = replace(rules.bounds, out_from=HOURS[9].to_pydatetime(), fresh_until=HOURS[9] + timedelta(minutes=1))
+    gusty = fitness(
+        conditions(zone_text(wind_kt=[14.0 if n == 10 else 10.0 for n in range(48)]), grid()), LIMITS, depth_m=4
+    )
+    at_sea = situation(soaked(LEDGE, 7), days=(replace(rules, bounds=bounds),))
+    window = decide(replace(at_sea, places=at_sea.places | {HARBOR: gusty})).window
+    assert window is not None
+    assert window.binding is not None
+    assert window.leaves_at == window.last_departure_at == HOURS[9]
+    assert window.binding.value < 14
+
+
 def test_steepness_nearest_its_limit_is_told_without_a_source() -> None:
     """It is reckoned from the sea of one and the period of another."""
     seas = conditions(zone_text(sea_m=0.8, period_s=5), grid())
@@ -186,8 +202,9 @@ def test_a_window_ended_by_light_or_law_says_so(home_by_h: float, code: str) -> 
     assert rules.bounds is not None
     home_by = rules.bounds.haul_to + timedelta(hours=home_by_h)
     bounded = replace(rules, bounds=replace(rules.bounds, home_by=home_by))
-    _, why = last_and_why(decide(situation(WEEK, days=(bounded,))))
+    last, why = last_and_why(decide(situation(WEEK, days=(bounded,))))
     assert why.code == code
+    assert why.values["last_departure_at"] == last
     assert (home_by if code == "later_dark" else rules.bounds.haul_to) in why.values.values()
 
 
@@ -198,7 +215,11 @@ def test_a_day_too_short_for_the_trip_is_a_wait_that_tells_both_lengths(
     rules = light()
     assert rules.bounds is not None
     haul_to = rules.bounds.haul_from + timedelta(minutes=legal_min)
-    short = situation(soaked(OUTER_BAR, 9), days=(replace(rules, bounds=replace(rules.bounds, haul_to=haul_to)),))
+    short = situation(
+        soaked(LEDGE, 12),
+        soaked(OUTER_BAR, 9),
+        days=(replace(rules, bounds=replace(rules.bounds, haul_to=haul_to)),),
+    )
     verdict = decide(short)
     trip = decide(situation(soaked(OUTER_BAR, 9))).trip
     assert trip is not None
@@ -276,7 +297,9 @@ def test_nothing_known_at_all_is_no_call() -> None:
 
 
 def test_a_storm_in_one_source_is_a_wait_even_when_the_other_is_missing() -> None:
-    assert decide(situation(WEEK, seas=conditions(zone_text(wind_kt=40)))).word is CallWord.WAIT
+    verdict = decide(situation(WEEK, seas=conditions(zone_text(wind_kt=40))))
+    assert verdict.word is CallWord.WAIT
+    assert (verdict.reasons[0].code, verdict.reasons[0].values["value"]) == ("over_limit", 40)
 
 
 def test_a_warning_over_the_day_is_a_wait_whatever_the_numbers_say() -> None:
@@ -330,6 +353,7 @@ def test_a_string_is_ripe_from_the_moment_of_its_floor() -> None:
     at_its_floor = soaked(NINE_FOOT, NINE_FOOT.soak_floor_h / 24)
     assert at_its_floor.ripe(MORNING)
     assert not at_its_floor.ripe(MORNING - timedelta(minutes=1))
+    assert not replace(at_its_floor, oldest_soak_h=None).ripe(MORNING)
 
 
 def test_a_string_with_a_single_trap_in_the_water_is_pulled() -> None:
@@ -374,8 +398,10 @@ def test_a_suspect_clock_is_no_call_even_on_a_perfect_day() -> None:
     assert verdict.word is CallWord.NO_CALL
     assert verdict.reasons[0].code == "clock"
     assert verdict.window is None
-    told = [(day.state, day.window, day.binding) for day in verdict.outlook]
-    assert told == [(DayState.NOT_KNOWN, None, None)]
+    told = [(day.state, day.window, day.binding, day.reasons) for day in verdict.outlook]
+    assert told == [(DayState.NOT_KNOWN, None, None, verdict.reasons[:1])]
+    windy = conditions(zone_text(wind_kt=22), grid())
+    assert decide(situation(WEEK, seas=windy, faults=verdict.reasons[:1])).outlook[0].state is DayState.NOT_FIT
 
 
 def test_the_outlook_tells_fit_from_not_fit_from_not_known() -> None:

@@ -49,6 +49,7 @@ def test_another_order_goes_where_it_brings_home_more() -> None:
 
 def test_no_whole_string_is_a_part_of_one_and_no_trap_is_no_trip() -> None:
     assert carried(43) == {"Nine Foot": 23}
+    assert carried(21) == {"Nine Foot": 1}
     assert carried(20.5) == {}
 
 
