@@ -44,6 +44,7 @@ from soakbell.planning.call import CallWord
 from soakbell.schedule import Parts, Sweep
 from soakbell.sea.sources import RawReply
 from soakbell.store import letters, log, replies
+from soakbell.store.backup import back_up, restore
 from soakbell.store.bells import rung_bells
 from soakbell.store.engine import Store, open_store
 from soakbell.store.letters import UnaskedLetter, WrittenLetter
@@ -669,6 +670,26 @@ def test_a_late_order_is_never_sent_straight(calm: Port) -> None:
     assert draft.recipients == ("skipper@boat.example",)
     assert draft.entries == ()
     assert "late" in text_of(draft)
+
+
+@pytest.mark.parametrize(("days_after", "is_held"), [(0, True), (2, True), (9, False)])
+def test_for_a_week_after_a_restore_no_order_goes_straight(
+    calm: Port, tmp_path: Path, days_after: int, is_held: bool
+) -> None:
+    """The one of Monday may have gone out after the backup, and the restored log doesn't know of it."""
+    port, file = low_on_bait(calm, straight=True), calm.store.file
+    assert file is not None
+    back_up(file, tmp_path / "copy.db")
+    restore(tmp_path / "copy.db", file, now=THURSDAY_0800 - days_after * DAY - HOUR)
+    rung = port.ring(THURSDAY_0800)
+    assert (ORDER_COPY not in rung) == is_held
+    assert (rung[BAIT_ORDER].letter.entries == ()) == is_held
+    if is_held:
+        assert rung[BAIT_ORDER].letter.recipients == ("skipper@boat.example",)
+        told = (
+            f"restored on {'Thu 10' if days_after == 0 else 'Tue 8'} Dec: an order that went out after the backup"
+        )
+        assert told in text_of(rung[BAIT_ORDER].letter)
 
 
 def test_bait_that_the_skipper_snoozed_is_in_no_order(calm: Port) -> None:

@@ -56,7 +56,7 @@ from soakbell.store.engine import Store
 from soakbell.store.letters import Asked, CallRecord, UnaskedLetter, WrittenLetter
 from soakbell.store.log_keeper import Kept, LogKeeper
 from soakbell.store.nightly import nightly_backup, rehearse_nightly
-from soakbell.store.restored import note_seen, unseen_since_restore
+from soakbell.store.restored import newest_restore, note_seen, unseen_since_restore
 from soakbell.trusting import error_models, keep_record, kept_record, look_back, trust_terms
 
 log = logging.getLogger(__name__)
@@ -72,6 +72,10 @@ AUDIT_AGE = timedelta(days=400)
 REHEARSED_EVERY = timedelta(days=30)
 TRUST_WITHIN_DAYS = 7
 """A trust letter is written in the first evening of a month that the service runs, but not after these days."""
+
+NO_ORDER_AFTER_RESTORE = timedelta(days=7)
+"""So long no order goes straight to the supplier: one from after the backup would be ordered again. By then it has
+come or was asked for."""
 
 NO_LETTER_BY = timedelta(minutes=60)
 """A skipper without a letter this long after its hour should look at the official forecast himself."""
@@ -485,6 +489,8 @@ class Desk:
     ) -> list[UnaskedLetter]:
         """The draft, or the order itself and the skipper's copy. All are of use until the supplier's hour."""
         settings, day = self._settings, order.day
+        if order.straight and (restored_on := self._restored_lately(now)) is not None:
+            order = replace(order, straight=False, restored_on=restored_on)
         useless = due_at(day, order.order_by, settings.harbor.time_zone)
         facts = self._facts_beside(day, now, due=now)
 
@@ -511,6 +517,13 @@ class Desk:
         )
         copy = to_skipper(order_copy(order, facts, now=now), ORDER_COPY)
         return [UnaskedLetter(BAIT_ORDER, useless, itself), copy]
+
+    def _restored_lately(self, now: datetime) -> date | None:
+        with self._store.reading() as session:
+            restored = newest_restore(session)
+        if restored is None or now - restored.at > NO_ORDER_AFTER_RESTORE:
+            return None
+        return local_day(restored.at, self._settings.harbor.time_zone)
 
     def _trust(self, day: date, turns: Mapping[str, int], now: datetime) -> list[UnaskedLetter]:
         """The letter about the month before, if it is due and a call was made in that month."""

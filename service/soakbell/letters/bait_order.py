@@ -56,7 +56,7 @@ def order_draft(order: BaitOrder, facts: LetterFacts, *, now: datetime) -> Lette
         **vars(around(facts, times, now=now, day=times.day, standing=_standing(facts, times))),
         brief=_draft_brief(order),
         lead=_draft_lead(order, times),
-        first=_late(order, times, facts.command),
+        first=(*_late(order, times, facts.command), *_restored(order)),
         blocks=(*_lines(order, times, facts.command if placed else None), *_room(order)),
         note_title=f"Words for {one_line(order.supplier)}{f', {order.address}' if order.address else ''}",
         note=_note(order, facts) if placed else (),
@@ -150,6 +150,18 @@ def _note(order: BaitOrder, facts: LetterFacts) -> tuple[str, ...]:
         "If you can't have it all by then, please tell the skipper by answering this letter.",
         f"Thank you. {one_line(facts.boat)}",
     )
+
+
+def _restored(order: BaitOrder) -> tuple[Block, ...]:
+    if order.restored_on is None:
+        return ()
+    supplier = one_line(order.supplier)
+    told = (
+        f"The database was restored on {day_words(order.restored_on)}: an order that went out after the backup is "
+        f"not in the log. Ask {supplier} what it has of yours, and tell it to the log, before you order.",
+        "For a week after a restore no order goes to the supplier by itself.",
+    )
+    return (Block("First: an order may be lost from the log", told, ()),)
 
 
 def _late(order: BaitOrder, times: HarborTimes, program: str) -> tuple[Block, ...]:

@@ -105,6 +105,7 @@ class BaitOrder:
         straight: it goes to ``address`` without the skipper's yes. Never while any order is late, whoever placed
             it: the supplier may still bring that one.
         held_by_late: it would go straight if nothing were late.
+        restored_on: it would go straight if the log had not been restored on that day: it may lack an order.
     """
 
     supplier: str
@@ -119,6 +120,7 @@ class BaitOrder:
     late: tuple[OpenOrder, ...] = ()
     straight: bool = False
     held_by_late: bool = False
+    restored_on: date | None = None
 
     @property
     def boxes(self) -> float:
