@@ -23,6 +23,7 @@ from demo.forecast_server import GEO, Answer, Services
 from demo.weather import Weather
 
 from faults.bad_luck import Chooser, Meeting
+from soakbell.feeds.transport import Timeouts
 
 OLD_BY = timedelta(hours=20)  # the least of the ages on record, https://github.com/weather-gov/api/issues/71
 REST_S = 40
@@ -49,6 +50,9 @@ class ForecastFault(StrEnum):
     NOTHING_TOLD = "list that is no list"
     HTML = "HTML with status 200"
 
+
+WAITED_S = {ForecastFault.SILENCE: Timeouts().read_s, ForecastFault.DRIP: Timeouts().total_s}
+"""For what the service waits at its real pace."""
 
 EXPIRED_TLS = "expired certificate"
 """Of the whole server, by ``serving(..., tls=...)``."""
@@ -100,8 +104,10 @@ def serving(
     choose: Chooser[ForecastFault],
     *,
     tls: ssl.SSLContext | None = None,
+    passes: Callable[[float], None] = lambda _seconds: None,
 ) -> Iterator[BadForecasts]:
-    """Answer on a free port of 127.0.0.1 until the block ends."""
+    """Answer on a free port of 127.0.0.1 until the block ends. ``passes`` is told what a request without an end
+    takes at the real pace, in seconds."""
     services = Services(weather)
 
     class Handler(BaseHTTPRequestHandler):
@@ -110,6 +116,8 @@ def serving(
         def do_GET(self) -> None:
             at = now()
             fault = bad.meet(at, self.headers["Host"], self.path)
+            if fault in WAITED_S:
+                passes(WAITED_S[fault])
             with contextlib.suppress(OSError):  # a client that hangs up is the point of several faults
                 _misbehave(self, fault, _answer(services, self.path, at, fault), bad.let_go)
             self.close_connection = True

@@ -63,17 +63,28 @@ def scripted(*bouts: Bout[F]) -> Chooser[F]:
     return choose
 
 
-def in_spells(seed: int, chances: Mapping[F, float]) -> Chooser[F]:
+def either(*choosers: Chooser[F]) -> Chooser[F]:
+    """The fault of the first that has one."""
+
+    def choose(met: Meeting) -> F | None:
+        return next((fault for chooser in choosers if (fault := chooser(met)) is not None), None)
+
+    return choose
+
+
+def in_spells(seed: int, chances: Mapping[F, float], *, together: bool = False) -> Chooser[F]:
     """Spells of bad luck: on each UTC day, each fault begins with its chance at each service and lasts a while.
 
-    It goes by the clock alone, so how often and in what order is asked changes nothing.
+    It goes by the clock alone, so how often and in what order is asked changes nothing. ``together``: at all
+    services at once.
     """
 
     def choose(met: Meeting) -> F | None:
         for back in (0, 1):
             day = (met.at - timedelta(days=back)).date()
             for fault, chance in chances.items():
-                dice = random.Random(f"{seed} {met.service} {day} {fault}")
+                where = "all" if together else met.service
+                dice = random.Random(f"{seed} {where} {day} {fault}")
                 if dice.random() >= chance:
                     continue
                 begins = datetime.combine(day, time(), met.at.tzinfo) + timedelta(minutes=dice.uniform(0, 1440))

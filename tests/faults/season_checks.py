@@ -21,6 +21,7 @@ from sqlalchemy.orm import Session
 from faults.bad_forecasts import BadForecasts
 from faults.bad_mail import BadMail, MailFault
 from faults.season_life import Held
+from faults.season_told import Told, read
 from soakbell.due_times import local_day
 from soakbell.gear.fold import fold
 from soakbell.gear.strings import TrapString
@@ -33,12 +34,12 @@ from soakbell.store.log_keeper import LogKeeper
 from soakbell.store.schema import DueRow, OutboxRow, RecipientRow
 from soakbell.wiring import open_database
 
-MORNING = "morning"
+MORNING, CHANGED, BELLS, PULL = "morning", "changed", "bells", "PULL"
 
 MORNING_PROMISE = "one letter each morning, or a reason"
 TWICE_PROMISE = "no letter twice"
 PULL_PROMISE = "no PULL in unfit or unknown hours"
-TAKEN_BACK_PROMISE = "a PULL that a warning bars is taken back"
+TAKEN_BACK_PROMISE = "a PULL that can't stand, or is looked at in vain, is taken back"
 LOG_PROMISE = "log and state agree, no trap lost"
 FLAT_PROMISE = "files flat but for what is kept"
 MEMORY_PROMISE = "memory flat"
@@ -65,6 +66,7 @@ LONG_LIFE_DAYS = 20
 WARM_DAYS = 7
 MOST_OF_A_KIND = 10  # seven backups, and a few that a clock ahead has named
 ROOM_MB = 4.0
+MOST_RINGS_A_DAY = 2  # of one matter: a bell rings again when its matter worsens
 
 
 @dataclass(frozen=True)
@@ -111,13 +113,20 @@ class Kept:
     sweeps: int = 0
     told: int = 0
     pulls_judged: int = 0
+    pulls_told: int = 0
     changed: int = 0
     words: Counter[str] = field(default_factory=Counter)
     troubles: Counter[str] = field(default_factory=Counter)
     upset: list[datetime] = field(default_factory=list)
-    """When the service died, or another program held the database."""
+    """When the service died or was restored, or another program held the database."""
+    full: list[datetime] = field(default_factory=list)
+    """When the disk was full: no excuse for a copy."""
     wrong_on: set[date] = field(default_factory=set)
+    restored: list[tuple[date, date]] = field(default_factory=list)
+    """The days of a backup and of its restore."""
     copies: list[Copy] = field(default_factory=list)
+    letters: list[Told] = field(default_factory=list)
+    """As each came first."""
     reasons: dict[date, str] = field(default_factory=dict)
     """What the database says of a morning whose letter did not arrive."""
     mail_faults: list[datetime] = field(default_factory=list)
@@ -174,6 +183,8 @@ class Kept:
         for one in mail.taken:
             fault = mail.met[bisect_right(begun, one.at) - 1][1]
             unsaid = fault is MailFault.KEPT_UNSAID
+            if all(one.message_id != copy.message_id for copy in self.copies):
+                self.letters.append(read(one, self.zone_name))
             self.copies.append(Copy(one.at, one.message_id, unsaid))
         self.mail_faults = [at for at, fault in mail.met if fault is not None]
         self.troubles["mail faults"] = len(self.mail_faults)
@@ -194,6 +205,10 @@ class Kept:
                     self.broken.append(f"{message_id} is marked accepted and never came")
         store.close()
         self.old_replies = _old_replies(settings)
+
+    def times_restored(self, day: date) -> int:
+        """How often what was written on that day may have been forgotten, and written anew."""
+        return sum(first <= day <= last for first, last in self.restored)
 
 
 def traps_of(state: GearState) -> Counter[tuple[str, Whereabouts]]:
@@ -218,7 +233,11 @@ def promises(kept: Kept) -> list[Promise]:
     return [
         _each_morning(kept),
         _none_twice(kept),
-        Promise(PULL_PROMISE, f"{kept.pulls_judged} PULLs judged", kept.broken_pulls),
+        Promise(
+            PULL_PROMISE,
+            f"{kept.pulls_judged} PULLs judged, {kept.pulls_told} letters with one",
+            kept.broken_pulls,
+        ),
         Promise(TAKEN_BACK_PROMISE, f"{kept.changed} days changed", kept.left_standing),
         Promise(
             LOG_PROMISE,
@@ -240,8 +259,14 @@ def _each_morning(kept: Kept) -> Promise:
             ids[day].add(copy.message_id)
             if local_day(copy.at, kept.zone_name).isoformat() < day:
                 early.add(date.fromisoformat(day))
-    broken = [f"{day}: {len(found)} letters" for day, found in ids.items() if len(found) > 1]
-    troubled = {local_day(at, kept.zone_name) for at in (*kept.upset, *kept.mail_faults)} | kept.wrong_on
+    broken = [
+        f"{day}: {len(found)} letters"
+        for day, found in ids.items()
+        if len(found) > 1 + kept.times_restored(date.fromisoformat(day))
+    ]
+    troubled = {
+        local_day(at, kept.zone_name) for at in (*kept.upset, *kept.full, *kept.mail_faults)
+    } | kept.wrong_on
     for day in kept.days:
         if day.isoformat() not in ids:
             if not kept.reasons.get(day):
@@ -263,7 +288,16 @@ def _none_twice(kept: Kept) -> Promise:
     for copy in kept.copies:
         by_slot[copy.slot].add(copy.message_id)
         by_id[copy.message_id].append(copy)
-    broken = [f"{' '.join(slot)}: {len(ids)} Message-IDs" for slot, ids in by_slot.items() if len(ids) > 1]
+    broken = [
+        f"{' '.join(slot)}: {len(ids)} Message-IDs"
+        for slot, ids in by_slot.items()
+        if len(ids) > 1 + kept.times_restored(date.fromisoformat(slot[1]))
+    ]
+    broken += [
+        f"{day}: {what} in {count} letters"
+        for (day, what, most), count in _told_again(kept.letters).items()
+        if count > most + kept.times_restored(day)
+    ]
     repeats = 0
     for message_id, copies in by_id.items():
         for first, again in pairwise(copies):
@@ -272,6 +306,17 @@ def _none_twice(kept: Kept) -> Promise:
                 broken.append(f"{message_id} came again at {again.at:%d %b %H:%M} though its 250 was said")
     figures = f"{len(by_id)} letters, {repeats} copies under an equal Message-ID after a broken try"
     return Promise(TWICE_PROMISE, figures, broken)
+
+
+def _told_again(letters: Iterable[Told]) -> Counter[tuple[date, str, int]]:
+    """How many letters of a day tell the same: its day, what it is, and how many may."""
+    found: Counter[tuple[date, str, int]] = Counter()
+    for letter in letters:
+        if letter.kind == CHANGED:
+            found[letter.day, f"changed to {letter.call if letter.word == PULL else 'no PULL'}", 1] += 1
+        if letter.kind == BELLS:
+            found.update((letter.day, f"a bell for {matter}", MOST_RINGS_A_DAY) for matter in set(letter.matters))
+    return found
 
 
 def _upset_between(upset: Iterable[datetime], first: datetime, again: datetime) -> bool:

@@ -18,20 +18,31 @@ from demo.season_end import DECK_TRAPS
 from demo.weather import Weather
 from sqlalchemy import func, select
 
-from faults.bad_forecasts import BadForecasts, serving
-from faults.bad_luck import in_spells
+from faults.bad_forecasts import BadForecasts, ForecastFault, serving
+from faults.bad_luck import Chooser, either, in_spells
 from faults.bad_mail import BadMail
-from faults.season_checks import Kept, sizes_now
-from faults.season_life import Life, SharedClock
-from faults.season_luck import FORECAST_CHANCES, MAIL_CHANCES, DayLuck, luck_of
+from faults.season_checks import CHANGED, MORNING, PULL, Kept, sizes_now
+from faults.season_life import Hurt, Life, SharedClock, Swept
+from faults.season_luck import (
+    FORECAST_CHANCES,
+    MAIL_CHANCES,
+    SET_BACK_BY,
+    TOGETHER_CHANCES,
+    DayLuck,
+    LookFault,
+    luck_of,
+)
 from faults.season_oracle import Oracle, Served
 from faults.season_skipper import SeasonSkipper
+from faults.season_told import Told
+from faults.season_way import Called, Haul
 from faults.season_weather import OPENING_EVE, season_weather
 from soakbell.call_record import from_record
 from soakbell.due_times import due_at, local_day
 from soakbell.gear.log import LogEntry
 from soakbell.planning.call import Call
 from soakbell.settings import Settings, load_settings
+from soakbell.store.backup import back_up, restore
 from soakbell.store.engine import Store
 from soakbell.store.log import take_entries
 from soakbell.store.schema import CallRow, DueRow, RecipientRow
@@ -47,6 +58,11 @@ RANDOM_BETWEEN = (
 )
 TOLD_AT_NIGHT = time(18, 20)
 LOOKS = 5  # of those that are due while a trip is watched
+MOST_LOOKS = 8  # where they fail
+MOST_IN_VAIN = 4  # as the sweep's pace has it: past so many looks that failed, no call stands
+SET_BACK_UNSEEN = timedelta(minutes=3)
+SET_BACK_FOR = timedelta(minutes=10)
+SERVERS_START_S = 30.0
 TOO_LATE_TO_LOOK = timedelta(minutes=31)  # a look is due each half hour
 MOST_TRIES = 14  # due times of a day that are stepped to besides
 LONG_LIFE = (0.35, 0.75)  # share of the season in which nothing kills the service, to see its memory
@@ -79,6 +95,13 @@ class Driver:
         self._back_at = clock.true_now()
         self._last_call_id = 0
         self._calls: dict[date, list[tuple[Call, datetime]]] = {}
+        self._stands: dict[date, tuple[Call, datetime] | None] = {}
+        self._wrongs = [(clock.true_now(), timedelta())]
+        self._newest_shown = clock.true_now()
+        self._entries: list[tuple[datetime, Sequence[LogEntry]]] = []
+        self._backup: tuple[Path, datetime] | None = None
+        self._restored_at: datetime | None = None
+        self._told_standing: set[date] = set()
         self.skipper = SeasonSkipper(seed, settings.trap_strings, self._zone, clock.true_now, self._tell)
         self.kept = Kept()
         self.skipper.set_out()
@@ -86,8 +109,8 @@ class Driver:
     def play(self, day: date, luck: DayLuck) -> None:
         """From midnight to midnight."""
         dice = random.Random(f"{self._seed} moments {day}")
-        self._luck, self._sweep_no, self._tries = luck, 0, 0
-        self._well: list[datetime] = []
+        self._luck, self._sweep_no, self._tries, self._in_vain = luck, 0, 0, 0
+        self._full_until = self._clock.true_now()
         queue = [self._at(day, at) for at in (*ALWAYS, *EVENING)]
         queue += [
             self._at(day, begins) + dice.random() * (self._at(day, ends) - self._at(day, begins))
@@ -137,20 +160,49 @@ class Driver:
             self._revive()
         number = self._sweep_no
         self._sweep_no += 1
-        dies_at = self._luck.dies.get(number, 0)
+        hurt, shown = self._hurt(number, now), self._clock.now()
         with self._locked(self._luck.locked.get(number)):
-            alive = self._life.sweep(dies_at=dies_at)
+            swept = self._life.sweep(hurt)
         self.kept.sweeps += 1
-        if not alive:
-            self.kept.troubles["process died"] += 1
-            self.kept.upset.append(now)
-            self._life, self._back_at = None, now + timedelta(minutes=self._luck.away_min)
-            if dies_at == 0:
-                self.kept.broken.append(f"{now:%d %b %H:%M}: the service died by itself")
-        elif number not in self._luck.locked and not self._clock.wrong_by:
-            self._well.append(now)
-        self._served.read(self._forecasts.asked)
+        self._note_clock(now)
+        writes = number not in self._luck.locked and not hurt.full_disk
+        if writes:
+            self._newest_shown = max(self._newest_shown, shown)
+        if swept is None:
+            self._died(now, hurt)
+        self._served.read(self._forecasts.asked, self._whole(swept))
         self._judge()
+        right = writes and not self._clock.wrong_by and not hurt.set_back
+        self._watch_over(day, now, hurt, swept, right=right)
+        if self._luck.restored is not None and not self._clock.wrong_by:
+            self._back_up_or_restore(number, day)
+
+    def _hurt(self, number: int, now: datetime) -> Hurt:
+        luck = self._luck
+        if luck.full is not None and number == luck.full[0]:
+            self._full_until = now + timedelta(minutes=luck.full[1])
+        full = now < self._full_until
+        if full:
+            self.kept.troubles["disk full"] += 1
+            self.kept.full.append(now)
+        looks = None if luck.looks is None or now < self._at(self._day_of(now), luck.looks[1]) else luck.looks[0]
+        dies_at = 0 if looks is LookFault.DIES else luck.dies.get(number, 0)
+        set_back = number in luck.set_back and not self._clock.wrong_by
+        return Hurt(dies_at, looks, full, set_back)
+
+    def _died(self, now: datetime, hurt: Hurt) -> None:
+        self.kept.troubles["process died"] += 1
+        self.kept.upset.append(now)
+        self._life, self._back_at = None, now + timedelta(minutes=self._luck.away_min)
+        if hurt.looks is LookFault.DIES:
+            self._back_at = now + timedelta(minutes=1)
+        elif hurt.dies_at == 0:
+            self.kept.broken.append(f"{now:%d %b %H:%M}: the service died by itself")
+
+    def _whole(self, swept: Swept | None) -> dict[str, list[bool]]:
+        return (
+            {} if swept is None else {url.removeprefix(self._forecasts.base): n for url, n in swept.asked.items()}
+        )
 
     def _revive(self) -> None:
         if self._life is None:
@@ -168,6 +220,50 @@ class Driver:
             self.kept.wrong_on |= {self._day_of(now), self._day_of(now + wrong[1])}
         elif self._clock.wrong_by and now >= self._right_at:
             self._clock.wrong_by = timedelta()
+        self._note_clock(now)
+
+    def _note_clock(self, now: datetime) -> None:
+        """Put down by how much the clock is wrong from now on, where that is new: a sweep may set it back."""
+        wrong_by = self._clock.wrong_by
+        if wrong_by == self._wrongs[-1][1]:
+            return
+        self._wrongs.append((now, wrong_by))
+        if wrong_by and wrong_by == SET_BACK_BY:
+            self._right_at = now + SET_BACK_FOR
+            self.kept.troubles["clock set back while writing"] += 1
+            self.kept.wrong_on.add(self._day_of(now))
+
+    def _back_up_or_restore(self, number: int, day: date) -> None:
+        """A skipper restores with the service stopped, and tells the log again what the backup lacks."""
+        assert self._luck.restored is not None
+        database, now = self._settings.database, self._clock.true_now()
+        if number == self._luck.restored[0]:
+            to = self._settings.path.parent.parent / "kept-apart.sqlite3"
+            self._backup = (back_up(database, to).file, now)
+        if number != self._luck.restored[1] or self._backup is None:
+            return
+        if self._life is not None and not self._life.end():
+            self.kept.broken.append("the service did not end in order before a restore")
+        self._life, self._back_at = None, now
+        self._clock.put(now + timedelta(minutes=1))
+        now = self._clock.true_now()
+        backup, made_at = self._backup
+        former = restore(backup, database, now=self._clock.now())
+        assert former is not None
+        former.unlink()
+        self.kept.troubles["restored"] += 1
+        self.kept.upset.append(now)
+        self.kept.restored.append((self._day_of(made_at), day))
+        for told_at, entries in self._entries:
+            if told_at >= made_at:
+                take_entries(self._store, entries, self._settings.trap_strings, now)
+        self._newest_shown, self._in_vain = made_at, 0
+        self._restored_at = now
+        self._served.forget(now)
+        with self._store.reading() as session:
+            self._last_call_id = session.scalar(select(func.max(CallRow.id))) or 0
+            row = session.scalar(select(CallRow).where(CallRow.day == day).order_by(CallRow.id.desc()).limit(1))
+            self._stands[day] = None if row is None else (from_record(row.detail)[0], row.made_at)
 
     @contextmanager
     def _locked(self, seconds: float | None) -> Iterator[None]:
@@ -196,22 +292,68 @@ class Driver:
             ).all()
         for row in rows:
             self._last_call_id = row.id
-            call, trip = from_record(row.detail)
+            call, _ = from_record(row.detail)
             true_at = row.made_at - self._clock.wrong_by
             self._calls.setdefault(row.day, []).append((call, true_at))
-            if row.word == "PULL":
-                assert trip is not None
+            self._stands[row.day] = call, true_at
+            if row.word == PULL:
                 self.kept.pulls_judged += 1
-                for why in self._oracle.against(call, trip, true_at):
-                    self.kept.broken_pulls.append(f"{row.day} {call.made_at:%H:%M} UTC: {why}")
+                broken = self._oracle.against(_called(call), true_at)
+                if row.made_at < self._newest_shown - SET_BACK_UNSEEN:
+                    broken.append(f"written by a clock that had shown {self._newest_shown:%H:%M} UTC")
+                self.kept.broken_pulls += [f"{row.day} {call.made_at:%H:%M} UTC: {why}" for why in broken]
+
+    def judge_letters(self) -> None:
+        """Hold each PULL that arrived against what the sources had served when it was written."""
+        for letter in self.kept.letters:
+            if letter.kind in (MORNING, CHANGED) and letter.word != "WAIT" and letter.word != "NO CALL":
+                self.kept.pulls_told += 1
+                self.kept.broken_pulls += [f"letter of {letter.day}: {why}" for why in self._against(letter)]
+
+    def _against(self, letter: Told) -> list[str]:
+        """Whenever it may have been written, if its clock was wrong: why it may not say PULL."""
+        called = letter.called
+        if letter.word != PULL or called is None:
+            return [f"{letter.subject!r} and its text tell no trip"]
+        shown = letter.written_at + timedelta(seconds=1)  # a Date has whole seconds
+        ends = [*(begins for begins, _ in self._wrongs[1:]), letter.at]
+        moments = [
+            min(shown - wrong_by, letter.at)
+            for (begins, wrong_by), over in zip(self._wrongs, ends, strict=True)
+            if begins <= shown - wrong_by <= min(over, letter.at) + timedelta(seconds=2)
+        ]
+        if not moments:
+            return [f"written at {shown:%d %H:%M} UTC, which no clock had shown"]
+        return min((self._oracle.against(called, at) for at in moments), key=len)
+
+    def _watch_over(self, day: date, began: datetime, hurt: Hurt, swept: Swept | None, *, right: bool) -> None:
+        """Whether a PULL still stands that a look must have taken back. ``right``: so far as the service could."""
+        stands, now = self._stands.get(day), self._clock.true_now()
+        if stands is None or stands[0].window is None or not right:
+            return
+        call, made_at = stands
+        if hurt.looks is LookFault.DIES and swept is None:
+            self._in_vain += 1
+        if swept is not None:
+            self._in_vain += swept.looks_failed
+        why = f"{self._in_vain} looks in vain" if self._in_vain > MOST_IN_VAIN else ""
+        if hurt.looks is None and swept is not None and began < call.window.lands_at - TOO_LATE_TO_LOOK:
+            restored = self._restored_at is not None and made_at < self._restored_at
+            since = began if restored else began - TOO_LATE_TO_LOOK
+            if made_at < since:
+                why = why or self._oracle.fell(_called(call), since, now)
+        if why and day not in self._told_standing:
+            self._told_standing.add(day)
+            self.kept.left_standing.append(f"{day} {began:%H:%M} UTC: {why}")
 
     def _standing(self, day: date) -> Call | None:
         """The day's last call, while it is PULL."""
-        calls = self._calls.get(day)
-        return calls[-1][0] if calls and calls[-1][0].window is not None else None
+        stands = self._stands.get(day)
+        return None if stands is None or stands[0].window is None else stands[0]
 
     def _looks(self, dice: random.Random, call: Call) -> list[datetime]:
-        """Some of those that are due, and the last one that must take back a PULL that was barred before it."""
+        """Some of those that are due, and the last one that must take back a PULL that was barred before it; all
+        from where they fail on."""
         every = timedelta(minutes=self._settings.letters.watch_every_min)
         due = []
         at = self._clock.true_now() + every
@@ -219,18 +361,13 @@ class Driver:
             due.append(at)
             at += every + timedelta(seconds=5)
         last = [at for at in due if at < call.window.lands_at - TOO_LATE_TO_LOOK][-1:]
+        if self._luck.looks is not None:
+            begins = self._at(call.day, self._luck.looks[1])
+            return [at for at in due if at >= begins][:MOST_LOOKS]
         return sorted({*dice.sample(due, min(LOOKS, len(due))), *last})
 
     def _close(self, day: date) -> None:
         calls = self._calls.pop(day, [])
-        if calls and calls[-1][0].window is not None:
-            call, made_at = calls[-1]
-            for looked_at in self._well:
-                if made_at < looked_at < call.window.lands_at - TOO_LATE_TO_LOOK:
-                    barred_at = self._oracle.barred_since(call, made_at, looked_at - TOO_LATE_TO_LOOK)
-                    if barred_at is not None:
-                        self.kept.left_standing.append(f"{day}: barred at {barred_at:%H:%M} UTC")
-                        break
         self.kept.sizes.append(sizes_now(day, self._settings.database))
         self.kept.words[calls[0][0].word.value if calls else "none"] += 1
         self.kept.changed += any(call.word.value != calls[0][0].word.value for call, _ in calls[1:])
@@ -262,6 +399,7 @@ class Driver:
             self.skipper.take_back(wrong)
 
     def _tell(self, entries: Sequence[LogEntry]) -> None:
+        self._entries.append((self._clock.true_now(), entries))
         take_entries(self._store, entries, self._settings.trap_strings, self._clock.true_now())
         self.kept.told += len(entries)
 
@@ -291,6 +429,13 @@ class Driver:
         return local_day(at, self._zone)
 
 
+def _called(call: Call) -> Called:
+    window = call.window
+    assert window is not None
+    hauls = tuple(Haul(pull.string, pull.traps, in_part=bool(pull.places)) for pull in window.pulls)
+    return Called(window.leaves_at, window.last_departure_at, window.lands_at, hauls)
+
+
 def play(
     folder: Path,
     seed: int,
@@ -299,15 +444,21 @@ def play(
     first_evening: date = OPENING_EVE,
     plant: Callable[[], None] | None = None,
     after_day: Callable[[date, Kept], None] = lambda _day, _kept: None,
+    luck: Callable[[date], DayLuck] | None = None,
+    outage: Chooser[ForecastFault] | None = None,
 ) -> Kept:
-    """Play ``days`` mornings in ``folder``. ``plant`` is called at the start of each life of the service."""
+    """Play ``days`` mornings in ``folder``. ``plant`` is called at the start of each life of the service.
+
+    What the seed draws gives way to ``luck`` and, before all faults of single services, to ``outage``.
+    """
     weather = Weather(season_weather(seed, days, first_evening))
     clock = SharedClock()
     clock.put(due_at(first_evening, time(17), weather.scenario.zone_name))
-    chooser = in_spells(seed, FORECAST_CHANCES)
+    together = in_spells(seed, TOGETHER_CHANCES, together=True) if outage is None else outage
+    chooser = either(together, in_spells(seed, FORECAST_CHANCES))
     boat = folder / "boat"
     boat.mkdir(parents=True)
-    with serving(weather, clock.true_now, chooser) as forecasts, _mail(seed, clock) as mail:
+    with serving(weather, clock.true_now, chooser, passes=clock.sleep) as forecasts, _mail(seed, clock) as mail:
         settings = demo_settings(
             boat,
             services=forecasts.base,
@@ -320,12 +471,14 @@ def play(
         first, last = (round(share * days) for share in LONG_LIFE)
         for number in range(1, days + 1):
             day = first_evening + timedelta(days=number)
-            driver.play(day, luck_of(seed, day, may_die=not first < number < last))
+            drawn = luck_of(seed, day, may_die=not first < number < last)
+            driver.play(day, drawn if luck is None else luck(day))
             after_day(day, driver.kept)
         driver.close()
         kept = driver.kept
         kept.days = [first_evening + timedelta(days=n) for n in range(1, days + 1)]
         kept.read_end(settings, mail, forecasts)
+        driver.judge_letters()
     return kept
 
 
@@ -353,10 +506,13 @@ def _mail(seed: int, clock: SharedClock) -> Iterator[BadMail]:
 
     thread = threading.Thread(target=lambda: loop.run_until_complete(serve()), daemon=True)
     thread.start()
-    up.wait()
+    if not up.wait(SERVERS_START_S):
+        raise TimeoutError("the mail server did not start")
     try:
         yield mail
     finally:
         loop.call_soon_threadsafe(over.set)
-        thread.join()
+        thread.join(SERVERS_START_S)
+        if thread.is_alive():
+            raise TimeoutError("the mail server did not end")
         loop.close()

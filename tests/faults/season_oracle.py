@@ -7,7 +7,9 @@ the tables that the demo's weather and words are made from. It is simpler than t
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -17,8 +19,7 @@ from demo.zone_bulletin import periods_from
 
 from demo import payloads
 from faults.bad_forecasts import OLD_BY, Asked, ForecastFault
-from soakbell.planning.call import Call
-from soakbell.planning.trips import Trip
+from faults.season_way import SLACK_MIN, Called, least_min, least_way, spans
 
 # As in config/boat.toml.
 AREAS = ("Inner Bay", "Outer Bay")  # in the order of the scenario's cells
@@ -60,11 +61,27 @@ class Served:
         self._services = Services(weather)
         self._read = 0
         self.came: list[Came] = []
+        self._forgotten: list[tuple[datetime, int]] = []
 
-    def read(self, asked: Sequence[Asked]) -> None:
-        for one in asked[self._read :]:
-            self.came += self._came(one)
-        self._read = len(asked)
+    def read(self, asked: Sequence[Asked], whole: Mapping[str, Sequence[bool]]) -> None:
+        """``whole``: of each path that was asked since the last reading, whether each answer reached the service.
+        All did where it can't tell, since it died of it."""
+        new = asked[self._read :]
+        self._read += len(new)
+        counts = Counter(one.path for one in new)
+        told = {path: iter(each) for path, each in whole.items() if len(each) == counts[path]}
+        for one in new:
+            if next(told[one.path]) if one.path in told else True:
+                self.came += self._came(one)
+
+    def forget(self, at: datetime) -> None:
+        """What came before a restore is no news after it."""
+        self._forgotten.append((at, len(self.came)))
+
+    def known(self, at: datetime) -> list[Came]:
+        """All that had come until ``at`` and was not forgotten by then."""
+        first = max((count for forgotten_at, count in self._forgotten if forgotten_at <= at), default=0)
+        return [one for one in self.came[first:] if one.at <= at]
 
     def _came(self, one: Asked) -> Iterator[Came]:
         path = one.path.partition("?")[0]
@@ -113,38 +130,39 @@ def _reads_as_usual(source: str, fault: ForecastFault) -> bool:
 
 @dataclass(frozen=True)
 class Oracle:
-    """Says what stands against a PULL."""
+    """Says what stands against a PULL. The trip's hours and places are reckoned here, by ``season_way``."""
 
     weather: Weather
     served: Served
 
-    def against(self, call: Call, trip: Trip, made_at: datetime) -> list[str]:
+    def against(self, called: Called, made_at: datetime) -> list[str]:
         """Why the call may not be PULL by what had come until ``made_at``; nothing where it may.
 
         What came in the very moment of the call may or may not have been known to it.
         """
-        known = [one for one in self.served.came if one.at <= made_at]
+        known = self.served.known(made_at)
         sure = sum(one.at < made_at - SAME_MOMENT for one in known)
         found: list[str] = []
         for count in range(len(known), sure - 1, -1):
-            found = list(self._against(call, trip, made_at, known[:count]))
+            found = list(self._against(called, made_at, known[:count], anew=True))
             if not found:
                 return []
         return found
 
-    def barred_since(self, call: Call, made_at: datetime, now: datetime) -> datetime | None:
-        """When a list first came that bars the rest of the call's trip; None where none did."""
-        assert call.window is not None
-        lands_at = call.window.lands_at
-        for one in self.served.came:
-            is_new = one.source == "warnings" and made_at < one.at <= now
-            if is_new and one.of and self._warned(one.of, max(one.at, call.window.leaves_at), lands_at):
-                return one.at
-        return None
+    def fell(self, called: Called, begins: datetime, ends: datetime) -> str:
+        """Why the call could no longer stand from ``begins`` to ``ends``, throughout; "" where it could for a
+        moment. Not asked is the age that sources would have at leaving: it was looked at for the call."""
+        came = self.served.known(ends)
+        moments = [ends, *(one.at for one in reversed(came) if one.at > begins), begins]
+        why = ""
+        for moment in moments:
+            known = came[: bisect_right(came, moment, key=lambda one: one.at)]
+            why = next(self._against(called, moment, known, anew=False), "")
+            if not why:
+                return ""
+        return why
 
-    def _against(self, call: Call, trip: Trip, made_at: datetime, came: Sequence[Came]) -> Iterator[str]:
-        assert call.window is not None
-        window = call.window
+    def _against(self, called: Called, made_at: datetime, came: Sequence[Came], *, anew: bool) -> Iterator[str]:
         newest = _standing(came)
         for source in ("text", "list", "warnings", "station", *AREAS):
             if source not in newest:
@@ -155,17 +173,17 @@ class Oracle:
             yield f"spoiled when they last came: {', '.join(spoiled)}"
             return
         of = {source: one.of for source, one in newest.items() if one.of is not None}
-        yield from self._stale(of, made_at, window.last_departure_at)
-        landed = window.last_departure_at + timedelta(minutes=trip.duration_min)
-        if self._warned(of["warnings"], max(made_at, window.leaves_at), landed):
+        yield from self._stale(of, made_at, called.last_departure_at if anew else made_at)
+        takes_min = least_min(least_way(called.hauls))
+        if called.lands_at - called.leaves_at < timedelta(minutes=takes_min - SLACK_MIN):
+            yield f"told to land at {called.lands_at:%H:%M}, and it takes {takes_min:.0f} minutes at least"
+        landed = called.last_departure_at + timedelta(minutes=takes_min - SLACK_MIN)
+        if self._warned(of["warnings"], max(made_at, called.leaves_at), landed):
             yield "a warning in the list"
         if self._headline(of["text"]):
             yield "a headline of an advisory"
-        for leg in trip.legs:
-            begins = max(window.leaves_at + timedelta(minutes=leg.starts_min), made_at)
-            ends = window.last_departure_at + timedelta(minutes=leg.ends_min)
-            for place in leg.places:
-                yield from self._unfit(place, begins, ends, of, made_at)
+        for place, begins, ends in spans(called):
+            yield from self._unfit(place, max(begins, made_at), ends, of, made_at)
 
     def _stale(self, of: dict[str, datetime], made_at: datetime, leaves_at: datetime) -> Iterator[str]:
         """``leaves_at``: the last departure; once out, what the trip was called on has done its work."""
