@@ -36,7 +36,7 @@ import uuid
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -59,6 +59,8 @@ class Plan:
     delay_s: float
     catcher_up_at_first: bool
     rivals: int
+    once_taken: bool = False
+    """It is killed when the mail server has the letter and hasn't answered."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +82,7 @@ class Point:
 
     @property
     def repeats(self) -> int:
+        """Copies of a letter under its Message-ID."""
         return sum(self.letters.values()) - len(self.letters)
 
     @property
@@ -96,6 +99,8 @@ class Catcher:
             probe.bind(("127.0.0.1", 0))
             self.port: int = probe.getsockname()[1]
         self.letters: Counter[tuple[str, str]] = Counter()
+        self.taken, self.may_answer = threading.Event(), threading.Event()
+        self.may_answer.set()
         self._controller: Controller | None = None
 
     def up(self) -> None:
@@ -114,7 +119,9 @@ class Catcher:
         assert found is not None
         for address in envelope.rcpt_tos:
             self.letters[found[1].decode(), str(address)] += 1
+        self.taken.set()
         await asyncio.sleep(BEFORE_250_S)
+        await asyncio.to_thread(self.may_answer.wait, PATIENCE_S)
         return "250 kept"
 
 
@@ -142,8 +149,8 @@ class Rig:
     """Least and longest delay before the kill, in parts of an undisturbed morning."""
 
     def run(self, points: int, seed: int, workers: int = 2) -> list[Point]:
-        """Kill the service at ``points`` points: where it has steps, every other one at a step spread evenly over
-        the morning, the rest after a random delay."""
+        """Kill the service at ``points`` points: the second once the letter is taken; where it has steps, every
+        other one at a step spread evenly over the morning, the rest after a random delay."""
         steps, took_s = self._undisturbed(workers)
         dice = random.Random(seed)
         plans = [
@@ -156,6 +163,7 @@ class Rig:
             )
             for n in range(points)
         ]
+        plans[1] = replace(plans[1], catcher_up_at_first=True, once_taken=True)
         with ThreadPoolExecutor(workers) as pool:
             return list(pool.map(self._point, plans))
 
@@ -183,7 +191,7 @@ class Rig:
         if plan.catcher_up_at_first:
             catcher.up()
         try:
-            killed = self._first_life(name, plan, catcher.port, began)
+            killed = self._first_life(name, plan, catcher, began)
             catcher.up()
             with contextlib.ExitStack() as lives:
                 running = [
@@ -193,14 +201,19 @@ class Rig:
                 self._await_done(name, *running)
                 ended = tuple(life.end() for life in running)
         finally:
+            catcher.may_answer.set()
             catcher.down()
         return Point(plan, killed, ended, catcher.letters)
 
-    def _first_life(self, name: str, plan: Plan, port: int, began: float) -> bool:
+    def _first_life(self, name: str, plan: Plan, catcher: Catcher, began: float) -> bool:
         """True if it was killed in the midst, False if its morning was done before."""
-        with self._life(name, port, began, step=plan.step) as living:
+        if plan.once_taken:
+            catcher.may_answer.clear()
+        with self._life(name, catcher.port, began, step=plan.step) as living:
             life = living.process
-            if plan.step is None:
+            if plan.once_taken:
+                assert catcher.taken.wait(PATIENCE_S), f"{name}: no letter was taken\n{self._log(name)}"
+            elif plan.step is None:
                 with contextlib.suppress(subprocess.TimeoutExpired):
                     life.wait(plan.delay_s)
             else:
@@ -211,6 +224,7 @@ class Rig:
             if life.poll() is None:
                 life.kill()
                 life.wait()
+            catcher.may_answer.set()
             assert life.returncode == -signal.SIGKILL, f"{name}: ended by itself with {life.returncode}"
             return not self._is_done_at_rest(name)
 

@@ -39,7 +39,11 @@ def test_a_service_killed_anywhere_loses_no_letter_and_writes_none_twice(
     points = rig.run(POINTS, seed=20261208)
     with capsys.disabled():
         print(f"\n{tally(points)}")
-    assert sum(point.killed for point in points) >= POINTS * 0.6
+    early = max(point.plan.step or 0 for point in points) / 2  # a quick morning takes fewer steps
+    surely = [p for p in points if p.plan.once_taken or (p.plan.step is not None and p.plan.step < early)]
+    assert [point.plan for point in surely if not point.killed] == []
+    assert len(surely) > POINTS // 5
+    assert [point.repeats for point in points if point.plan.once_taken] == [2], "once more to each address"
     assert [point.plan for point in points if point.lost] == []
     assert [point.plan for point in points if point.strangers] == []
     assert [point.plan for point in points if not point.ended_in_order] == []
