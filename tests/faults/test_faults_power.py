@@ -17,26 +17,32 @@ import pytest
 from sqlalchemy import event
 
 from faults.bad_mornings import LETTER_HOUR, MINUTE, SKIPPER, Shore, addresses, mornings, play
-from faults.power_cut import wrecks
+from faults.power_cut import page_bytes, wrecks
 from soakbell.store.engine import open_store
 from soakbell.wiring import House
 
 
 @contextmanager
-def commits_of(house: House) -> Iterator[list[bytes]]:
-    """The database file as each commit found it, and at the end of the block. A commit holds off all others."""
+def commits_of(house: House) -> Iterator[tuple[list[bytes], list[bytes]]]:
+    """The database file as each commit found it, and at the end of the block; and the journals that SQLite itself
+    had then. A commit holds off all others."""
     file = house.store.file
     assert file is not None
     images: list[bytes] = []
+    journals: list[bytes] = []
 
     def look(_connection: object = None) -> None:
         image = file.read_bytes()
+        journal = file.with_name(f"{file.name}-journal")
         if not images or image != images[-1]:
             images.append(image)
+            journals.append(b"")
+        if journal.exists():
+            journals[-1] = journal.read_bytes()
 
     event.listen(house.store.engine, "commit", look)
     try:
-        yield images
+        yield images, journals
     finally:
         event.remove(house.store.engine, "commit", look)
     look()
@@ -54,9 +60,11 @@ def told(database: Path) -> list[tuple[object, ...]]:
 
 @dataclass(frozen=True)
 class Morning:
-    """``images`` are those of ``commits_of``; ``taken`` numbers that of when the mail server had the letter."""
+    """``images`` and ``journals`` are those of ``commits_of``; ``taken`` numbers the image of when the mail server
+    had the letter."""
 
     images: list[bytes]
+    journals: list[bytes]
     taken: int
     message_id: str
 
@@ -66,11 +74,11 @@ def morning(season: Path, tmp_path_factory: pytest.TempPathFactory) -> Morning:
     async def story(shore: Shore) -> Morning:
         taken: list[int] = []
         with shore.open() as house:
-            with commits_of(house) as images:
+            with commits_of(house) as (images, journals):
                 shore.mail.before_answer = lambda: taken.append(len(images))
                 await shore.sweeps(house, LETTER_HOUR)
             assert addresses(house) == [(SKIPPER, "accepted")]
-        return Morning(images, taken[0], shore.mail.taken[0].message_id)
+        return Morning(images, journals, taken[0], shore.mail.taken[0].message_id)
 
     return play(tmp_path_factory.mktemp("morning"), story, database=season)
 
@@ -89,6 +97,16 @@ def test_a_power_cut_in_a_commit_leaves_all_of_it_or_nothing(morning: Morning, t
             wreck.lay(wrecked)
             expected = states[n + 1] if wreck.journal is None else states[n]
             assert told(wrecked) == expected, f"commit {n}: {wreck.name}"
+
+
+def test_each_commit_has_the_old_pages_in_a_journal_of_sqlites_own(morning: Morning) -> None:
+    """D2. But for the first page, whose count of changes comes in with the commit itself
+    (https://www.sqlite.org/fileformat2.html#the_rollback_journal)."""
+    size = page_bytes(morning.images[0])
+    for n, (before, after) in enumerate(pairwise(morning.images)):
+        changed = [at for at in range(size, len(before), size) if before[at : at + size] != after[at : at + size]]
+        journal = morning.journals[n]
+        assert [at // size + 1 for at in changed if before[at : at + size] not in journal] == [], f"commit {n}"
 
 
 @pytest.mark.parametrize("stage", ["pages in part", "done"])
