@@ -40,6 +40,20 @@ def test_a_clock_that_jumps_over_the_letters_hour_sends_it_at_once_and_late(seas
     play(tmp_path, story, database=season)
 
 
+def test_the_letter_after_some_days_off_tells_those_that_were_not_sent(written: Path, tmp_path: Path) -> None:
+    """S8: no process ran, so none of them was even written."""
+
+    async def story(shore: Shore) -> None:
+        with shore.open() as house:
+            await shore.sweeps(house, LETTER_HOUR + 2 * MINUTE, LETTER_HOUR + 3 * ONE_DAY)
+            assert [state for _, state in mornings(house)] == ["written", "expired", "expired", "written", "due"]
+        text = text_of(shore.mail.taken[-1])
+        assert "The letter due Thu 10 Dec 04:30 could not be sent while it was of use." in text
+        assert "Nor could 2 earlier, due from Tue 8 Dec 18:00 on." in text
+
+    play(tmp_path, story, database=written)
+
+
 def test_a_clock_set_back_a_day_takes_the_pull_back_and_sends_no_letter_again(
     season: Path, tmp_path: Path
 ) -> None:

@@ -12,6 +12,7 @@ import pytest
 from sqlalchemy import func, select
 
 from faults.bad_disk import DiskFault, bad_disk
+from faults.bad_forecasts import ForecastFault
 from faults.bad_luck import Bout, scripted
 from faults.bad_mail import MailFault
 from faults.bad_mornings import (
@@ -28,6 +29,7 @@ from faults.bad_mornings import (
 from soakbell.store import engine
 from soakbell.store.backup import check_copy
 from soakbell.store.schema import LogRow, RecipientRow
+from soakbell.web.health import read_health
 from soakbell.wiring import House
 
 HOLD = """
@@ -84,6 +86,45 @@ def test_a_disk_that_takes_nothing_holds_the_letter_up_and_loses_nothing(
             assert_one_letter(shore, house)
             assert entries_told(house) == told
         assert "This letter was due Tue 8 Dec 04:30 and is late." in text_of(shore.mail.taken[0])
+
+    play(tmp_path, story, database=season)
+
+
+def test_a_pull_is_not_looked_at_while_nothing_can_be_written_and_is_at_once_after(
+    written: Path, tmp_path: Path
+) -> None:
+    """Sources fail soon after it. The health page says that the sweep stands still."""
+
+    async def story(shore: Shore) -> None:
+        with shore.open() as house, bad_disk(house.store) as disk:
+            await shore.sweeps(house, LETTER_HOUR + 2 * MINUTE)
+            shore.forecasts.choose = scripted(Bout(ForecastFault.FAILS))
+            disk.fault = DiskFault.READ_ONLY
+            await shore.sweeps(house, *(LETTER_HOUR + n * MINUTE for n in (40, 80, 120)))
+            assert [subject[:4] for subject in shore.subjects()] == ["PULL"]
+            (stands,) = read_health(house.store, shore.clock.now(), "").reasons
+            assert stands.startswith("the sweep for Little Grebe last ran")
+            disk.fault = None
+            await shore.sweeps(house, LETTER_HOUR + 125 * MINUTE)
+        assert shore.subjects()[1].startswith("CHANGED CALL: NO CALL")
+
+    play(tmp_path, story, database=written)
+
+
+def test_a_database_damaged_under_a_running_service_ends_in_no_letter_and_a_log_that_says_to_restore(
+    season: Path, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """D7."""
+
+    async def story(shore: Shore) -> None:
+        with shore.open() as house:
+            await shore.sweeps(house, LETTER_HOUR - 5 * MINUTE)
+            image = shore.settings.database.read_bytes()
+            shore.settings.database.write_bytes(image[:100] + b"\x55" * (len(image) - 100))
+            house.store.engine.dispose()
+            await shore.sweeps(house, LETTER_HOUR)
+        assert shore.mail.met == []
+        assert any("restore the newest backup" in getattr(record, "fault", "") for record in caplog.records)
 
     play(tmp_path, story, database=season)
 

@@ -27,6 +27,7 @@ from faults.bad_mornings import (
 )
 from faults.certificates import make_certificate, serves
 from soakbell.planning.call import CallWord
+from soakbell.sea.sources import SourceKind
 from soakbell.store.schema import ReplyRow
 from soakbell.wiring import House
 
@@ -76,6 +77,40 @@ def test_a_fault_of_all_services_makes_one_no_call_that_names_it(
             assert addresses(house) == [(SKIPPER, "accepted")]
             assert house.desk.log.now().gear == told_before
         assert {one.host for one in shore.forecasts.asked} == {shore.forecasts.base.removeprefix("http://")}
+
+    play(tmp_path, story, database=season)
+
+
+def test_where_no_reply_comes_or_only_a_part_of_one_the_last_good_one_serves(season: Path, tmp_path: Path) -> None:
+    """F3. The list of warnings stands for all, so that the slow faults cost little."""
+    silent = (
+        F.DRIP,
+        F.SILENCE,
+        F.RESET,
+        F.WRONG_LENGTH,
+        F.BOMB,
+        F.ODD_SCHEME,
+        F.ELSEWHERE,
+        F.RING,
+        F.BUSY,
+        F.FAILS,
+    )
+
+    async def story(shore: Shore) -> None:
+        shore.patience_s = 0.1
+        with shore.open() as house:
+            shore.clock.put(LETTER_HOUR)
+            house.desk.sources.poll()
+            zone = shore.settings.areas[0].zone
+            for fault in silent:
+                shore.forecasts.choose = scripted(Bout(fault, "/alerts"))
+                shore.clock.put(LETTER_HOUR + 15 * MINUTE)
+                house.desk.sources.poll()
+                on_hand = house.desk.sources.on_hand(shore.clock.now())
+                (kept,) = on_hand.replies[SourceKind.WARNINGS, zone]
+                assert kept.fetched_at < LETTER_HOUR + MINUTE, fault
+                assert on_hand.troubles[SourceKind.WARNINGS, zone], fault
+            assert house.desk.decide(PULL_DAY, clock_suspect=False).call.word is CallWord.PULL
 
     play(tmp_path, story, database=season)
 
@@ -184,16 +219,19 @@ def test_at_the_real_pace_an_outage_after_a_pull_takes_it_back_within_four_minut
     play(tmp_path, story, database=written)
 
 
-def test_a_reply_that_cannot_be_used_is_kept_as_it_came(season: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("fault", "status"), [(F.UNAVAILABLE, 503), (F.FAILS, 500), (F.BUSY, 429)])
+def test_a_reply_that_cannot_be_used_is_kept_as_it_came(
+    fault: ForecastFault, status: int, season: Path, tmp_path: Path
+) -> None:
     """A7: for the audit, and never as a good one."""
 
     async def story(shore: Shore) -> None:
-        shore.forecasts.choose = scripted(Bout(F.UNAVAILABLE, "/gridpoints"))
+        shore.forecasts.choose = scripted(Bout(fault, "/gridpoints"))
         with shore.open() as house:
             house.desk.sources.poll()
             with house.store.reading() as session:
                 rows = session.execute(select(ReplyRow.kind, ReplyRow.status)).all()
-            assert {status for kind, status in rows if kind == "grid"} == {503}
+            assert {status for kind, status in rows if kind == "grid"} == {status}
             assert {status for kind, status in rows if kind != "grid"} == {200}
 
     play(tmp_path, story, database=season)

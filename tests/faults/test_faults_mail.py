@@ -5,6 +5,7 @@ INVENTED DATA. The letter is written by the real desk, and waits for its second 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -13,9 +14,10 @@ from sqlalchemy import select
 
 from faults.bad_luck import Bout, scripted
 from faults.bad_mail import MailFault
-from faults.bad_mornings import LETTER_HOUR, MINUTE, SKIPPER, Shore, addresses, local, play, text_of
+from faults.bad_mornings import LETTER_HOUR, MINUTE, PULL_DAY, SKIPPER, Shore, addresses, local, play, text_of
 from soakbell.mail import sender
 from soakbell.store.schema import RecipientRow
+from soakbell.web.health import read_health
 
 M = MailFault
 ONE_DAY = timedelta(days=1)
@@ -48,9 +50,34 @@ def test_a_letter_comes_once_or_under_one_message_id_or_its_refusal_is_on_record
         with shore.open() as house:
             await shore.sweeps(house, *(LETTER_HOUR + n * MINUTE for n in (2, 8, 24)))
             assert addresses(house) == [(SKIPPER, state)]
+            with house.store.reading() as session:
+                assert session.scalars(select(RecipientRow.unsure)).all() == [int(fault is M.KEPT_UNSAID)]
+            told = house.desk.facts(PULL_DAY, shore.clock.now())
+            assert told.refused == ((SKIPPER,) if state == "refused" else ())
         assert [fault for _, fault in shore.mail.met][:1] == [fault]
         assert list(shore.mail.copies().values()) == ([times] if times else [])
         assert len({one.message for one in shore.mail.taken}) == min(times, 1)
+
+    play(tmp_path, story, database=written)
+
+
+def test_where_starttls_is_stripped_no_letter_goes_and_the_health_page_says_why(
+    written: Path, tmp_path: Path
+) -> None:
+    """M1. After the third try."""
+
+    async def story(shore: Shore) -> None:
+        shore.settings = replace(
+            shore.settings, mail=shore.settings.mail.model_copy(update={"security": "starttls"})
+        )
+        shore.mail.choose = scripted(Bout(M.STRIPPED))
+        with shore.open() as house:
+            await shore.sweeps(house, *(LETTER_HOUR + n * MINUTE for n in (2, 8, 24)))
+            assert addresses(house) == [(SKIPPER, "waiting")]
+            (trouble,) = read_health(house.store, shore.clock.now(), "").refused
+        assert shore.mail.taken == []
+        assert "STARTTLS" in trouble["reply"]
+        assert {line.split()[0] for line in shore.mail.lines} <= {"EHLO", "QUIT"}
 
     play(tmp_path, story, database=written)
 
