@@ -478,6 +478,40 @@ def test_a_backup_is_made_rehearsed_and_restored(fishing: Terminal, tmp_path: Pa
     assert fishing.entries() == told
 
 
+def test_a_restore_tells_what_the_backup_lacks_of_the_log_and_how_to_bring_it_back(
+    fishing: Terminal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without its pull a string would count as soaking on."""
+    copy = tmp_path / "copy.sqlite3"
+    fishing.type("backup", str(copy))
+    fishing.log("pull", "Ledge")
+    fishing.log("missing", "Ledge", "--traps", "3")
+    present = fishing.entries()
+    monkeypatch.setenv("SOAKBELL_COMMAND", "sudo soakbell-as-service")
+    restored = fishing.type("restore", str(copy)).output
+    file = fishing.database.with_name(f"{fishing.database.name}.before-restore.log.csv")
+    assert "the backup lacks 2 entries of the log:\n  pull Ledge, all traps, 2026-12-08 15:00\n" in restored
+    assert restored.endswith(f"  sudo soakbell-as-service log import {file}\n")
+    assert oct(file.stat().st_mode & 0o777) == "0o600"
+    assert fishing.log("import", str(file)) == "2 entries new, 0 known before, 0 faults\n"
+    assert fishing.entries() == present
+    assert (
+        "lacks no entry"
+        in fishing.type("restore", str(fishing.database.with_suffix(".sqlite3.before-restore"))).output
+    )
+
+
+def test_a_restore_over_what_can_not_be_read_says_that_the_log_must_be_told_again(
+    fishing: Terminal, tmp_path: Path
+) -> None:
+    copy = tmp_path / "copy.sqlite3"
+    fishing.type("backup", str(copy))
+    fishing.database.write_bytes(b"not a database at all " * 400)
+    restored = fishing.type("restore", str(copy))
+    assert restored.exit_code == 0
+    assert "what was told to the log since the backup can't be read in" in restored.output
+
+
 @pytest.mark.parametrize(
     "command", [("log", "ashore", "Ledge"), ("status",), ("plan",), ("confirm-station", "42036")]
 )

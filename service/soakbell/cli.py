@@ -196,7 +196,8 @@ def restore(
 ) -> None:
     """Put a backup in the place of the database. Stop the service first; what was there is kept beside it.
 
-    Phones sign in anew, and links in letters written before are void.
+    Phones sign in anew, and links in letters written before are void. Log entries that the backup lacks are told,
+    and written into a CSV file beside the database.
     """
     from soakbell.clock import SystemClock
     from soakbell.store.backup import restore as put_back
@@ -207,6 +208,44 @@ def restore(
     drop_keys(settings.database)
     typer.echo(f"restored to {settings.database}; what was there: {former or 'nothing'}")
     typer.echo("all phones sign in anew; links in letters written before are void")
+    if former is not None:
+        _tell_lost(settings, former)
+
+
+def _tell_lost(settings: Settings, former: Path) -> None:
+    """What was told since the backup: a pull that isn't known leaves a string soaking longer than it does."""
+    from zoneinfo import ZoneInfo
+
+    from soakbell.cli_telling import words_of
+    from soakbell.errors import StoreError
+    from soakbell.gear.log_csv import write_log_csv
+    from soakbell.letters.commands import command
+    from soakbell.store.backup import entries_lost, plainly
+    from soakbell.wiring import command_of
+
+    try:
+        lost = entries_lost(former, settings.database)
+    except StoreError:
+        typer.echo(
+            f"what was told to the log since the backup can't be read from {former}: tell it again", err=True
+        )
+        return
+    if not lost:
+        typer.echo("the backup lacks no entry of the log")
+        return
+    file = former.with_name(f"{former.name}.log.csv")
+    with plainly(file):
+        file.touch(0o600)
+        file.write_bytes(write_log_csv(lost, ZoneInfo(settings.harbor.time_zone)))
+    typer.echo(f"the backup lacks {len(lost)} {'entry' if len(lost) == 1 else 'entries'} of the log:")
+    for entry in lost[-_MOST_LOST_TOLD:]:
+        typer.echo(f"  {words_of(entry, settings)}")
+    typer.echo(f"look at them in {file}; this brings all of them back:")
+    typer.echo(f"  {command(command_of(os.environ), 'log', 'import', str(file))}")
+
+
+_MOST_LOST_TOLD = 20
+"""The newest; the file has all."""
 
 
 def _counted(copy: CheckedCopy) -> str:

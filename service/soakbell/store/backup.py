@@ -19,9 +19,19 @@ from itertools import count
 from pathlib import Path
 
 from soakbell.errors import StoreError
-from soakbell.store.engine import BUSY_MS, NEWEST_REVISION, VERSION_TABLE, known_revisions, remedy_for
+from soakbell.gear.log import LogEntry
+from soakbell.store.engine import (
+    BUSY_MS,
+    NEWEST_REVISION,
+    VERSION_TABLE,
+    known_revisions,
+    open_store,
+    remedy_for,
+)
 from soakbell.store.in_use import restoring
+from soakbell.store.log import all_entries
 from soakbell.store.restored import note_restore
+from soakbell.store.schema import LogRow
 
 REHEARSAL = "soakbell-rehearsal-"
 """How folders begin in which a restore is rehearsed."""
@@ -139,6 +149,18 @@ def restore(backup: Path, database: Path, *, now: datetime | None) -> Path | Non
     if check_copy(database).rows != wanted.rows:
         raise StoreError(f"{database} doesn't hold what {backup} holds; the former database is in {kept}")
     return kept
+
+
+def entries_lost(former: Path, database: Path) -> list[LogEntry]:
+    """Entries of the log that was there which the restored database lacks, in the order things happened.
+
+    Raises:
+        StoreError: the former one can't be read by this program.
+    """
+    with plainly(database), closing(_connect(database, read_only=True)) as here:
+        kept = {entry_id for (entry_id,) in here.execute(f"SELECT id FROM {LogRow.__tablename__}")}  # noqa: S608
+    with closing(open_store(f"sqlite:///{former}")) as there, there.reading() as session:
+        return [entry for entry in all_entries(session) if entry.id not in kept]
 
 
 def rehearse_restore(backup: Path, *, within: Path | None = None) -> CheckedCopy:
