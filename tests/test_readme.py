@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import inspect
 import re
+from datetime import date, datetime
 from importlib.metadata import metadata
 from pathlib import Path
 
 import pytest
 
-from soakbell import morning, settings, survey, wiring
+from soakbell import desk, morning, settings, survey, wiring
 from soakbell.feeds import transport
 from soakbell.fishery.season import caution
 from soakbell.gear import log_csv
@@ -88,6 +89,16 @@ def test_the_rules_are_told_with_the_day_of_their_check_and_how_many_are_second_
         assert f"last checked on **{law.checked:%-d %B %Y}**" in before
         assert f"{crab} crab {law.not_read} of {law.rules}" in before
         assert 2 * law.not_read > law.rules, "most of them"
+
+
+def test_what_readme_says_of_hours_and_the_door_is_what_the_code_does() -> None:
+    text = " ".join(README.split())
+    no_letter_by = datetime.combine(date(2026, 12, 8), LETTERS.morning) + desk.NO_LETTER_BY
+    assert f"If no letter has come by {no_letter_by:%H:%M}," in text
+    assert f"not from {LETTERS.quiet_from:%H:%M} to {LETTERS.quiet_to:%H:%M}" in text
+    assert f"\n| morning | {LETTERS.morning:%H:%M} |" in README
+    assert f"\n| eve | {LETTERS.eve:%H:%M} |" in README
+    assert f"waits, longer with each, up to {door._LONGEST_WAIT_S} s" in text
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

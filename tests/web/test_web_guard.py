@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import httpx2
@@ -18,6 +19,8 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from page_scenes import SKIPPER, Scene, form_token, page_scene, post, terms, visitor_of
+from soakbell.fishery.season import caution
+from soakbell.letters.words import STANDING, checked_words, skipper_decides
 from soakbell.store.engine import Store
 from soakbell.web.app import all_ways
 from soakbell.web.health import Health, health_app
@@ -174,6 +177,18 @@ def test_the_health_page_that_breaks_is_fenced_in_too() -> None:
     assert answer.status_code == 500
     assert_fenced_in(answer.headers)
     assert "strict-transport-security" not in answer.headers  # RFC 6797, 7.2: not without TLS
+
+
+def test_every_page_tells_what_always_holds_and_how_old_its_rules_are(scene: Scene, skipper: TestClient) -> None:
+    law = caution(scene.house.settings.fishery)
+    dated = f"checked them on {checked_words(law.checked, law.not_read, law.rules)}"
+    always = (skipper_decides("this page"), *STANDING[1:], dated, law.url)
+    answers = {way.path: skipper.get(path_of(way)) for way in WAYS if way.get is not None}
+    answers["/in"] = visitor_of(scene.house).get("/in")
+    del answers["/season/sheet"]  # to be printed, with words of its own
+    pages = {path: unescape(answer.text) for path, answer in answers.items() if "<!doctype html>" in answer.text}
+    assert pages.keys() >= {"/", "/in", "/why", "/log", "/bench", "/bait", "/season", "/marks"}
+    assert [path for path, words in pages.items() if not all(one in words for one in always)] == []
 
 
 def test_pages_are_kept_nowhere_on_their_way(scene: Scene, skipper: TestClient) -> None:
