@@ -7,7 +7,6 @@ plan are left out of the settings: they are beside the call, and take most of a 
 from __future__ import annotations
 
 import asyncio
-import math
 import shutil
 import ssl
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mapping
@@ -54,7 +53,7 @@ LETTER_HOUR = local(4, 30)
 class AtRealPace(Transport):
     """As patient as where it is installed. A try that hangs takes its whole time, on the clock alone."""
 
-    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float = math.inf) -> _Answer:
+    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float) -> _Answer:
         try:
             return super()._exchange(url, headers, over_s)
         except FetchFailed as fault:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import gzip
 import json
+import math
 import signal
 import socket
 import struct
@@ -548,14 +549,14 @@ def test_a_reply_that_stays_broken_is_a_fault_that_says_what_came(
 def test_two_lengths_are_no_length(server: BadServer, clock: SetClock) -> None:
     """The library below drops this reply open, so what is left of it is swept up here."""
     with pytest.raises(FetchFailed, match="no good answer") as caught:
-        a_transport(clock)._exchange(server.on("/g", says(200, GRID, Content_Length="5, 7")), {})
+        a_transport(clock)._exchange(server.on("/g", says(200, GRID, Content_Length="5, 7")), {}, math.inf)
     del caught
     gc.collect()
 
 
 def test_a_slow_drip_ends_at_the_total_time(server: BadServer, clock: SetClock) -> None:
     with pytest.raises(FetchFailed, match=r"not done after [0-9.]+ s"):
-        a_transport(clock)._exchange(server.on("/g", drip_body), {})
+        a_transport(clock)._exchange(server.on("/g", drip_body), {}, math.inf)
 
 
 def test_a_page_of_html_is_kept_for_the_audit(server: BadServer, clock: SetClock) -> None:

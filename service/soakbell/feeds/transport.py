@@ -314,7 +314,7 @@ class Transport:
             rest_s = (_utc(until) - self._clock.now()).total_seconds()
         return min(max(rest_s, 0.0), RETRY_AFTER_BELIEVED_S)
 
-    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float = math.inf) -> _Answer:
+    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float) -> _Answer:
         limits = self._timeouts
         where = _name(parse_url(url))
         total_s = min(limits.total_s, self._left_s(over_s))
