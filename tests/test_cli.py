@@ -509,7 +509,7 @@ def test_a_restore_over_what_can_not_be_read_says_that_the_log_must_be_told_agai
     fishing.database.write_bytes(b"not a database at all " * 400)
     restored = fishing.type("restore", str(copy))
     assert restored.exit_code == 0
-    assert "what was told to the log since the backup can't be read in" in restored.output
+    assert "what was told to the log since the backup can't be read from" in restored.output
 
 
 @pytest.mark.parametrize(
