@@ -412,7 +412,7 @@ def unreachable(sources: SlowSources, takes_s: float) -> None:
     sources.takes_s |= {"": takes_s}
 
 
-@pytest.mark.parametrize("takes_s", [0.1, 20.0, 60.0])
+@pytest.mark.parametrize("takes_s", [0.1, 60.0])
 def test_a_round_in_which_nothing_answers_ends_in_time_and_asked_for_every_source(
     store: Store, takes_s: float
 ) -> None:

@@ -173,7 +173,7 @@ MOST_WAIT_S = 240.0
 
 
 def at_real_pace(shore: Shore) -> None:
-    shore.at_real_pace, shore.patience_s = True, 0.2
+    shore.at_real_pace, shore.patience_s = True, 0.1
 
 
 @pytest.mark.parametrize("fault", [F.FAILS, F.DRIP])
