@@ -120,7 +120,7 @@ def test_a_planted_fault_breaks_its_promise_on_the_first_morning(
         return ForecastFault.FAILS if fails_from is not None and met.at.time() >= fails_from else None
 
     kept = play(tmp_path, SEED, 1, first_evening=EVE, plant=fault, luck=lambda _day: luck, outage=outage)
-    assert [promise.what for promise in promises(kept) if not promise.kept] == [breaks]
+    assert breaks in [promise.what for promise in promises(kept) if not promise.kept]
 
 
 @pytest.mark.long
