@@ -9,7 +9,6 @@ import asyncio
 import contextlib
 import ctypes
 import logging
-import math
 import multiprocessing
 import os
 import signal
@@ -262,7 +261,7 @@ class _Noting(Transport):
 
     rig: _Rig
 
-    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float = math.inf) -> Any:
+    def _exchange(self, url: str, headers: Mapping[str, str], over_s: float) -> Any:
         try:
             answer = super()._exchange(url, headers, over_s)
         except FetchFailed as fault:
