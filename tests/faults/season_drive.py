@@ -248,7 +248,9 @@ class Driver:
         self._clock.put(now + timedelta(minutes=1))
         now = self._clock.true_now()
         backup, made_at = self._backup
+        self._store.close()
         former = restore(backup, database, now=self._clock.now())
+        self._store = open_database(self._settings)
         assert former is not None
         former.unlink()
         self.kept.troubles["restored"] += 1
