@@ -1,4 +1,4 @@
-"""Makes the pictures of README and of the skipper's pages from invented letters and an invented phone page.
+"""Makes the pictures of README and of the skipper's pages from the letters of an invented boat and its phone page.
 
     PYTHONPATH=.:tests tests/.venv/bin/python -m demo.pictures
 
@@ -14,6 +14,9 @@ import logging
 import sys
 import tempfile
 from collections.abc import Iterable
+from contextlib import closing
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
@@ -23,43 +26,55 @@ from browser import browser, browser_page
 from demo.play import play
 from demo.show import INVENTED, kind_of, write_letter
 from demo.story import WINTER
-from page_scenes import page_scene
+from page_scenes import NobodyAnswers, Scene, terms, visitor_of
+from soakbell.clock import SetClock
 from soakbell.planning.call import CallWord
+from soakbell.settings import Settings
+from soakbell.store.backup import back_up
+from soakbell.wiring import build, page_house
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
 MOST_BYTES = 120_000
 LETTER_PX, LETTER_TALL_PX = 640, 780
-PHONE_PX, PHONE_TALL_PX = 360, 760
+PHONE_PX, PHONE_TALL_PX = 360, 784
 _COLOURS = 64
 _BETWEEN_PX = 16
 _WORDS_PX = 15
 
 
 def main() -> int:
-    logging.disable(logging.WARNING)  # the phone's scene has sources that are all down once it has its call
+    logging.disable(logging.WARNING)  # nobody answers the page's own look at the sources
     PICTURES.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory(prefix="soakbell-pictures-") as folder:
-        letters = _letters(Path(folder))
-        (Path(folder) / "boat").mkdir()
+        letters, boat = _first_night(Path(folder))
         drawn = {
             "pull-letter": _of_page(letters["morning"].with_suffix(".html"), Path(folder)),
             "chart": _marked(Image.open(letters["morning"].with_suffix(".png"))),
             "eve-letter": _of_page(letters["eve"].with_suffix(".html"), Path(folder)),
-            "phone-page": _phone(Path(folder)),
+            "phone-page": _phone(boat, Path(folder)),
         }
         for name, picture in drawn.items():
             _keep(picture, PICTURES / f"{name}.png")
     return 0
 
 
-def _letters(folder: Path) -> dict[str, Path]:
-    """The files of the first night's letters, by kind."""
-    (night,) = asyncio.run(play(WINTER, 1, folder))
+def _first_night(folder: Path) -> tuple[dict[str, Path], tuple[Settings, datetime]]:
+    """The files of the first night's letters, by kind, and the boat as she was when the morning letter was out."""
+    boats: list[tuple[Settings, datetime]] = []
+
+    def keep_boat(settings: Settings, now: datetime) -> None:
+        copy = folder / "boat.sqlite3"
+        back_up(settings.database, copy)
+        boats.append((replace(settings, database=copy), now))
+
+    (night,) = asyncio.run(play(WINTER, 1, folder, at_letter=keep_boat))
     if not night.calls or night.calls[0].word is not CallWord.PULL:
         raise SystemExit("the first night of the story is no PULL any more: choose another for the pictures")
     out = folder / "letters"
     out.mkdir()
-    return {kind_of(caught.message): write_letter(caught.message, out)[0] for caught in reversed(night.letters)}
+    return {
+        kind_of(caught.message): write_letter(caught.message, out)[0] for caught in reversed(night.letters)
+    }, boats[0]
 
 
 def _of_page(page: Path, folder: Path) -> Image.Image:
@@ -81,10 +96,13 @@ def _marked(chart: Image.Image) -> Image.Image:
     return whole
 
 
-def _phone(folder: Path) -> Image.Image:
-    """Today's call beside the form of a pull."""
-    with page_scene(folder / "boat") as scene:
-        scene.tell_call()
+def _phone(boat: tuple[Settings, datetime], folder: Path) -> Image.Image:
+    """The call of the same letter beside the form of a pull."""
+    settings, now = boat
+    clock = SetClock(now)
+    with closing(build(settings, clock=clock, fetcher=NobodyAnswers(), invented=True)) as house:
+        page_of = page_house(house, terms(), clock)
+        scene = Scene(page_of, clock, house.store, visitor_of(page_of))
         with browser_page(scene, folder / "phone", width=PHONE_PX) as (page, address):
             page.set_viewport_size({"width": PHONE_PX, "height": PHONE_TALL_PX})
             page.goto(f"{address}/")

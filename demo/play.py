@@ -83,8 +83,16 @@ class Player:
     """Steps the clock through the days of a scenario and lets the service sweep."""
 
     def __init__(
-        self, story: Story, settings: Settings, clock: SetClock, server: ForecastServer, catcher: MailCatcher
+        self,
+        story: Story,
+        settings: Settings,
+        clock: SetClock,
+        server: ForecastServer,
+        catcher: MailCatcher,
+        *,
+        at_letter: Callable[[Settings, datetime], None] = lambda *_: None,
     ) -> None:
+        self._at_letter = at_letter
         self._story = story
         self._clock = clock
         self._server = server
@@ -113,6 +121,7 @@ class Player:
         calls: list[Call] = []
         for moment in self._night(day):
             await self._sweep(moment, day, calls)
+        self._at_letter(self._settings, self._clock.now())
         at, look_every = self._letter_due(day), timedelta(minutes=self._settings.letters.watch_every_min)
         while calls and calls[-1].window is not None and at < calls[-1].valid_until:
             at += look_every
@@ -193,10 +202,12 @@ async def play(
     folder: Path,
     *,
     after_day: Callable[[PlayedDay], None] = lambda _: None,
+    at_letter: Callable[[Settings, datetime], None] = lambda *_: None,
     without: Collection[date] = (),
 ) -> list[PlayedDay]:
     """Play ``days`` mornings of ``story``; database and settings go into ``folder``.
 
+    ``at_letter`` is called each morning once the letter is out, with the settings and the set clock's moment.
     The days ``without`` are passed over: the clock jumps, and the service looks again on the next that is played.
     """
     scenario = story.scenario
@@ -212,7 +223,7 @@ async def play(
                 station=scenario.station,
                 deck_traps=story.deck_traps,
             )
-            player = Player(story, settings, clock, server, catcher)
+            player = Player(story, settings, clock, server, catcher, at_letter=at_letter)
             try:
                 before = await player.play_eve(scenario.first_evening)
                 catcher.puts_off = scenario.greylisted

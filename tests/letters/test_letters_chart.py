@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 from PIL import Image
 
-from scenes import DAY, SCENES, ZONE, Scene, est, hours, pull_morning, wait_by_wind
+from scenes import DAY, SCENES, ZONE, Scene, est, hours, letter_of, pull_morning, wait_by_wind
 from soakbell.letters.chart import CHARTED, chart_png, day_hours, day_in_numbers
 from soakbell.letters.times import HarborTimes
 from soakbell.planning.call import Call
@@ -46,6 +46,20 @@ def test_a_day_of_which_nothing_is_known_has_no_picture() -> None:
     call = pull_morning().call
     assert chart_png(replace(call, hours=call.hours.iloc[0:0]), TIMES) is None
     assert chart_png(replace(call, hours=call.hours * float("nan")), TIMES) is None
+
+
+@pytest.mark.parametrize("gust_kt", [11.0, 12.0])
+def test_gusts_below_the_wind_of_another_source_are_drawn_as_told_and_the_letter_says_why(gust_kt: float) -> None:
+    scene = pull_morning()
+    frame = scene.call.hours.copy()
+    frame["wind_kt"], frame["gust_kt"] = 10.0, 14.0
+    frame.loc[pd.Timestamp(est(9)), ["wind_kt", "gust_kt"]] = 12.0, gust_kt
+    letter = letter_of(lambda: replace(scene, call=replace(scene.call, hours=frame)))
+    why = "gusts may stand below the wind of another source."
+    for part in (letter.text, letter.html):
+        assert (why in " ".join(part.split())) == (gust_kt < 12.0)
+    gusts = next(row for row in day_hours(replace(scene.call, hours=frame), TIMES) if row.quantity == "gust_kt")
+    assert dict(gusts.hours)[est(9)] == gust_kt
 
 
 @pytest.mark.parametrize("quantity", CHARTED)

@@ -101,6 +101,17 @@ def day_in_numbers(call: Call, times: HarborTimes) -> str:
     return " ".join(_in_numbers(row, call, times) for row in day_hours(call, times))
 
 
+def gusts_below_wind(call: Call, times: HarborTimes) -> str:
+    """Why gusts stand below the wind, where in some charted hour they do; else empty."""
+    wind, gust, _ = (dict(row.known()) for row in day_hours(call, times))
+    if all(value >= wind.get(at, value) for at, value in gust.items()):
+        return ""
+    return (
+        "Wind and gusts are each the highest that any source gives for the hour, so gusts may stand below the "
+        "wind of another source."
+    )
+
+
 def _in_numbers(row: DayHours, call: Call, times: HarborTimes) -> str:
     kind = named(row.quantity)
     ahead = [(at, value) for at, value in row.known() if at + _HOUR > call.made_at]

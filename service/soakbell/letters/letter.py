@@ -12,7 +12,7 @@ from typing import Any, Literal
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from soakbell.letters.chart import chart_png, day_in_numbers
+from soakbell.letters.chart import chart_png, day_in_numbers, gusts_below_wind
 from soakbell.letters.facts import LetterFacts
 from soakbell.letters.page import SECTIONS, TEXT_COLUMNS, page_of
 from soakbell.letters.pull_day import pull_day_ics
@@ -81,6 +81,7 @@ def morning_letter(
         changed=kind == "changed",
         previous=before,
         day_in_numbers=day_in_numbers(call, times),
+        gusts_below_wind=gusts_below_wind(call, times),
         has_chart=chart is not None,
         ashore=ashore,
         week=week,

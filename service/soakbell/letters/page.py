@@ -194,6 +194,7 @@ class Page(Around):
     season: SeasonSection | None
     start: StartSection | None
     day_in_numbers: str
+    gusts_below_wind: str
     has_chart: bool
     limits: str
     tighter_limits: str
@@ -219,6 +220,7 @@ def page_of(
     changed: bool = False,
     previous: Call | None = None,
     day_in_numbers: str = "",
+    gusts_below_wind: str = "",
     has_chart: bool = False,
     ashore: Ashore | None = None,
     week: Week | None = None,
@@ -260,6 +262,7 @@ def page_of(
         season=season_section(season, facts.command),
         start=start_section(None if ashore is None else ashore.start, facts.command),
         day_in_numbers=day_in_numbers,
+        gusts_below_wind=gusts_below_wind,
         has_chart=has_chart,
         limits=_limits(call.limits),
         tighter_limits="; ".join(f"{name}: {_limits(own)}" for name, own in call.tighter_limits.items()),
