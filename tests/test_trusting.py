@@ -13,6 +13,7 @@ from pydantic import TypeAdapter
 from sqlalchemy import delete, update
 
 from kept_days import (
+    FILE_DAYS,
     NEW_YORK,
     WITH_WIND_STATION,
     KeptDays,
@@ -53,6 +54,7 @@ from soakbell.trusting import (
     keep_record,
     kept_record,
     look_back,
+    measured_sea,
     single_trips_min,
     standing,
     trust_terms,
@@ -180,6 +182,23 @@ def test_without_a_station_nothing_is_known_and_that_is_no_fault(store: Store) -
     record = looked_back(kept, FIRST + DAY)
     assert (record.stations, record.errors, record.problems) == ((), (), ())
     assert [seen.fit for seen in record.days] == [None]
+
+
+def test_of_older_days_one_file_of_each_is_enough(store: Store) -> None:
+    """The service keeps no more of them; no hour is lost where one file ends and the next begins."""
+    kept = KeptDays(store)
+    since = kept.morning_of(FIRST)
+    now = since + 2 * FILE_DAYS * DAY
+    for hours in range(0, 24 * 2 * FILE_DAYS, 5):
+        kept.keep_measured(now - timedelta(hours=hours))
+    whole = measured_sea(kept.settings, store, since, now).hourly
+    with store.writing() as session:
+        assert replies.thin_station_files(session, now, calls_since=now) > 2 * FILE_DAYS
+    thinned = measured_sea(kept.settings, store, since, now).hourly
+    assert list(thinned) == list(whole) != []
+    for area, table in whole.items():
+        assert len(table) == 24 * 2 * FILE_DAYS - 1, "all hours but the one that isn't over"
+        pd.testing.assert_frame_equal(thinned[area], table)
 
 
 def test_a_kept_file_that_is_broken_is_passed_over_and_told(store: Store) -> None:

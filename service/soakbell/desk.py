@@ -69,6 +69,9 @@ PageLinks: TypeAlias = Callable[[PageAct, date, datetime], Link]
 """Makes a link to the boat's own page, in a letter of a day, at a moment."""
 
 AUDIT_AGE = timedelta(days=400)
+ALL_STATION_FILES_FOR = timedelta(days=3)
+"""Older ones are kept one a day: 45 days of a station pack to some 55 kB, and come with every poll."""
+
 REHEARSED_EVERY = timedelta(days=30)
 TRUST_WITHIN_DAYS = 7
 """A trust letter is written in the first evening of a month that the service runs, but not after these days."""
@@ -294,6 +297,7 @@ class Desk:
             replies.forget_warnings(session, needed, last_seen_before=now - timedelta(days=30))
             kept = timedelta(days=self._settings.keep_replies_days)
             replies.prune_replies(session, now - kept, calls_since=now - AUDIT_AGE)
+            replies.thin_station_files(session, now - ALL_STATION_FILES_FOR, calls_since=now - AUDIT_AGE)
             letters.forget_letters(session, written_before=now - AUDIT_AGE)
             bells.forget_rung(session, rung_before=now - AUDIT_AGE)
         self.look_back()

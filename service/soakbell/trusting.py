@@ -72,6 +72,10 @@ LOOK_BACK_DAYS = 120
 MOST_FILES = 400
 """Files of one station that a look back reads at most. The public service's hold 45 days, so three will do."""
 
+FILES_OVERLAP = timedelta(hours=27)
+"""How far the file before is looked for inside one: older files are kept one a day, and end some time before their
+fetch, in an hour that may have gone on."""
+
 AHEAD_DAYS = 4
 """The chances of this many days after a morning are looked at: as far as a zone text reaches."""
 
@@ -214,7 +218,7 @@ def _hourly(store: Store, area: ForecastArea, since: datetime, now: datetime) ->
         parts.append(rows.loc[rows.index < rows.index[-1].floor("h"), rows.columns.intersection(quantities)])
         if first_at <= since:
             break
-        by = min(by, first_at + timedelta(hours=1))
+        by = min(by, first_at + FILES_OVERLAP)
     if not parts:
         return pd.DataFrame(columns=quantities), unread
     together = pd.concat(parts)

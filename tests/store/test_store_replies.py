@@ -26,6 +26,7 @@ from soakbell.store.replies import (
     prune_replies,
     reply_named,
     seen_warnings,
+    thin_station_files,
     warning_as_json,
     warning_from_json,
 )
@@ -216,6 +217,25 @@ def test_a_reply_that_a_call_rested_on_stays_for_the_audit_age(session: Session)
     assert prune_replies(session, NOW - 30 * DAY, calls_since=NOW - 365 * DAY) == 1
     assert reply_named(session, audited.sha256) == audited
     assert reply_named(session, forgotten.sha256) is None
+
+
+def test_of_old_station_files_the_last_good_one_of_each_day_and_those_of_calls_stay(session: Session) -> None:
+    def file_of(hours: float, **changes: object) -> RawReply:
+        station = {"kind": SourceKind.OBSERVATIONS, "key": "NCKF1", "fetched_at": NOW - hours * HOUR}
+        return a_reply(**(station | {"body": f"{hours}".encode()} | changes))
+
+    day_before = [file_of(96 + hours) for hours in (3, 2, 1, 0)]  # from 06:00 to 09:00 UTC
+    other = file_of(98.5, key="PCBF1")
+    refused = file_of(97.5, status=503)
+    forecast = file_of(97.25, kind=SourceKind.GRID)
+    recent = [file_of(hours) for hours in (2, 1)]
+    for reply in (*day_before, other, refused, forecast, *recent):
+        keep_reply(session, reply)
+    a_call(session, NOW - 97 * HOUR, day_before[1])
+    assert thin_station_files(session, NOW - 3 * DAY, calls_since=NOW - 365 * DAY) == 2
+    stay = {reply.sha256 for reply in (day_before[1], day_before[3], other, refused, forecast, *recent)}
+    assert set(session.scalars(select(ReplyRow.sha256))) == stay
+    assert thin_station_files(session, NOW - 3 * DAY, calls_since=NOW - 365 * DAY) == 0
 
 
 def test_pruning_takes_any_number(session: Session) -> None:

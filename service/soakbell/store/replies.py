@@ -7,7 +7,7 @@ import hashlib
 import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -95,6 +95,30 @@ def prune_replies(session: Session, older_than: datetime, *, calls_since: dateti
     newest = select(good.c.id).where(good.c.place == 1)
     old = select(ReplyRow.id, ReplyRow.sha256).where(ReplyRow.fetched_at < older_than, ReplyRow.id.not_in(newest))
     doomed = [row_id for row_id, sha256 in session.execute(old) if sha256 not in kept_for_calls]
+    _drop(session, ReplyRow, ReplyRow.id, doomed)
+    return len(doomed)
+
+
+def thin_station_files(session: Session, older_than: datetime, *, calls_since: datetime) -> int:
+    """Drop station files fetched before ``older_than``, but for the last good one of a UTC day; gives their count.
+
+    Each holds weeks of measurements, so the last tells all that the others of its day told; they would cost the
+    most room of all. Never dropped: one whose ``sha256`` stands in the inputs of a call made at ``calls_since`` or
+    later, and what came with another status than 200.
+    """
+    kept_for_calls = _named_in_calls(session, calls_since)
+    files = select(ReplyRow.id, ReplyRow.sha256, ReplyRow.key, ReplyRow.fetched_at).where(
+        ReplyRow.kind == SourceKind.OBSERVATIONS.value, ReplyRow.status == 200, ReplyRow.fetched_at < older_than
+    )
+    days: set[tuple[str, date]] = set()
+    doomed = []
+    for row_id, sha256, key, fetched_at in session.execute(
+        files.order_by(ReplyRow.fetched_at.desc(), ReplyRow.id.desc())
+    ):
+        day = key, as_utc(fetched_at).date()
+        if day in days and sha256 not in kept_for_calls:
+            doomed.append(row_id)
+        days.add(day)
     _drop(session, ReplyRow, ReplyRow.id, doomed)
     return len(doomed)
 
