@@ -27,7 +27,11 @@ FIELDS = (
 
 _ADDRESS = re.compile(r"[^\s<>@,;:'\"()]+@[^\s<>@,;:'\"()]+")
 _POSITION = re.compile(
-    r"-?\d{1,3}\.\d+\s*,\s*-?\d{1,3}\.\d+|\b(?:lat|lon|latitude|longitude)=-?\d+(?:\.\d+)?", re.IGNORECASE
+    r"-?\d{1,3}\.\d+(?:\s*,\s*|%2C)-?\d{1,3}\.\d+"
+    r"|(?<![\d.])-?\d{1,3}\.\d{2,}\s+-?\d{1,3}\.\d{2,}(?![\d.])"
+    r"|\b(?:lat|lon)(?:itude|gitude)?(?:_deg)?['\"]?\s*[=:]\s*-?\d+(?:\.\d+)?"
+    r"|-?\d{1,3}(?:\.\d+)?\s*°\s*(?:[\d.]+\s*['′’\"″]\s*)*(?:[\d.]+\s*)?[NSEW]\b",
+    re.IGNORECASE,
 )
 
 
