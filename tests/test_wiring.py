@@ -44,7 +44,8 @@ def watcher() -> Iterator[Watcher]:
         runner.start()
         yield server
         server.shutdown()
-        runner.join()
+        runner.join(20)
+        assert not runner.is_alive()
 
 
 def ping(port: int) -> None:

@@ -135,7 +135,7 @@ def test_a_unit_of_work_that_reads_and_then_writes_waits_for_its_turn(store: Sto
         seen = session.execute(text("SELECT count(*) FROM note")).scalar()
         session.add(note("second"))
     done.append("second")
-    holder.join()
+    holder.join(20)
     assert seen == 1
     assert done == ["first", "second"]
 
@@ -155,7 +155,7 @@ def test_counting_up_from_many_threads_loses_nothing(store: Store) -> None:
     for counter in counters:
         counter.start()
     for counter in counters:
-        counter.join()
+        counter.join(60)
     with store.reading() as session:
         assert session.get_one(NoteRow, "count").value == {"n": 30}
 

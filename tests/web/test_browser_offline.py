@@ -285,8 +285,9 @@ class Gate:
         async def late(message: Message) -> None:
             if message["type"] == "http.response.start":
                 self.held.set()
-                while not self.open:
-                    await asyncio.sleep(0.01)
+                async with asyncio.timeout(60):
+                    while not self.open:
+                        await asyncio.sleep(0.01)
             await send(message)
 
         held = scope["type"] == "http" and scope["path"] == self.path and not self.open

@@ -412,7 +412,7 @@ def test_fifty_phones_with_twenty_entries_each_come_in_once_each(scene: Scene) -
     together = threading.Barrier(PHONES)
 
     def at_once(phone: Phone) -> int:
-        together.wait()
+        together.wait(60)
         phone.send_all()
         return phone.drops
 
