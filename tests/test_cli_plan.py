@@ -73,6 +73,7 @@ def test_the_plan_is_told_as_in_the_letter(terminal: Terminal) -> None:
     assert "Tue 8 Dec │ called" in told
     assert "String by string - Nine Foot: today" in told
     assert "The plan makes no call and changes none: you decide." in told
+    assert "Official warnings and local rules come before this plan." in told
 
 
 def test_the_last_day_to_start_the_take_up_is_told_as_in_the_letter(

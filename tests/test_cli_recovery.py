@@ -55,6 +55,7 @@ def test_the_list_counts_what_is_not_home_and_tells_by_when(terminal: Terminal) 
     assert "60 traps are not home: 56 fishing, 2 aboard and 2 missing." in text
     assert "All must be out by Thursday 6 May 2027, 7 days left." in text
     assert "Check with the authority." in text
+    assert "These were last checked on 25 Nov 2026; 18 of 25 were not read in the rule's own text." in text
 
 
 def test_a_clock_behind_the_log_is_told(terminal: Terminal) -> None:

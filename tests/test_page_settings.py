@@ -96,6 +96,14 @@ def test_a_short_passphrase_is_refused() -> None:
     assert CliRunner().invoke(app, ["passphrase"], input="heron\nheron\n").exit_code == 1
 
 
+def test_a_passphrase_longer_than_the_door_takes_is_refused() -> None:
+    told = "x" * 201
+    result = CliRunner().invoke(app, ["passphrase"], input=f"{told}\n{told}\n")
+    assert result.exit_code == 1
+    assert "skipper" not in result.stdout
+    assert "200 characters at most" in result.stderr
+
+
 def test_only_the_named_proxies_are_believed(written: Written) -> None:
     terms = load_page_terms(written(f'[page]\nskipper = "{hash_of(SKIPPER)}"\n'))
     assert terms.proxies == ("127.0.0.1",)

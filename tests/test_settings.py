@@ -387,6 +387,12 @@ def test_a_forecast_point_far_from_the_harbor_is_refused(edited: Edited) -> None
     assert "[30.05, -84.15]?" in faults["areas[Inner Bay]"].write
 
 
+def test_a_forecast_point_off_the_globe_is_refused_with_its_bounds(edited: Edited) -> None:
+    faults = faults_of(edited(("lat_deg = 30.05\nlon_deg = -84.15", "lat_deg = 3003.0\nlon_deg = -8409.0")))
+    assert "-90 to 90" in faults["areas[Inner Bay].lat_deg"].write
+    assert "-180 to 180" in faults["areas[Inner Bay].lon_deg"].write
+
+
 def test_a_harbor_on_the_other_side_of_the_world_from_its_zone_is_refused(edited: Edited) -> None:
     faults = faults_of(edited(("lon_deg = -84.17", "lon_deg = 84.17")))
     assert list(faults) == ["harbor.lon_deg"]

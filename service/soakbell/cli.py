@@ -120,13 +120,16 @@ def morning(
 @app.command()
 def passphrase() -> None:
     """Ask twice for a passphrase of the phone page, and print what page.toml keeps of it."""
-    from soakbell.web.door import SHORTEST_PASSPHRASE, hashed
+    from soakbell.web.door import LONGEST_PASSPHRASE, SHORTEST_PASSPHRASE, hashed
 
     told = typer.prompt("Passphrase", hide_input=True, confirmation_prompt=True, err=True)
     if len(told) < SHORTEST_PASSPHRASE:
         typer.echo(
             f"That is too short: use at least {SHORTEST_PASSPHRASE} characters, as of four words.", err=True
         )
+        raise typer.Exit(1)
+    if len(told) > LONGEST_PASSPHRASE:
+        typer.echo(f"That is too long: the page takes {LONGEST_PASSPHRASE} characters at most.", err=True)
         raise typer.Exit(1)
     typer.echo(f'skipper = "{hashed(told)}"')
     typer.echo(

@@ -37,7 +37,7 @@ def plan(
     from soakbell.due_times import local_day
     from soakbell.letters.plan_section import plan_section
     from soakbell.letters.times import full_day_words
-    from soakbell.letters.words import called
+    from soakbell.letters.words import called, skipper_decides
     from soakbell.wiring import build
 
     settings = settings_of(ctx)
@@ -53,6 +53,7 @@ def plan(
             typer.echo(_why_none(settings, call))
         else:
             _tell(section)
+        typer.echo(f"\n{skipper_decides('this plan')}")
         if curves is not None:
             _draw(house.desk.plan, settings, now, curves)
     finally:

@@ -72,6 +72,7 @@ def recovery(
     from rich.console import Console
 
     from soakbell.clock import SystemClock
+    from soakbell.fishery.season import caution
     from soakbell.letters.recovery_files import recovery_csv, recovery_gpx, take_up_ics
     from soakbell.letters.recovery_sheet import recovery_sheet
     from soakbell.letters.times import HarborTimes
@@ -101,7 +102,8 @@ def recovery(
     behind = clock_behind(kept.gear, now)
     if behind:
         typer.echo(f"{behind} Days told here may be wrong until then.")
-    _tell(Console(), out, season, HarborTimes.at(settings.harbor.time_zone, now), settings.boat.name)
+    times = HarborTimes.at(settings.harbor.time_zone, now)
+    _tell(Console(), out, season, times, settings.boat.name, caution(settings.fishery).text)
     for option, file, content in files:
         if file is None:
             continue
@@ -115,7 +117,9 @@ def recovery(
 # ---- the screen
 
 
-def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: HarborTimes, boat: str) -> None:
+def _tell(
+    console: Console, out: RecoveryList, season: SeasonAhead, times: HarborTimes, boat: str, law_words: str
+) -> None:
     from soakbell.letters.recovery_words import (
         EVENLY,
         REPORT,
@@ -155,7 +159,7 @@ def _tell(console: Console, out: RecoveryList, season: SeasonAhead, times: Harbo
     say("")
     for text in reckoned_lines(season):
         say(text)
-    for text in ((STAYS, EVENLY) if out.not_home else ()) + (skipper_decides("this list"),):
+    for text in ((STAYS, EVENLY) if out.not_home else ()) + (skipper_decides("this list"), law_words):
         say(text)
 
 

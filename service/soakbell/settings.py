@@ -275,10 +275,14 @@ class Boat(Table):
         )
 
 
+_LATITUDE = "latitude in decimal degrees, south negative, -90 to 90"
+_LONGITUDE = "longitude in decimal degrees, west negative, -180 to 180"
+
+
 class Harbor(Table):
     name: Name = Field(description="the harbor's name")
-    lat_deg: float = Field(ge=-90, le=90, description="latitude in decimal degrees, south negative, -90 to 90")
-    lon_deg: float = Field(ge=-180, le=180, description="longitude in decimal degrees, west negative, -180 to 180")
+    lat_deg: float = Field(ge=-90, le=90, description=_LATITUDE)
+    lon_deg: float = Field(ge=-180, le=180, description=_LONGITUDE)
     time_zone: Annotated[str, AfterValidator(_zone_name)] = Field(
         description='an IANA zone name, as in "America/New_York"'
     )
@@ -293,8 +297,8 @@ class Area(Table):
     name: Name = Field(description="a name for the area")
     zone: Annotated[str, AfterValidator(_marine_zone)] = Field(description='a zone, as in "GMZ730"')
     office: str = Field(pattern=r"^[A-Z]{3}$", description='the forecast office in three capitals, as in "TAE"')
-    lat_deg: Degrees = Field(description="latitude in decimal degrees, south negative")
-    lon_deg: Degrees = Field(description="longitude in decimal degrees, west negative")
+    lat_deg: float = Field(ge=-90, le=90, description=_LATITUDE)
+    lon_deg: float = Field(ge=-180, le=180, description=_LONGITUDE)
     grid: str | None = Field(
         default=None,
         pattern=r"^[A-Z]{3}/[0-9]{1,3},[0-9]{1,3}$",

@@ -43,7 +43,7 @@ _WITHIN = timedelta(minutes=15)
 _FREE_TRIES, _FREE_TRIES_OF_ALL = 3, 30
 _LONGEST_WAIT_S = 300
 _MOST_CALLERS = 1000
-SHORTEST_PASSPHRASE, _LONGEST_PASSPHRASE = 12, 200
+SHORTEST_PASSPHRASE, LONGEST_PASSPHRASE = 12, 200
 _LONGEST_LINK = 1000
 _LONGEST_LINK_DAYS = 30
 
@@ -354,7 +354,7 @@ def ways(tries: Tries) -> tuple[Way, ...]:
         passphrase = str(form.get("passphrase", ""))
         try:
             with _turn_to_look():
-                role = role_of(visit.house, passphrase) if 0 < len(passphrase) <= _LONGEST_PASSPHRASE else None
+                role = role_of(visit.house, passphrase) if 0 < len(passphrase) <= LONGEST_PASSPHRASE else None
         except _Busy:
             tries.unbook(caller, visit.now)
             return _later(visit, "Others are signing in.", math.ceil(_LONGEST_IN_LINE_S))
