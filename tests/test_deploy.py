@@ -17,6 +17,7 @@ from typer.main import get_command
 from soakbell.cli import app
 
 DEPLOY = Path(__file__).resolve().parents[1] / "deploy"
+CONFIG = DEPLOY.parent / "config"
 README = DEPLOY.parent / "README.md"
 PAGES = (README, DEPLOY / "SKIPPER.md", DEPLOY / "OPERATING.md")
 UNIT = DEPLOY / "soakbell.service"
@@ -120,9 +121,53 @@ def test_everything_installed_is_pinned_by_hash() -> None:
 def test_there_is_one_install_and_all_files_name_its_place() -> None:
     made = [place for page in PAGES for place in re.findall(r"python3 -m venv (\S+)", page.read_text())]
     assert made == ["/usr/lib/soakbell"]
-    assert "/usr/lib/soakbell/bin/pip install --no-deps --no-build-isolation ." in README.read_text()
     for file in (UNIT, DEPLOY / "soakbell-as-service", README, DEPLOY / "OPERATING.md"):
         assert set(re.findall(r"(/\S+)/bin/soakbell", file.read_text())) == {"/usr/lib/soakbell"}, file
+
+
+def test_what_is_installed_is_built_from_a_copy_that_has_nothing_of_a_version_before(tmp_path: Path) -> None:
+    """A folder ``build`` of before would bring back modules that are gone, and newer ones."""
+    tree, copies = tmp_path / "tree", tmp_path / "copies"
+    for name in ("pyproject.toml", "README.md", "service/soakbell/units.py", "service/soakbell/gone.py"):
+        (tree / name).parent.mkdir(parents=True, exist_ok=True)
+        (tree / name).write_text(name)
+    pip = "/usr/lib/soakbell/bin/pip install --no-deps --no-build-isolation"
+    told = README.read_text().partition("-r deploy/requirements.lock\n")[2].partition(f"sudo {pip} ")
+    built_from = Path(told[2].partition("\n")[0].replace("/usr/local/src", str(copies)))
+    for build in (tree / "build", tree / "service" / "soakbell.egg-info", built_from / "build"):
+        build.mkdir(parents=True)
+        (build / "gone.py").write_text("of before")
+    as_told(told[0].replace("/usr/local/src", str(copies)), tree)
+    (tree / "service/soakbell/gone.py").unlink()
+    as_told(told[0].replace("/usr/local/src", str(copies)), tree)
+    files = {str(path.relative_to(built_from)) for path in built_from.rglob("*") if path.is_file()}
+    assert files == {"pyproject.toml", "README.md", "service/soakbell/units.py"}
+
+
+def test_the_mail_password_is_typed_unseen_and_is_its_owners_alone(tmp_path: Path) -> None:
+    (line,) = re.findall(
+        r"(?m)^.*/etc/soakbell/secrets/mail_password.*$", README.read_text().partition("```\n")[2]
+    )
+    assert line.startswith("read -rs password && ")
+    as_told(line.replace("/etc/soakbell/secrets", str(tmp_path)), tmp_path, typed="a \\ %s pass word\n")
+    kept = tmp_path / "mail_password"
+    assert kept.read_text() == "a \\ %s pass word\n"
+    assert kept.stat().st_mode & 0o777 == 0o600
+
+
+def as_told(commands: str, folder: Path, *, typed: str = "") -> None:
+    """Runs lines of a page in ``folder``, as the user of the test."""
+    script = f'set -e; sudo() {{ "$@"; }}\n{commands}'
+    subprocess.run(["bash", "-c", script], cwd=folder, input=typed, text=True, check=True, timeout=60)
+
+
+def test_the_container_publishes_the_page_to_its_own_computer_alone_and_takes_a_watchers_address() -> None:
+    compose = (DEPLOY / "compose.yaml").read_text()
+    host = re.search(r"# ports:\n    #   - \"127\.0\.0\.1:(\d+):(\d+)\"", compose)
+    assert host is not None
+    assert set(host.groups()) == {re.findall(r"(?m)^port = (\d+)", (CONFIG / "page.toml").read_text())[0]}
+    assert compose.count("heartbeat_url") == 3, "named to the service, and where its file lies"
+    assert ":/etc/soakbell/page.toml:ro" in compose
 
 
 def test_the_pages_tell_the_log_as_the_service_s_user_only() -> None:

@@ -18,6 +18,7 @@ from soakbell.planning import trips, visit_order
 from soakbell.schedule import Pace
 from soakbell.sea import conditions, observations
 from soakbell.settings import load_fishery
+from soakbell.store import nightly
 from soakbell.web import carry_pages, door, marks_import, sync, visit
 
 TOP = Path(__file__).resolve().parents[1]
@@ -65,6 +66,24 @@ NUMBERS = {
 @pytest.mark.parametrize(("of", "number"), NUMBERS.items(), ids=lambda part: part)
 def test_a_number_of_a_call_is_that_of_the_code(of: str, number: str) -> None:
     assert f"\n| {of} | {number} |" in README
+
+
+def test_the_room_on_the_disk_is_reckoned_for_what_is_kept() -> None:
+    section = " ".join(
+        (TOP / "deploy" / "OPERATING.md").read_text().partition("\n## Room on the disk\n")[2].split()
+    )
+    first_mb, in_all_mb = 330, 330 + 240 + 75
+    for told in (
+        f"kept for {settings.Store.model_fields['keep_replies_days'].default} days",
+        f"{24 * 60 / wiring.POLL_EVERY_MIN:g} polls a day",
+        f"a look each {LETTERS.watch_every_min} min",
+        f"all of the last {desk.ALL_STATION_FILES_FOR.days} days",
+        f"its {nightly.KEPT_NIGHTS} nightly copies",
+        f"{(1 + nightly.KEPT_NIGHTS + 3) * first_mb / 1e3:.1f} GB for the first",
+        f"{(1 + nightly.KEPT_NIGHTS + 3) * in_all_mb / 1e3:.0f} GB with two areas and a station, and 0.5 GB",
+    ):
+        assert told in section
+    assert "and 8 GB of free disk" in README
 
 
 def test_the_caps_that_security_tells_are_those_of_the_code() -> None:
