@@ -59,6 +59,12 @@ def looked_again(scene: Scene) -> WrittenLetter | None:
     return scene.house.desk.recheck(TODAY, 1, clock_suspect=False)
 
 
+def text_of(letter: WrittenLetter) -> str:
+    text = message_from_bytes(letter.message, policy=policy.default).get_body(("plain",))
+    assert text is not None
+    return " ".join(text.get_content().split())
+
+
 @pytest.mark.parametrize("path", ["/", "/why", "/bait"])
 def test_a_restored_pull_is_no_call_until_somebody_has_looked_since(scene: Scene, path: str) -> None:
     page = scene.visitor.get(path).text
@@ -75,9 +81,7 @@ def test_a_restored_pull_is_taken_back_by_letter_where_no_source_answers(scene: 
     assert letter is not None
     assert letter.call is not None
     assert letter.call.word == "NO CALL"
-    text = message_from_bytes(letter.message, policy=policy.default).get_body(("plain",))
-    assert text is not None
-    assert "Nothing came since the restore of 2026-12-08 09:40 UTC" in " ".join(text.get_content().split())
+    assert "Nothing came since the restore of 2026-12-08 09:40 UTC" in text_of(letter)
 
 
 @pytest.mark.parametrize("lacking", [SourceKind.WARNINGS, SourceKind.ZONE_TEXT, SourceKind.GRID])
@@ -113,6 +117,19 @@ def test_no_letter_after_a_restore_is_made_from_what_was_fetched_before(scene: S
     letter = scene.house.desk.write("morning", TODAY, 0, late=False, clock_suspect=False)
     assert letter.call is not None
     assert letter.call.word == "NO CALL"
+
+
+@pytest.mark.parametrize(("days_after", "is_told"), [(1, True), (4, False)])
+def test_letters_say_for_some_days_that_the_log_may_lack_what_was_told(
+    scene: Scene, days_after: int, is_told: bool
+) -> None:
+    """A pull that was told after the backup is lost with it, and its string counts as soaking on."""
+    scene.clock.put(NOW + days_after * 24 * 60 * MINUTE)
+    letter = scene.house.desk.write(
+        "morning", scene.clock.now().astimezone(NEW_YORK).date(), 0, late=False, clock_suspect=False
+    )
+    told = "The database was restored Tue 8 Dec 04:40: what was told to the log between that backup and then"
+    assert (told in text_of(letter)) == is_told
 
 
 def test_what_is_served_again_stands_in_for_no_newer_grid_that_was_lost(scene: Scene, tmp_path: Path) -> None:

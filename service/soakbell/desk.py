@@ -80,6 +80,9 @@ NO_ORDER_AFTER_RESTORE = timedelta(days=7)
 """So long no order goes straight to the supplier: one from after the backup would be ordered again. By then it has
 come or was asked for."""
 
+RESTORE_TOLD = timedelta(days=3)
+"""So long letters say that the log may lack what was told after the backup."""
+
 NO_LETTER_BY = timedelta(minutes=60)
 """A skipper without a letter this long after its hour should look at the official forecast himself."""
 
@@ -493,7 +496,9 @@ class Desk:
     ) -> list[UnaskedLetter]:
         """The draft, or the order itself and the skipper's copy. All are of use until the supplier's hour."""
         settings, day = self._settings, order.day
-        if order.straight and (restored_on := self._restored_lately(now)) is not None:
+        restored_at = self._restored_at(now, NO_ORDER_AFTER_RESTORE)
+        if order.straight and restored_at is not None:
+            restored_on = local_day(restored_at, settings.harbor.time_zone)
             order = replace(order, straight=False, restored_on=restored_on)
         useless = due_at(day, order.order_by, settings.harbor.time_zone)
         facts = self._facts_beside(day, now, due=now)
@@ -522,12 +527,10 @@ class Desk:
         copy = to_skipper(order_copy(order, facts, now=now), ORDER_COPY)
         return [UnaskedLetter(BAIT_ORDER, useless, itself), copy]
 
-    def _restored_lately(self, now: datetime) -> date | None:
+    def _restored_at(self, now: datetime, within: timedelta) -> datetime | None:
         with self._store.reading() as session:
             restored = newest_restore(session)
-        if restored is None or now - restored.at > NO_ORDER_AFTER_RESTORE:
-            return None
-        return local_day(restored.at, self._settings.harbor.time_zone)
+        return None if restored is None or now - restored.at > within else restored.at
 
     def _trust(self, day: date, turns: Mapping[str, int], now: datetime) -> list[UnaskedLetter]:
         """The letter about the month before, if it is due and a call was made in that month."""
@@ -698,6 +701,7 @@ class Desk:
             "no_letter_by": (datetime.combine(day, settings.letters.morning) + NO_LETTER_BY).time(),
             "refused": self._refused(),
             "expired": self._expired(now),
+            "restored_at": self._restored_at(now, RESTORE_TOLD),
             "invented": self._invented,
             "command": self._command,
         }

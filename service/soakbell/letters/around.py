@@ -25,7 +25,7 @@ class Around:
     written: str
     page_zone: str
     late: str
-    left_out: str
+    lacking: str
     invented: bool
     is_call: bool
     links: tuple[Link, ...]
@@ -57,7 +57,7 @@ def around(
         written=times.zoned(now),
         page_zone=times.page_zone,
         late=f"This letter was due {times.dated(facts.due_at)} and is late." if facts.late else "",
-        left_out=left_out_words(facts.left_out),
+        lacking=" ".join(filter(None, (left_out_words(facts.left_out), restored_words(facts.restored_at, times)))),
         invented=facts.invented,
         is_call=is_call,
         links=facts.links,
@@ -86,6 +86,16 @@ def left_out_words(left_out: Sequence[str]) -> str:
     if not left_out:
         return ""
     return f"An earlier try of this letter failed or broke off, so this one leaves out {listed(left_out)}."
+
+
+def restored_words(restored_at: datetime | None, times: HarborTimes) -> str:
+    """A sentence, or nothing. By a pull that is missing its string counts as soaking on."""
+    if restored_at is None:
+        return ""
+    return (
+        f"The database was restored {times.dated(restored_at)}: what was told to the log between that backup and "
+        "then is missing, unless it was told again, and soaks may be wrong."
+    )
 
 
 def expired_words(expired: Sequence[datetime], times: HarborTimes) -> tuple[str, ...]:

@@ -51,6 +51,7 @@ class LetterFacts:
         due_at: when this letter was due.
         late: true where it was written too long after ``due_at``.
         left_out: what else the letter would tell but for an earlier try that failed or broke off.
+        restored_at: when the database was restored, as long as the log may lack what was told before that.
         turn: 0 for the day's first letter, counting up with every CHANGED CALL.
         no_letter_by: local time after which the skipper stops waiting for a letter.
         next_letter_at: when the next morning letter is due, or None.
@@ -76,6 +77,7 @@ class LetterFacts:
     watch_until: datetime | None = None
     late: bool = False
     left_out: tuple[str, ...] = ()
+    restored_at: datetime | None = None
     turn: int = 0
     refused: tuple[str, ...] = ()
     expired: tuple[datetime, ...] = ()
