@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from pydantic import TypeAdapter
-from sqlalchemy import delete, update
+from sqlalchemy import delete, select, update
 
 from kept_days import (
     FILE_DAYS,
@@ -36,7 +36,7 @@ from law.world import (
     world,
 )
 from soakbell.clock import SetClock
-from soakbell.desk import Desk
+from soakbell.desk import ALL_STATION_FILES_FOR, Desk
 from soakbell.plan_settings import Trust
 from soakbell.planning.call import Call, CallWord
 from soakbell.sea.sources import RawReply, SourceKind
@@ -199,6 +199,21 @@ def test_of_older_days_one_file_of_each_is_enough(store: Store) -> None:
     for area, table in whole.items():
         assert len(table) == 24 * 2 * FILE_DAYS - 1, "all hours but the one that isn't over"
         pd.testing.assert_frame_equal(thinned[area], table)
+
+
+def test_the_nightly_housekeeping_leaves_all_station_files_of_the_last_days_and_one_of_a_day_before(
+    store: Store,
+) -> None:
+    kept = KeptDays(store)
+    now = kept.morning_of(FIRST + 6 * DAY)
+    for hours in range(0, 24 * 5, 6):
+        kept.keep_measured(now - timedelta(hours=hours))
+    kept.desk(now).housekeep()
+    with store.reading() as session:
+        ages = [now - at for at in session.scalars(select(ReplyRow.fetched_at))]
+    recent = [age for age in ages if age <= ALL_STATION_FILES_FOR]
+    assert len(recent) == 4 * ALL_STATION_FILES_FOR.days + 1
+    assert 2 <= len(ages) - len(recent) <= 3
 
 
 def test_a_kept_file_that_is_broken_is_passed_over_and_told(store: Store) -> None:

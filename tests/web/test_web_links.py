@@ -135,6 +135,7 @@ def test_opening_every_link_of_a_letter_changes_nothing(scene: Scene) -> None:
                 answer = scene.visitor.get(link, headers={"Sec-Fetch-Site": "none"})
                 assert answer.status_code == 200
                 assert "set-cookie" not in answer.headers
+                assert "This link signs you in as skipper on this phone, once." in answer.text
             assert scene.visitor.head(link).status_code in (200, 405)
     assert rows(scene) == before
     (link,) = own_links(parts(letter)[0])
