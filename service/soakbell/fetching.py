@@ -337,15 +337,17 @@ class Fetching:
                     held = letters.get_note(session, self._name(_newest_name(kind, key)))
                     sha256 = None if held is None else held[0]["sha256"]
                     pages = _kept_pages(session, kind, key, sha256, 0 if restored is None else restored.reply_id)
+                    met = []
                     if pages:
                         kept[kind, key] = pages
                     elif restored is not None:
-                        troubles[kind, key] = f"nothing came since the restore of {restored.at:%Y-%m-%d %H:%M} UTC"
+                        met.append(f"nothing came since the restore of {restored.at:%Y-%m-%d %H:%M} UTC")
                     note = letters.get_note(session, self._name(f"trouble:{kind.value}:{key}"))
                     if note is not None:
                         asked = "last asked" if note[0].get("asked", True) else "not asked at"
-                        met = f"{asked} {note[1]:%H:%M} UTC: {note[0]['text']}"
-                        troubles[kind, key] = "; ".join(filter(None, (troubles.get((kind, key)), met)))
+                        met.append(f"{asked} {note[1]:%H:%M} UTC: {note[0]['text']}")
+                    if met:
+                        troubles[kind, key] = "; ".join(met)
                 listed = letters.get_note(session, self._name(f"listed:{area.office}"))
                 if listed is not None and not listed[0]["had"]:
                     issued_at = datetime.fromisoformat(listed[0]["issued_at"])
