@@ -82,7 +82,7 @@ def test_a_fault_of_all_services_makes_one_no_call_that_names_it(
 
 
 def test_where_no_reply_comes_or_only_a_part_of_one_the_last_good_one_serves(season: Path, tmp_path: Path) -> None:
-    """F3. The list of warnings stands for all, so that the slow faults cost little. Two areas have it, and what was
+    """F3. The list of warnings stands for all, so that slow faults cost little. Two areas share it, and what was
     met is told once."""
     slow = (F.DRIP, F.SILENCE)
     quick = (F.RESET, F.WRONG_LENGTH, F.BOMB, F.ODD_SCHEME, F.ELSEWHERE, F.RING, F.BUSY, F.FAILS)

@@ -33,7 +33,7 @@ EVE = date(2026, 10, 29)
 DAYS = 3
 CALM = DayLuck({}, 1, {}, None)
 OUT_OF_TIME = time(8, 40)
-HIGH_SEAS_SEED, RIPE_EVE = 22, date(2026, 11, 4)
+HIGH_SEAS_SEED, RIPE_EVE = 93, date(2026, 11, 4)
 
 pytestmark = pytest.mark.slow
 
