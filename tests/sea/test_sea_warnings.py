@@ -265,6 +265,11 @@ def test_a_cancel_with_a_part_that_was_not_understood_ends_nothing() -> None:
     assert spans([message(), cancel]) == [("a", 0, 12)]
 
 
+def test_a_cancel_in_a_test_string_takes_nothing_from_its_own_message() -> None:
+    for product_class in "TEX":
+        assert spans([message(vtec=(code("CAN").replace("/O.", f"/{product_class}."),))]) == [("a", 0, 12)]
+
+
 def test_what_was_not_understood_holds_beside_an_event_that_its_own_message_cancels() -> None:
     half_read = message(vtec=(code("CAN"),), not_understood=("/O.NEW.KTAE...",))
     assert spans([half_read]) == [("a", 0, 12)]
@@ -286,6 +291,15 @@ def test_an_expiry_told_ahead_of_time_lets_the_event_run_to_its_end() -> None:
 def test_an_event_without_an_end_ends_where_its_expiry_says_or_was_sent(sent: float, over: float) -> None:
     endless = message("a", ends=None, vtec=(code("NEW", 0, None),))
     expired = message("b", type_="Cancel", sent=sent, ends=5, vtec=(code("EXP", 0, 5),))
+    assert spans([endless, expired]) == [("a", 0, over)]
+
+
+@pytest.mark.parametrize(("ends", "over"), [((5, 8), 8), ((8, 5), 8), ((None,), 4)])
+def test_of_several_ends_an_expiry_keeps_the_latest_and_without_one_it_ends_at_its_sending(
+    ends: tuple[float | None, ...], over: float
+) -> None:
+    endless = message("a", ends=None, vtec=(code("NEW", 0, None),))
+    expired = message("b", type_="Cancel", sent=4, vtec=tuple(code("EXP", 0, end) for end in ends))
     assert spans([endless, expired]) == [("a", 0, over)]
 
 
