@@ -34,6 +34,7 @@ from soakbell.planning.trips import (
     part_of,
     plan_trip,
     possible_departures,
+    stretches,
     visited,
 )
 from soakbell.planning.visit_order import Runs, run_of_way, visit_order
@@ -264,6 +265,14 @@ def test_a_forecast_that_breaks_soon_after_landing_narrows_the_window() -> None:
     seas = conditions(zone_text(wind_kt=wind), grid())
     assert max(departures_in(seas)) == 16
     assert max(departures_in(seas, break_margin_h=2)) == 14
+
+
+def test_after_landing_every_place_of_the_trip_is_asked_for_the_whole_margin() -> None:
+    trip = plan_trip(GREBE, NOTCH_CREEK, [NINE_FOOT], TRAPS)
+    home_min = trip.duration_min
+    after = [(place, home_min, home_min + 90) for place in (HARBOR, "Nine Foot")]
+    assert stretches(trip, 1.5)[-2:] == after
+    assert len(stretches(trip, 1.5)) == len(stretches(trip)) + 2
 
 
 def test_hours_beyond_the_table_are_never_fit() -> None:

@@ -244,6 +244,26 @@ def test_what_is_required_and_not_limited_must_be_there_as_well() -> None:
     assert fit(zone_text(thunder_pct=90), grid(), required=need).all()
 
 
+def test_a_number_is_required_in_the_hours_of_its_span_and_in_no_others() -> None:
+    half_past = (HOURS[9] + timedelta(minutes=30)).to_pydatetime()
+    span = Requirement(SourceKind.OBSERVATIONS, "wind_kt", half_past, HOURS[12].to_pydatetime())
+    hours = fit(zone_text(), grid(), required=NEEDED | {span})
+    assert np.flatnonzero(~hours).tolist() == [9, 10, 11]
+
+
+def test_steepness_is_not_known_by_a_period_that_does_not_carry() -> None:
+    part = grid(period_s=6)
+    part = replace(part, whole=part.whole.assign(period_s=False))
+    seas = conditions(zone_text(), part)
+    assert not fitness(seas, replace(LIMITS, steepness=0.5), depth_m=4).fit.any()
+
+
+def test_a_source_without_the_number_hides_no_gap_between_two_others() -> None:
+    far_apart = (zone_text(wind_kt=14), grid(wind_kt=2), said(SourceKind.OBSERVATIONS))
+    for sources in (far_apart, far_apart[::-1]):
+        assert [(gap.low, gap.high) for gap in conditions(*sources).gaps] == [(2, 14)] * len(HOURS)
+
+
 def test_no_number_of_an_unofficial_source_carries_a_call_however_whole() -> None:
     for kind in (SourceKind.OBSERVATIONS, SourceKind.POINT):
         whole = replace(zone_text(gust_kt=12), kind=kind)
