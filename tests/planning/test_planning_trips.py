@@ -284,8 +284,9 @@ def test_hours_beyond_the_table_are_never_fit() -> None:
     assert fit_departures(trip, first, at_sea.places, break_margin_h=0) == first
     rough_at_first = dict.fromkeys(at_sea.places, fit_but_at(0))
     assert fit_departures(trip, first, rough_at_first, break_margin_h=0) == ()
-    early = (HOURS[0].to_pydatetime() - timedelta(hours=2),)
-    assert fit_departures(trip, early, at_sea.places, break_margin_h=0) == ()
+    for early_min in (15, 120):
+        early = (HOURS[0].to_pydatetime() - timedelta(minutes=early_min),)
+        assert fit_departures(trip, early, at_sea.places, break_margin_h=0) == ()
     home_at_its_end = HOURS[-1].to_pydatetime() + timedelta(hours=1, minutes=-trip.duration_min)
     assert fit_departures(trip, (home_at_its_end,), at_sea.places, break_margin_h=0) == (home_at_its_end,)
     rough_at_last = dict.fromkeys(at_sea.places, fit_but_at(len(HOURS) - 1))
