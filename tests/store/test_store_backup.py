@@ -25,6 +25,7 @@ from soakbell.gear.log import LogEntry, Pulled, TrapsSet
 from soakbell.store.backup import back_up, check_copy, rehearse_restore, restore
 from soakbell.store.engine import Store, open_current, open_store
 from soakbell.store.in_use import restoring, serving
+from soakbell.store.letters import note_names, put_note
 from soakbell.store.log import all_entries, append_entries
 from soakbell.store.page_doors import KeptSession, begin_session, session_of
 from soakbell.store.upgrade import migrate
@@ -406,3 +407,14 @@ def test_a_rehearsal_says_that_a_backup_would_serve(store: Store, tmp_path: Path
     damage(tmp_path / "copy.db")
     with pytest.raises(StoreError):
         rehearse_restore(tmp_path / "copy.db")
+
+
+def test_after_a_restore_all_that_has_a_pace_is_due_at_once(store: Store, tmp_path: Path) -> None:
+    """What the last look found is lost, as that a station had moved."""
+    with store.writing() as session:
+        for name in ("polled:Little Grebe", "tick:place stations:Little Grebe", "station:42036:Little Grebe"):
+            put_note(session, name, {}, NOW)
+    back_up(file_of(store), tmp_path / "copy.db")
+    restore(tmp_path / "copy.db", file_of(store), now=NOW)
+    with store.reading() as session:
+        assert note_names(session, "") == ("restored", "station:42036:Little Grebe")
