@@ -271,40 +271,43 @@ def test_what_is_carried_goes_by_no_temporary_folder_of_the_system(
 
 
 def test_uploads_are_spooled_beside_the_database_as_long_as_the_page_is_served(
-    scene: Scene, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    stays_empty: Scene, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(running, "page_terms_of", lambda _: terms())
-    monkeypatch.setattr(running, "page_house", lambda *_: scene.house)
+    monkeypatch.setattr(running, "page_house", lambda *_: stays_empty.house)
     settings = SimpleNamespace(database=tmp_path / "soakbell.db", page_file=tmp_path / "page.toml")
     with ExitStack() as pages:
-        running._serve_page(pages, SimpleNamespace(settings=settings), scene.clock)  # type: ignore[arg-type]
+        running._serve_page(pages, SimpleNamespace(settings=settings), stays_empty.clock)  # type: ignore[arg-type]
         assert tempfile.gettempdir() == str(tmp_path)
     assert tempfile.gettempdir() != str(tmp_path)
 
 
 def test_what_was_left_of_a_killed_carry_goes_with_the_next_and_what_is_carried_now_stays(
-    scene: Scene, tmp_path: Path
+    stays_empty: Scene,
 ) -> None:
-    left = tmp_path / ".soakbell.db.carry-x"
+    database = stays_empty.store.file
+    assert database is not None
+    left = database.with_name(f".{database.name}.carry-x")
     left.mkdir()
     (left / DATABASE).touch()
-    with carrying.carrying_folder(tmp_path / "soakbell.db") as held:
-        carried_out(scene)
+    with carrying.carrying_folder(database) as held:
+        assert not left.exists()
+        carried_out(stays_empty)
         assert held.exists()
-    assert [path.name for path in tmp_path.glob(".soakbell.db.carry-*")] == []
+    assert list(database.parent.glob(".*.carry-*")) == []
 
 
 def test_nothing_is_carried_that_would_take_the_room_of_letters(
-    scene: Scene, new_boat: Scene, monkeypatch: pytest.MonkeyPatch
+    packed: bytes, stays_empty: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    zipped, before = carried_out(scene), rows(new_boat)
-    assert scene.store.file is not None
-    room = SimpleNamespace(free=50_000_000 + scene.store.file.stat().st_size)
+    before = rows(stays_empty)
+    assert stays_empty.store.file is not None
+    room = SimpleNamespace(free=50_000_000 + stays_empty.store.file.stat().st_size)
     monkeypatch.setattr("shutil.disk_usage", lambda _: room)
-    for answer in (scene.visitor.get("/carry/boat.zip"), upload(new_boat, "/carry/import", zipped)):
+    for answer in (stays_empty.visitor.get("/carry/boat.zip"), upload(stays_empty, "/carry/import", packed)):
         assert answer.status_code in (422, 503)
         assert "free some room on the disk" in answer.text
-    assert rows(new_boat) == before
+    assert rows(stays_empty) == before
 
 
 def test_a_disk_that_fills_up_while_something_is_carried_is_told(
