@@ -370,9 +370,10 @@ def test_a_grid_cell_that_changed_is_told_in_the_letter_for_three_days(store: St
     for days, is_told in ((1, True), (3.9, True), (4.1, False)):
         clock.put(NOW + days * DAY)
         call = desk.decide(TODAY + days // 1 * DAY, clock_suspect=False).call
-        assert any(caution.startswith(told) for caution in call.cautions_told) is is_told
+        assert [notice.startswith(told) for notice in call.notices] == [True] * is_told
     clock.put(NOW + DAY)
-    assert told in " ".join(desk.letter_text(TODAY + DAY, clock_suspect=False).split())
+    text = " ".join(desk.letter_text(TODAY + DAY, clock_suspect=False).split())
+    assert f"- {told}" in text  # in our own words, and not as the forecast's
     assert desk.sources.on_hand(clock.now()).cells == {"Inner Bay": "TAE/77,72", "Outer Bay": OUTER}
 
 

@@ -346,6 +346,7 @@ def _call(
         strings=string_states(situation, now),
         warnings=tuple(dict.fromkeys(h.message for h in held)),
         cautions_told=surveyed.cautions,
+        notices=surveyed.notices,
         disagreements=_disagreements(surveyed, now, end),
         outlook=verdict.outlook,
         sources=tuple(

@@ -103,7 +103,8 @@ class Survey:
         fresh_until: by area name; leaving later than this, some source is too old.
         sources: each once, by kind, then in the order of the areas.
         held: warnings in force from now to the end of the table, those that don't bar among them.
-        cautions: notices, then caution headlines and outlook sentences of the first day, verbatim.
+        cautions: caution headlines and outlook sentences of the first day, verbatim.
+        notices: as they were on hand.
         messages: warning messages to remember.
         said: by area name, what each source said of it.
     """
@@ -113,6 +114,7 @@ class Survey:
     sources: tuple[SourceTold, ...]
     held: tuple[HeldWarning, ...]
     cautions: tuple[str, ...]
+    notices: tuple[str, ...]
     messages: tuple[OfficialWarning, ...]
     said: Mapping[str, tuple[SourceHours, ...]] = field(default_factory=dict, repr=False)
 
@@ -135,6 +137,7 @@ def survey(settings: Settings, on_hand: OnHand, hours: pd.DatetimeIndex, now: da
         sources=tuple(sorted(reader.told.values(), key=lambda told: list(SourceKind).index(told.kind))),
         held=tuple(dict.fromkeys(reader.held)),
         cautions=tuple(dict.fromkeys(reader.cautions)),
+        notices=on_hand.notices,
         messages=reader.messages,
         said=reader.said,
     )
@@ -151,7 +154,7 @@ class _Reader:
         self.told: dict[ReplyKey, SourceTold] = {}
         self.parsed: dict[tuple[SourceKind, str], object] = {}
         self.held: list[HeldWarning] = []
-        self.cautions: list[str] = list(on_hand.notices)
+        self.cautions: list[str] = []
         self.messages: tuple[OfficialWarning, ...] = ()
         self.lists_known: dict[str, bool] = {}
         self.said: dict[str, tuple[SourceHours, ...]] = {}

@@ -94,7 +94,7 @@ def eve_letter(eve: Eve, facts: LetterFacts, *, now: datetime, season: SeasonAhe
         warnings=() if call is None else tuple(warning_block(w, times, dated=True) for w in call.warnings),
         warnings_line=_warnings(call, times, eve.day),
         reasons_title="" if call is None else _REASONS_TITLE[call.word],
-        reasons=() if call is None else teller.tell_all(call.reasons),
+        reasons=() if call is None else (*teller.tell_all(call.reasons), *map(one_line, call.notices)),
         cautions_told=() if call is None else tuple(one_line(c) for c in call.cautions_told),
         season=season_line(season),
         start=start_line(eve.start),

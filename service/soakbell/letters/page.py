@@ -206,7 +206,7 @@ class Page(Around):
     soak: tuple[SoakRow, ...]
     soaks_at: str
     cautions_told: tuple[str, ...]
-    disagreements: tuple[str, ...]
+    also: tuple[str, ...]
     sources: tuple[SourceRow, ...]
     ages_at: str
     credits: tuple[str, ...]
@@ -274,7 +274,7 @@ def page_of(
         soak=tuple(_soak_row(s, take_up=call.take_up) for s in call.strings),
         soaks_at=times.zoned(call.made_at),
         cautions_told=tuple(one_line(c) for c in call.cautions_told),
-        disagreements=teller.tell_all(_not_told_yet(call)),
+        also=(*map(one_line, call.notices), *teller.tell_all(_not_told_yet(call))),
         sources=tuple(source_row(s, times) for s in call.sources),
         ages_at=_ages_at(call, times),
         credits=facts.credits,

@@ -189,6 +189,7 @@ class Call:
         limits: what the hours were held against, column -> limit.
         tighter_limits: by string, the limits of its own that are tighter, column -> limit.
         valid_until: after this the call counts for nothing.
+        notices: what the skipper is to be told beside the call, in our words.
         take_up: the call is of taking traps up, since no harvest is left before they must be out.
     """
 
@@ -211,3 +212,4 @@ class Call:
     valid_until: datetime
     tighter_limits: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     take_up: bool = False
+    notices: tuple[str, ...] = ()
