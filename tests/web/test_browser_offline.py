@@ -274,6 +274,37 @@ def test_signed_out_the_phone_keeps_what_waits_and_forgets_the_pages(scene: Scen
     assert len(by_phone(scene)) == 1
 
 
+SLOW_TO_FAIL = """() => {
+    const signal = self.fetch;
+    self.fetch = (...asked) => new Promise((_, fails) => {
+        self.fail = () => { self.fetch = signal; fails(new TypeError("no signal")); };
+    });
+    self.dispatchEvent(new Event("online"));
+}"""
+FAILS_AT_FIRST = """() => {
+    const signal = self.fetch;
+    self.fetch = async () => { self.fetch = signal; self.fail = () => {}; throw new TypeError("no signal"); };
+}"""
+
+
+@pytest.mark.parametrize("signal", [SLOW_TO_FAIL, FAILS_AT_FIRST], ids=["slow to fail", "fails at first"])
+def test_a_signal_is_used_once_it_carries(scene: Scene, tmp_path: Path, signal: str) -> None:
+    """It may come while a sending still fails, and a phone tells of it before the network can be used."""
+    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
+        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
+        sign_in(page, address)
+        ready_for_sea(page, address)
+        phone.set_offline(True)
+        pull(page, address, legal_claws="40")
+        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        page.evaluate(signal)
+        phone.set_offline(False)
+        page.wait_for_function("() => navigator.onLine && self.fail")
+        page.evaluate("() => self.fail()")
+        expect(page.locator("#waiting")).to_be_hidden()
+    assert len(by_phone(scene)) == 1
+
+
 class Gate:
     """Holds one page's answer back while it is shut."""
 

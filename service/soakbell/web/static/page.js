@@ -127,12 +127,15 @@ const soakbell = (() => {
   };
 
   /* One sending at a time, whichever page or worker begins it. */
-  let sending = null;
+  let sending = null, onceMore = null;
+  /* Asked while it sends, it sends once more: a signal may have come after that had met none. */
   const sync = (again = false) => {
-    const once = () => navigator.locks
-      ? navigator.locks.request("soakbell sync", () => send(again))
-      : send(again);
-    sending = sending || once().finally(() => { sending = null; });
+    if (sending) {
+      onceMore = onceMore || sending.catch(() => {}).then(() => { onceMore = null; return sync(again); });
+      return onceMore;
+    }
+    const once = navigator.locks ? navigator.locks.request("soakbell sync", () => send(again)) : send(again);
+    sending = once.finally(() => { sending = null; });
     return sending;
   };
 
@@ -515,7 +518,10 @@ if (self.document?.getElementById("waiting")) {
   hearOfAnswer();
   setInterval(tellAge, 20_000);
   show().catch(tellCannotKeep).then(() => sync(true));
-  addEventListener("online", () => sync());
+  addEventListener("online", async () => {
+    await sync();
+    if (trouble === "no signal") setTimeout(sync, 5_000); // a phone says so before the network can be used
+  });
   addEventListener("pageshow", (event) => { if (event.persisted) { tellAge(); sync(); } });
   document.addEventListener("visibilitychange", () => { if (!document.hidden) { tellAge(); sync(); } });
   setInterval(async () => { if ((await soakbell.queue.all()).some((entry) => !entry.refused)) await sync(); }, 60_000);
