@@ -15,25 +15,15 @@ if TYPE_CHECKING:
 
 
 def facts_of(settings: Settings, now: datetime) -> LetterFacts:
-    from soakbell.fishery.season import caution
     from soakbell.letters.facts import FisheryFacts, LetterFacts
 
-    law = caution(settings.fishery)
     return LetterFacts(
         boat=settings.boat.name,
         harbor=settings.harbor.name,
         harbor_mark=settings.harbor.mark,
         zone_name=settings.harbor.time_zone,
         strings=settings.trap_strings,
-        fishery=FisheryFacts(
-            name=settings.fishery.name,
-            kept=settings.fishery.kept,
-            authority=law.authority,
-            url=law.url,
-            checked_on=law.checked,
-            not_read=law.not_read,
-            rules=law.rules,
-        ),
+        fishery=FisheryFacts.of(settings.fishery),
         links=(),
         due_at=now,
         no_letter_by=settings.letters.morning,

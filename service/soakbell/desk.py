@@ -18,7 +18,6 @@ from soakbell.due_times import due_at, local_day, zone_data_version
 from soakbell.errors import SoakbellError
 from soakbell.feeds.requests_list import Fetcher
 from soakbell.fetching import Fetching, still_needed
-from soakbell.fishery.season import caution
 from soakbell.gear.bait_lots import ORDER_LETTER
 from soakbell.gear.hushed import RungBell
 from soakbell.gear.log import BaitOrdered, LogEntry, new_entry
@@ -682,21 +681,12 @@ class Desk:
 
     def _common_facts(self, day: date, now: datetime) -> dict[str, Any]:
         settings = self._settings
-        law = caution(settings.fishery)
         return {
             "boat": settings.boat.name,
             "harbor": settings.harbor.name,
             "harbor_mark": settings.harbor.mark,
             "zone_name": settings.harbor.time_zone,
-            "fishery": FisheryFacts(
-                name=settings.fishery.name,
-                kept=settings.fishery.kept,
-                authority=law.authority,
-                url=law.url,
-                checked_on=law.checked,
-                not_read=law.not_read,
-                rules=law.rules,
-            ),
+            "fishery": FisheryFacts.of(settings.fishery),
             "links": _official_pages(settings),
             "no_letter_by": (datetime.combine(day, settings.letters.morning) + NO_LETTER_BY).time(),
             "refused": self._refused(),

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import Literal, TypeAlias
 
+from soakbell.fishery.rules import Fishery
+from soakbell.fishery.season import caution
 from soakbell.gear.strings import Mark, TrapString
 
 PageAct: TypeAlias = Literal["today", "log", "season"]
@@ -35,6 +37,11 @@ class FisheryFacts:
     checked_on: date
     not_read: int
     rules: int
+
+    @classmethod
+    def of(cls, fishery: Fishery) -> FisheryFacts:
+        law = caution(fishery)
+        return cls(fishery.name, fishery.kept, law.authority, law.url, law.checked, law.not_read, law.rules)
 
 
 @dataclass(frozen=True)
