@@ -585,9 +585,10 @@ def test_a_station_that_has_moved_is_refused() -> None:
     assert (line.fault.code, line.fault.detail) == (FaultCode.WRONG_PLACE, "it lies elsewhere")
 
 
-def test_notices_stand_first_among_the_cautions() -> None:
+def test_notices_of_ours_stand_apart_from_what_is_official() -> None:
     one = world(headlines=["SMALL CRAFT EXERCISE CAUTION"])
     hand = replace(one.on_hand(), notices=("The grid cell changed.",))
     found = survey(one.settings, hand, table_hours(one.settings, NOW.date()), NOW)
-    assert found.cautions[0] == "The grid cell changed."
-    assert "SMALL CRAFT EXERCISE CAUTION" in found.cautions[1]
+    assert found.notices == ("The grid cell changed.",)
+    (caution,) = found.cautions
+    assert "SMALL CRAFT EXERCISE CAUTION" in caution

@@ -95,9 +95,10 @@ class Catcher:
     """A mail server that keeps what it is given. It can be down at first."""
 
     def __init__(self) -> None:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.port: int = probe.getsockname()[1]
+        self._held = socket.socket()  # bound and not listening: nobody else is given the port meanwhile
+        self._held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._held.bind(("127.0.0.1", 0))
+        self.port: int = self._held.getsockname()[1]
         self.letters: Counter[tuple[str, str]] = Counter()
         self.taken, self.may_answer = threading.Event(), threading.Event()
         self.may_answer.set()
@@ -112,6 +113,7 @@ class Catcher:
         if self._controller is not None:
             self._controller.stop()
             self._controller = None
+        self._held.close()
 
     async def handle_DATA(self, _server: SMTP, _session: SmtpSession, envelope: Envelope) -> str:
         assert isinstance(envelope.content, bytes)
