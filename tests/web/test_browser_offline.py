@@ -240,7 +240,9 @@ def test_two_phones_log_one_string_and_the_second_is_told_why_it_was_not_taken(
     assert [entry.detail for entry in by_phone(scene)] == [Pulled(legal_claws=41)]
 
 
-def test_signed_out_the_phone_keeps_what_waits_and_forgets_the_pages(scene: Scene, tmp_path: Path) -> None:
+@contextmanager
+def phone_with_one_waiting(scene: Scene, tmp_path: Path) -> Iterator[tuple[BrowserContext, Page, str]]:
+    """A phone without a signal that keeps one pull."""
     with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
         address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
         sign_in(page, address)
@@ -248,6 +250,11 @@ def test_signed_out_the_phone_keeps_what_waits_and_forgets_the_pages(scene: Scen
         phone.set_offline(True)
         pull(page, address, legal_claws="40")
         expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+        yield phone, page, address
+
+
+def test_signed_out_the_phone_keeps_what_waits_and_forgets_the_pages(scene: Scene, tmp_path: Path) -> None:
+    with phone_with_one_waiting(scene, tmp_path) as (phone, page, address):
         cookies = phone.cookies()
         phone.clear_cookies()
         phone.set_offline(False)
@@ -290,13 +297,7 @@ FAILS_AT_FIRST = """() => {
 @pytest.mark.parametrize("signal", [SLOW_TO_FAIL, FAILS_AT_FIRST], ids=["slow to fail", "fails at first"])
 def test_a_signal_is_used_once_it_carries(scene: Scene, tmp_path: Path, signal: str) -> None:
     """It may come while a sending still fails, and a phone tells of it before the network can be used."""
-    with served(scene) as server, browser(tmp_path / "phone", scene) as phone:
-        address, page = f"http://127.0.0.1:{server.port}", phone.new_page()
-        sign_in(page, address)
-        ready_for_sea(page, address)
-        phone.set_offline(True)
-        pull(page, address, legal_claws="40")
-        expect(page.locator("#waiting")).to_contain_text("1 entry waiting")
+    with phone_with_one_waiting(scene, tmp_path) as (phone, page, _):
         page.evaluate(signal)
         phone.set_offline(False)
         page.wait_for_function("() => navigator.onLine && self.fail")
